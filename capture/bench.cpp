@@ -1,0 +1,27 @@
+#include "capture/bench.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+namespace assay::capture {
+
+namespace {
+// Without a stated maximum a tone stays this far below full scale: a converter's interpolation
+// filter overshoots between samples, and many play-back paths distort in the last decibel.
+constexpr double unstated_limit_dbfs = -1.0;
+}  // namespace
+
+double Output::limit_dbfs() const {
+    if (maximum_volts && volts_at_full_scale) {
+        return std::min(20.0 * std::log10(*maximum_volts / *volts_at_full_scale), 0.0);
+    }
+    return maximum_dbfs.value_or(unstated_limit_dbfs);
+}
+
+double Meter::relative_standard_uncertainty(double reading_v) const {
+    const double limit = accuracy_percent / 100.0 + digits * resolution_v / std::abs(reading_v);
+    return limit / std::numbers::sqrt3;
+}
+
+}  // namespace assay::capture

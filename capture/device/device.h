@@ -1,0 +1,35 @@
+// The one interface between the program and a bench: play a tone, record what comes back. Live,
+// simulated and recorded-elsewhere captures enter here and are the same thing from there on.
+#pragma once
+
+#include <atomic>
+#include <filesystem>
+#include <functional>
+#include <string>
+#include <vector>
+
+#include "capture/fault.h"
+#include "capture/recording.h"
+#include "capture/tone/tone.h"
+
+namespace assay::capture {
+
+struct PlayRequest {
+    std::string capture_name{};             // file name without extension, e.g. the test's id
+    const Tone* tone = nullptr;
+    std::vector<std::size_t> outputs{};     // indices into Bench::outputs that play the tone; others stay silent
+    std::filesystem::path into{};           // folder that the capture is written to
+    std::function<void(double done)> progress{};  // 0..1, may be empty
+};
+
+class Device {
+  public:
+    virtual ~Device() = default;
+    /// Plays and records; the capture is on disk when this returns. `stop` set: fade out, keep what was
+    /// captured, return a fault of kind stopped.
+    [[nodiscard]] virtual Result<Recording> play_and_record(const PlayRequest& request, const std::atomic<bool>& stop) = 0;
+    /// True for captures that show no real unit.
+    virtual bool simulated() const { return false; }
+};
+
+}  // namespace assay::capture

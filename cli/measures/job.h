@@ -1,0 +1,63 @@
+// The job as read: the unit, its tests with their own fields, and what was claimed. The file reader
+// (cli/files/job_file) checks everything; whoever holds a Job may rely on it.
+#pragma once
+
+#include <cstddef>
+#include <map>
+#include <optional>
+#include <string>
+#include <variant>
+#include <vector>
+
+namespace assay::cli {
+
+enum class UnitKind { amplifier, driver, line };
+
+struct Unit {
+    UnitKind kind = UnitKind::amplifier;
+    std::string maker{};
+    std::string model{};
+    std::string serial{};
+    std::string condition{};
+    std::optional<double> minimum_load_ohm{};
+    std::optional<double> minimum_bridged_load_ohm{};
+};
+
+using FieldValue = std::variant<double, std::string, std::vector<double>, std::vector<std::string>>;
+
+/// One [[test]] table. `loads` and `reference` are resolved to indices of the bench; every other key stands
+/// in `fields`, checked against the measure's field table; keys left out are not there.
+struct Test {
+    std::string id{};
+    std::string measure{};
+    std::vector<std::size_t> loads{};          // indices into Bench::loads
+    std::optional<std::size_t> reference{};    // index into Bench::inputs
+    std::map<std::string, FieldValue> fields{};
+    std::map<std::string, int> lines{};        // line of each key in the job file, and of "" for the table
+
+    std::optional<double> number(const std::string& field) const;
+    std::optional<std::string> text(const std::string& field) const;
+    std::optional<std::vector<double>> numbers(const std::string& field) const;
+};
+
+struct Claim {
+    std::string text{};
+    std::string test{};
+    std::string load{};      // empty: a quantity of the whole test
+    std::string quantity{};
+    std::optional<double> at_least{};
+    std::optional<double> at_most{};
+    std::optional<double> nominal{};
+    std::optional<double> within_percent{};
+    std::optional<double> at_supply_volts{};
+    std::optional<double> at_load_ohm{};
+    std::optional<double> channels_driven{};
+};
+
+struct Job {
+    Unit unit{};
+    std::vector<Test> tests{};
+    std::vector<Claim> claims{};
+};
+
+}  // namespace assay::cli
