@@ -105,6 +105,14 @@ Result<void> check_wav_length(Recording& recording) {
             return distrust(recording.path, "holds no samples (no data chunk)",
                             "record again, or copy the file again");
         case WavLength::Verdict::unknown:
+            if (recording.frames == 0) {
+                return distrust(
+                    recording.path,
+                    fmt::format("the header says 0 s though the file holds {:.3f} s: the recorder was "
+                                "killed before it closed the file",
+                                held_s),
+                    "let the recorder mend the file, or record again and stop it by its own button");
+            }
             recording.flags.emplace_back(
                 fmt::format("the header gives no length, as a killed recorder leaves it; the {:.3f} s that "
                             "are there are used",

@@ -68,7 +68,7 @@ struct WriterFormat {
 };
 
 /// Writes PCM WAV (16 or 24-bit; RF64 where it grows past 4 GiB) or float WAV, block by block, to a
-/// temporary name that `finish` renames. Without `finish` nothing is left behind.
+/// temporary name that `finish` renames; float ends at 4 GiB. Without `finish` nothing is left behind.
 class RecordingWriter {
   public:
     static Result<RecordingWriter> create(const std::filesystem::path& path, const WriterFormat& format);
@@ -93,7 +93,8 @@ class RecordingWriter {
     void* file_ = nullptr;
     WriterFormat format_{};
     std::uint64_t dither_state_ = 0;
-    std::int64_t frames_since_header_ = 0;
+    std::int64_t frames_ = 0;
+    std::int64_t frames_in_header_ = 0;
     std::filesystem::path path_{};
     std::filesystem::path temporary_{};
     std::vector<int> scratch_{};

@@ -15,6 +15,8 @@ constexpr std::size_t block_samples = 65536;
 // A header that is right at most this far back costs little and saves what a killed run had recorded.
 constexpr std::int64_t frames_between_headers = 1 << 20;
 
+constexpr std::int64_t longest_plain_wav_bytes = 0xFFFF0000;
+
 SNDFILE* as_file(void* file) {
     return static_cast<SNDFILE*>(file);
 }
@@ -56,8 +58,10 @@ Result<RecordingWriter> RecordingWriter::create(const std::filesystem::path& pat
 Result<RecordingWriter> RecordingWriter::create(const std::filesystem::path& path,
                                                 const WriterFormat& format) {
     const int rate = static_cast<int>(std::lround(format.rate_hz));
-    // RF64 from the start, turned into plain WAV on closing where 32 bits are enough for the lengths.
-    const int container = SF_FORMAT_RF64;
+    // RF64 from the start, turned into plain WAV on closing where 32 bits are enough for the lengths. Not
+    // for float: there the library insists on a peak chunk, which holds the time of day, so that the
+    // same samples would get another hash.
+    const int container = format.bits == 32 ? SF_FORMAT_WAV : SF_FORMAT_RF64;
     SF_INFO info{};
     info.samplerate = rate;
     info.channels = format.channels;
@@ -82,7 +86,6 @@ Result<RecordingWriter> RecordingWriter::create(const std::filesystem::path& pat
     }
     sf_command(file, SFC_RF64_AUTO_DOWNGRADE, nullptr, SF_TRUE);
     sf_command(file, SFC_SET_CLIPPING, nullptr, SF_TRUE);
-    // The peak chunk holds the time of day: the same samples would get another hash.
     sf_command(file, SFC_SET_ADD_PEAK_CHUNK, nullptr, SF_FALSE);
     writer.file_ = file;
     return writer;
@@ -96,7 +99,8 @@ RecordingWriter& RecordingWriter::operator=(RecordingWriter&& other) noexcept {
     std::swap(file_, other.file_);
     std::swap(format_, other.format_);
     std::swap(dither_state_, other.dither_state_);
-    std::swap(frames_since_header_, other.frames_since_header_);
+    std::swap(frames_, other.frames_);
+    std::swap(frames_in_header_, other.frames_in_header_);
     std::swap(path_, other.path_);
     std::swap(temporary_, other.temporary_);
     std::swap(scratch_, other.scratch_);
@@ -157,15 +161,19 @@ Result<void> RecordingWriter::write(std::span<const float> interleaved) {
         return fail(FaultKind::internal,
                     fmt::format("{}: a sample to be written is not a number", path_.string()));
     }
+    frames_ += static_cast<std::int64_t>(interleaved.size() / width);
+    if (format_.bits == 32 && frames_ * format_.channels * 4 > longest_plain_wav_bytes) {
+        return fail(FaultKind::internal, fmt::format("{}: a float WAV file ends at 4 GiB", path_.string()),
+                    "record with 24 bits, or shorter");
+    }
     const std::size_t block = block_samples / width * width;
     for (std::size_t at = 0; at < interleaved.size(); at += block) {
         const std::size_t count = std::min(block, interleaved.size() - at);
         if (auto done = write_block(interleaved.subspan(at, count)); !done) return done;
     }
-    frames_since_header_ += static_cast<std::int64_t>(interleaved.size() / width);
-    if (frames_since_header_ >= frames_between_headers) {
+    if (frames_ - frames_in_header_ >= frames_between_headers) {
         sf_command(as_file(file_), SFC_UPDATE_HEADER_NOW, nullptr, 0);
-        frames_since_header_ = 0;
+        frames_in_header_ = frames_;
     }
     return {};
 }
