@@ -20,6 +20,8 @@ struct PlayRequest {
     std::vector<std::size_t> outputs{};     // indices into Bench::outputs that play the tone; others stay silent
     std::filesystem::path into{};           // folder that the capture is written to
     std::function<void(double done)> progress{};  // 0..1, may be empty
+    std::vector<std::size_t> loads{};  // indices into Bench::loads that are connected, for a bench that has no hands
+                                       // to wire them; empty: all
 };
 
 class Device {
