@@ -1,0 +1,21 @@
+// Discrete Fourier transforms in double precision (KissFFT), plans kept per thread. KissFFT does not scale:
+// inverse(forward(x)) = n x.
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <span>
+#include <vector>
+
+namespace assay::analysis {
+
+/// Smallest length of at least n that has only the factors 2, 3 and 5 and is even (other lengths are slow).
+std::size_t good_fft_length(std::size_t n);
+
+/// Bins 0..n/2 of a real signal padded with zeros to n (n even).
+std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n);
+
+/// Forward or unscaled inverse transform of complex data.
+std::vector<std::complex<double>> transform(std::span<const std::complex<double>> data, bool inverse);
+
+}  // namespace assay::analysis
