@@ -1,0 +1,26 @@
+// Text of users made fit to be shown: nothing invisible, nothing that turns a line around, nothing endless.
+#pragma once
+
+#include <string>
+#include <string_view>
+#include <vector>
+
+namespace assay::cli {
+
+/// Line breaks and tabs become a space; control characters, marks of writing direction, characters without a
+/// width and bytes that are not UTF-8 become U+FFFD; what is longer than `most` characters is cut, and says
+/// so.
+std::string visible_text(std::string_view text, std::size_t most = 400);
+
+/// Columns that a text takes on a terminal: one a character, none for combining marks, two for wide East
+/// Asian characters. The text is UTF-8.
+std::size_t columns_of(std::string_view text);
+
+/// Lines of at most `columns`, broken at spaces, or inside a word that is longer than a line. At least one
+/// line.
+std::vector<std::string> wrap(std::string_view text, std::size_t columns);
+
+/// The text filled up with spaces; unchanged if it is longer.
+std::string padded(std::string text, std::size_t columns);
+
+}  // namespace assay::cli

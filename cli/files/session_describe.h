@@ -1,0 +1,32 @@
+// The parts of session.json, each named once for writer and reader alike (see json_archive.h). Internal to
+// the session file.
+#pragma once
+
+#include "cli/files/json_archive.h"
+#include "cli/files/session.h"
+
+namespace assay::cli {
+
+/// A reference between parts of the bench is a name in the file and an index in memory.
+template <class Part>
+std::optional<std::size_t> index_of(const std::vector<Part>& parts, const std::string& name) {
+    for (std::size_t i = 0; i < parts.size(); ++i) {
+        if (parts[i].name == name) return i;
+    }
+    return std::nullopt;
+}
+
+void write_bench(JsonWriter& archive, const capture::Bench& bench);
+void read_bench_record(JsonReader& archive, capture::Bench& bench);
+
+void write_take(JsonWriter& archive, const Take& take);
+/// The capture's path is given inside `folder`; one that leads out of captures/ is refused.
+void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& take);
+
+void write_result(JsonWriter& archive, const TestResult& result);
+void read_result(JsonReader& archive, TestResult& result);
+
+void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity);
+void read_quantity(JsonReader& archive, analysis::Quantity& quantity);
+
+}  // namespace assay::cli

@@ -1,0 +1,229 @@
+#include "cli/files/session_file.h"
+
+#include <cassert>
+#include <fstream>
+#include <limits>
+#include <sstream>
+
+#include "cli/files/plain_text.h"
+#include "cli/files/posix.h"
+#include "cli/files/session_describe.h"
+
+namespace assay::cli {
+
+using capture::fail;
+using capture::FaultKind;
+
+template <class Archive, class Object>
+requires std::is_same_v<std::remove_const_t<Object>, Unit>
+void describe(Archive& archive, Object& unit) {
+    static const EnumWords<UnitKind> kinds{
+        {UnitKind::amplifier, "amplifier"}, {UnitKind::driver, "driver"}, {UnitKind::line, "line"}};
+    archive.choice("kind", unit.kind, kinds);
+    archive.field("maker", unit.maker);
+    archive.field("model", unit.model);
+    archive.field("serial", unit.serial);
+    archive.field("condition", unit.condition);
+    archive.field("minimum_load_ohm", unit.minimum_load_ohm);
+    archive.field("minimum_bridged_load_ohm", unit.minimum_bridged_load_ohm);
+}
+
+}  // namespace assay::cli
+
+namespace assay::analysis {
+
+template <class Archive, class Object>
+requires std::is_same_v<std::remove_const_t<Object>, Tolerance>
+void describe(Archive& archive, Object& limit) {
+    archive.field("at_least", limit.at_least);
+    archive.field("at_most", limit.at_most);
+}
+
+}  // namespace assay::analysis
+
+namespace assay::cli {
+
+template <class Archive, class Object>
+requires std::is_same_v<std::remove_const_t<Object>, JudgedClaim>
+void describe(Archive& archive, Object& claim) {
+    using analysis::Verdict;
+    static const EnumWords<Verdict> verdicts{
+        {Verdict::met, "met"}, {Verdict::not_met, "not met"}, {Verdict::undecided, "undecided"}};
+    archive.field("text", claim.text);
+    archive.field("test", claim.test);
+    archive.field("load", claim.load);
+    archive.field("quantity", claim.quantity);
+    archive.choice("verdict", claim.verdict, verdicts);
+    const std::string key = "measured";
+    const Place place{&archive.place(), &key, 0};
+    if constexpr (Archive::writing) {
+        JsonWriter measured(archive.node()[key], place, archive.trouble());
+        if (claim.measured) write_quantity(measured, *claim.measured);
+    } else if (const Json* node = archive.find(key)) {
+        JsonReader measured(*node, place, archive.trouble());
+        if (!node->empty()) read_quantity(measured, claim.measured.emplace());
+    }
+    archive.field("limit", claim.limit);
+    archive.field("reason", claim.reason);
+}
+
+namespace {
+
+constexpr const char* schema = "assay-session-1";
+// A long staircase with curves and eight loads stays below a megabyte; what is larger is no session file.
+constexpr std::uintmax_t most_bytes = 64U << 20U;
+
+Json session_document(const Session& session, Trouble& trouble) {
+    Json document;
+    const Place root{};
+    JsonWriter archive(document, root, trouble);
+    archive.field("schema", std::string(schema));
+    archive.field("simulated", session.simulated);
+    archive.field("number", session.number);
+    archive.field("created", session.created);
+    archive.field("program_version", session.program_version);
+    archive.field("unit", session.unit);
+
+    const std::string bench_key = "bench";
+    const Place bench_place{&root, &bench_key, 0};
+    JsonWriter bench(document[bench_key], bench_place, trouble);
+    write_bench(bench, session.bench);
+
+    const std::string tests_key = "tests";
+    const Place tests_place{&root, &tests_key, 0};
+    JsonWriter tests(document[tests_key], tests_place, trouble);
+    for (const TestRecord& record : session.tests) {
+        const Place place{&tests_place, &record.id, 0};
+        if (tests.node().contains(record.id)) trouble.note(place, "stands twice");
+        JsonWriter test(tests.node()[record.id], place, trouble);
+        write_result(test, record.result);
+        const std::string takes_key = "takes";
+        const Place takes_place{&place, &takes_key, 0};
+        Json& takes = test.node()[takes_key] = Json::array();
+        for (std::size_t i = 0; i < record.takes.size(); ++i) {
+            const Place take_place{&takes_place, nullptr, i};
+            takes.push_back(nullptr);
+            JsonWriter take(takes.back(), take_place, trouble);
+            write_take(take, record.takes[i]);
+        }
+    }
+    archive.field("claims", session.claims);
+    return document;
+}
+
+void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
+    Trouble& trouble = archive.trouble();
+    const std::string key = "tests";
+    const Json* node = archive.find(key);
+    if (node == nullptr) return;
+    const Place tests_place{&archive.place(), &key, 0};
+    const JsonReader check(*node, tests_place, trouble);
+    for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
+        const std::string id = entry.key();
+        const Place place{&tests_place, &id, 0};
+        JsonReader test(*entry, place, trouble);
+        session.tests.push_back({id, {}, {}});
+        read_result(test, session.tests.back().result);
+        const std::string takes_key = "takes";
+        const Place takes_place{&place, &takes_key, 0};
+        const Json* takes = test.find(takes_key);
+        if (takes == nullptr) return;
+        if (!takes->is_array()) return trouble.note(takes_place, "should be a list");
+        for (std::size_t i = 0; i < takes->size() && !trouble.first; ++i) {
+            const Place take_place{&takes_place, nullptr, i};
+            JsonReader take((*takes)[i], take_place, trouble);
+            read_take(take, folder, session.tests.back().takes.emplace_back());
+        }
+    }
+}
+
+void read_document(const Json& document, const std::filesystem::path& folder, Session& session,
+                   Trouble& trouble) {
+    const Place root{};
+    JsonReader archive(document, root, trouble);
+    std::string found_schema;
+    archive.field("schema", found_schema);
+    if (!trouble.first && found_schema != schema) {
+        const std::string key = "schema";
+        return trouble.note(Place{&root, &key, 0}, "is \"" + visible_text(found_schema, 40) + "\", not \"" +
+                                                       schema + "\", the only one that this version reads");
+    }
+    archive.field("simulated", session.simulated);
+    archive.field("number", session.number);
+    archive.field("created", session.created);
+    archive.field("program_version", session.program_version);
+    archive.field("unit", session.unit);
+    const std::string bench_key = "bench";
+    if (const Json* node = archive.find(bench_key)) {
+        const Place place{&root, &bench_key, 0};
+        JsonReader bench(*node, place, trouble);
+        if (!trouble.first) read_bench_record(bench, session.bench);
+    }
+    if (!trouble.first) read_tests(archive, folder, session);
+    if (!trouble.first) archive.field("claims", session.claims);
+}
+
+tl::unexpected<capture::Fault> damaged(const std::filesystem::path& file, const std::string& what) {
+    return fail(FaultKind::bad_input_file, visible_text(file.string(), 200) + ": " + what,
+                "take an undamaged copy of the session folder, or run the job again");
+}
+
+/// "line 3, column 12" of a byte (counted from 1, as the parser does).
+std::string line_and_column(const std::string& text, std::size_t byte) {
+    std::size_t line = 1;
+    std::size_t column = 1;
+    for (std::size_t i = 0; i + 1 < byte && i < text.size(); ++i) {
+        column = text[i] == '\n' ? 1 : column + 1;
+        if (text[i] == '\n') ++line;
+    }
+    return "line " + std::to_string(line) + ", column " + std::to_string(column);
+}
+
+}  // namespace
+
+std::string session_text(const Session& session) {
+    Trouble trouble;
+    const Json document = session_document(session, trouble);
+    assert(!trouble.first && "a session that may be written is finite and has no name twice");
+    return json_text(document);
+}
+
+capture::Result<void> write_session(const Session& session, const std::filesystem::path& folder) {
+    Trouble trouble;
+    const Json document = session_document(session, trouble);
+    if (trouble.first) {
+        return fail(FaultKind::internal, "session.json is not written: " + *trouble.first,
+                    "this is a mistake of the program; please report it with the job and bench files");
+    }
+    return write_file_safely(folder / "session.json", json_text(document));
+}
+
+capture::Result<Session> read_session(const std::filesystem::path& folder) {
+    const std::filesystem::path file = folder / "session.json";
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(file, error)) {
+        return fail(FaultKind::bad_input_file, visible_text(file.string(), 200) + ": there is no such file",
+                    "name the folder of a finished session (the one given to --into)");
+    }
+    const std::uintmax_t size = std::filesystem::file_size(file, error);
+    if (error || size > most_bytes) return damaged(file, "is too large to be a session");
+    std::ifstream stream(file, std::ios::binary);
+    std::ostringstream content;
+    if (size > 0) content << stream.rdbuf();
+    if (!stream || !content) return damaged(file, "cannot be read");
+    const std::string text = content.str();
+    try {
+        const Json document = Json::parse(text);
+        Session session;
+        Trouble trouble;
+        read_document(document, folder, session, trouble);
+        if (trouble.first) return damaged(file, *trouble.first);
+        return session;
+    } catch (const Json::parse_error& wrong) {
+        return damaged(file, line_and_column(text, wrong.byte) + ": is not JSON from here on");
+    } catch (const Json::exception&) {
+        return damaged(file, "holds a value that cannot be read");
+    }
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,179 @@
+// A take as it stands in session.json: the tone as played, one list for each property of its segments, and
+// the capture that was made of it.
+#include <algorithm>
+
+#include "cli/files/session_describe.h"
+
+namespace assay::cli {
+namespace {
+
+using capture::Chirp;
+using capture::Segment;
+using capture::SegmentRole;
+using capture::SteadySine;
+
+/// Columns of the segments. A sine has the same frequency at both ends, a chirp no phase of its own.
+struct SegmentColumns {
+    std::vector<std::string> role{};
+    std::vector<std::string> law{};
+    std::vector<std::int64_t> first_frame{};
+    std::vector<std::int64_t> frames{};
+    std::vector<std::int64_t> fade_frames{};
+    std::vector<double> level_dbfs{};
+    std::vector<double> from_hz{};
+    std::vector<double> to_hz{};
+    std::vector<double> phase_rad{};
+};
+
+template <class Archive, class Object>
+requires std::is_same_v<std::remove_const_t<Object>, SegmentColumns>
+void describe(Archive& archive, Object& columns) {
+    archive.field("role", columns.role);
+    archive.field("law", columns.law);
+    archive.field("first_frame", columns.first_frame);
+    archive.field("frames", columns.frames);
+    archive.field("level_dbfs", columns.level_dbfs);
+    archive.field("fade_frames", columns.fade_frames);
+    archive.field("from_hz", columns.from_hz);
+    archive.field("to_hz", columns.to_hz);
+    archive.field("phase_rad", columns.phase_rad);
+}
+
+const EnumWords<SegmentRole>& role_words() {
+    static const EnumWords<SegmentRole> words{
+        {SegmentRole::head, "head"}, {SegmentRole::mark, "mark"}, {SegmentRole::step, "step"}};
+    return words;
+}
+
+SegmentColumns columns_of(const std::vector<Segment>& segments) {
+    SegmentColumns columns;
+    for (const Segment& segment : segments) {
+        for (const auto& [role, word] : role_words()) {
+            if (role == segment.role) columns.role.push_back(word);
+        }
+        columns.first_frame.push_back(segment.first_frame);
+        columns.frames.push_back(segment.frames);
+        columns.level_dbfs.push_back(segment.level_dbfs);
+        columns.fade_frames.push_back(segment.fade_frames);
+        if (const auto* sine = std::get_if<SteadySine>(&segment.law)) {
+            columns.law.emplace_back("sine");
+            columns.from_hz.push_back(sine->frequency_hz);
+            columns.to_hz.push_back(sine->frequency_hz);
+            columns.phase_rad.push_back(sine->phase_rad);
+        } else {
+            const auto& chirp = std::get<Chirp>(segment.law);
+            columns.law.emplace_back("chirp");
+            columns.from_hz.push_back(chirp.from_hz);
+            columns.to_hz.push_back(chirp.to_hz);
+            columns.phase_rad.push_back(0.0);
+        }
+    }
+    return columns;
+}
+
+/// What is wrong with the segments, empty if nothing is.
+std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
+                        std::vector<Segment>& segments) {
+    const std::size_t count = columns.role.size();
+    for (const std::size_t size : {columns.law.size(), columns.first_frame.size(), columns.frames.size(),
+                                   columns.level_dbfs.size(), columns.fade_frames.size(),
+                                   columns.from_hz.size(), columns.to_hz.size(), columns.phase_rad.size()}) {
+        if (size != count) return "its lists are not equally long";
+    }
+    for (std::size_t i = 0; i < count; ++i) {
+        Segment segment;
+        segment.first_frame = columns.first_frame[i];
+        segment.frames = columns.frames[i];
+        segment.level_dbfs = columns.level_dbfs[i];
+        segment.fade_frames = columns.fade_frames[i];
+        const bool inside = segment.first_frame >= 0 && segment.frames >= 0 &&
+                            segment.frames <= tone_frames &&
+                            segment.first_frame <= tone_frames - segment.frames;
+        if (!inside) return "a segment does not lie inside the tone";
+        if (segment.fade_frames < 0 || segment.fade_frames > segment.frames) return "a fade is too long";
+        const auto role = std::find_if(role_words().begin(), role_words().end(),
+                                       [&](const auto& entry) { return entry.second == columns.role[i]; });
+        if (role == role_words().end()) return "a role is none of head, mark, step";
+        segment.role = role->first;
+        if (columns.law[i] == "sine") {
+            segment.law = SteadySine{columns.from_hz[i], columns.phase_rad[i]};
+        } else if (columns.law[i] == "chirp") {
+            segment.law = Chirp{columns.from_hz[i], columns.to_hz[i]};
+        } else {
+            return "a law is none of sine, chirp";
+        }
+        segments.push_back(segment);
+    }
+    return {};
+}
+
+}  // namespace
+
+void write_take(JsonWriter& archive, const Take& take) {
+    const std::string tone_key = "tone";
+    const Place tone_place{&archive.place(), &tone_key, 0};
+    JsonWriter tone(archive.node()[tone_key], tone_place, archive.trouble());
+    tone.field("rate_hz", take.tone.rate_hz);
+    tone.field("frames", take.tone.frames);
+    tone.field("segments", columns_of(take.tone.segments));
+
+    const std::string capture_key = "capture";
+    const Place capture_place{&archive.place(), &capture_key, 0};
+    JsonWriter record(archive.node()[capture_key], capture_place, archive.trouble());
+    const std::string file = take.recording.path.filename().string();
+    record.field("path", file.empty() ? std::string{} : "captures/" + file);
+    record.field("rate_hz", take.recording.rate_hz);
+    record.field("channels", take.recording.channels);
+    record.field("frames", take.recording.frames);
+    record.field("format", take.recording.format);
+    record.field("bits", take.recording.bits);
+    record.field("float", take.recording.floating);
+    record.field("flags", take.recording.flags);
+}
+
+void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& take) {
+    Trouble& trouble = archive.trouble();
+    const std::string tone_key = "tone";
+    if (const Json* node = archive.find(tone_key)) {
+        const Place place{&archive.place(), &tone_key, 0};
+        JsonReader tone(*node, place, trouble);
+        SegmentColumns columns;
+        tone.field("rate_hz", take.tone.rate_hz);
+        tone.field("frames", take.tone.frames);
+        tone.field("segments", columns);
+        if (!trouble.first) {
+            if (take.tone.rate_hz <= 0.0 || take.tone.frames < 0) trouble.note(place, "has no length");
+            const std::string wrong = segments_of(columns, take.tone.frames, take.tone.segments);
+            if (!wrong.empty()) trouble.note(place, wrong);
+        }
+    }
+    const std::string capture_key = "capture";
+    if (const Json* node = archive.find(capture_key)) {
+        const Place place{&archive.place(), &capture_key, 0};
+        JsonReader record(*node, place, trouble);
+        std::string path;
+        record.field("path", path);
+        record.field("rate_hz", take.recording.rate_hz);
+        record.field("channels", take.recording.channels);
+        record.field("frames", take.recording.frames);
+        record.field("format", take.recording.format);
+        record.field("bits", take.recording.bits);
+        record.field("float", take.recording.floating);
+        record.field("flags", take.recording.flags);
+        const std::string inside = "captures/";
+        const std::string file = path.starts_with(inside) ? path.substr(inside.size()) : std::string{};
+        const bool plain = !file.empty() && file != "." && file != ".." &&
+                           file.find('\0') == std::string::npos && file.find('/') == std::string::npos &&
+                           file.find('\\') == std::string::npos;
+        if (plain) {
+            take.recording.path = folder / "captures" / file;
+        } else if (!path.empty()) {
+            trouble.note(place, "its path does not lie in captures/");
+        }
+        if (take.recording.channels < 0 || take.recording.frames < 0 || take.recording.rate_hz < 0.0) {
+            trouble.note(place, "has less than nothing in it");
+        }
+    }
+}
+
+}  // namespace assay::cli
