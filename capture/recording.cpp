@@ -231,9 +231,16 @@ RecordingReader::~RecordingReader() {
 
 Result<std::vector<std::vector<float>>> RecordingReader::read(std::span<const int> channels,
                                                               std::int64_t first, std::int64_t count) {
+    std::vector<std::vector<float>> out;
+    if (auto done = read_into(channels, first, count, out); !done) return tl::unexpected(done.error());
+    return out;
+}
+
+Result<void> RecordingReader::read_into(std::span<const int> channels, std::int64_t first, std::int64_t count,
+                                        std::vector<std::vector<float>>& out) {
     const std::int64_t begin = std::clamp<std::int64_t>(first, 0, frames_);
-    const std::int64_t end =
-        std::clamp<std::int64_t>(count > 0 ? first + std::min(count, frames_) : begin, begin, frames_);
+    const std::int64_t asked = first < 0 ? count + first : count;
+    const std::int64_t end = begin + std::clamp<std::int64_t>(asked, 0, frames_ - begin);
     for (const int channel : channels) {
         if (channel >= 1 && channel <= channels_) continue;
         return distrust(name_, fmt::format("has {} channel(s), channel {} is asked for", channels_, channel),
@@ -245,9 +252,9 @@ Result<std::vector<std::vector<float>>> RecordingReader::read(std::span<const in
                                     fmt::format("{}: at {:.3f} s: {}", name_, at_s, what), at_s,
                                     std::string(mend)});
     };
-    std::vector<std::vector<float>> out(channels.size(),
-                                        std::vector<float>(static_cast<std::size_t>(end - begin)));
-    if (begin == end) return out;
+    out.resize(channels.size());
+    for (auto& samples : out) samples.resize(static_cast<std::size_t>(end - begin));
+    if (begin == end) return {};
     if (begin != position_ && sf_seek(as_file(file_), begin, SEEK_SET) != begin) {
         position_ = -1;
         return fault_at(begin, "this place cannot be reached",
@@ -282,7 +289,7 @@ Result<std::vector<std::vector<float>>> RecordingReader::read(std::span<const in
         }
         position_ += got;
     }
-    return out;
+    return {};
 }
 
 }  // namespace assay::capture

@@ -46,6 +46,9 @@ class RecordingReader {
 
     [[nodiscard]] Result<std::vector<std::vector<float>>> read(std::span<const int> channels,
                                                                std::int64_t first, std::int64_t count);
+    /// The same into vectors that are used again for span after span.
+    [[nodiscard]] Result<void> read_into(std::span<const int> channels, std::int64_t first,
+                                         std::int64_t count, std::vector<std::vector<float>>& out);
 
   private:
     RecordingReader() = default;
