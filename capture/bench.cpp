@@ -13,10 +13,10 @@ constexpr double unstated_limit_dbfs = -1.0;
 }  // namespace
 
 double Output::limit_dbfs() const {
-    if (maximum_volts && volts_at_full_scale) {
-        return std::min(20.0 * std::log10(*maximum_volts / *volts_at_full_scale), 0.0);
-    }
-    return maximum_dbfs.value_or(unstated_limit_dbfs);
+    const bool in_volts = maximum_volts && volts_at_full_scale;
+    if (!in_volts) return maximum_dbfs.value_or(unstated_limit_dbfs);
+    // Of two limits the lower counts; above full scale there is nothing.
+    return std::min(20.0 * std::log10(*maximum_volts / *volts_at_full_scale), maximum_dbfs.value_or(0.0));
 }
 
 double Meter::relative_standard_uncertainty(double reading_v) const {

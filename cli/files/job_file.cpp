@@ -1,0 +1,125 @@
+#include "cli/files/job_file.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <array>
+#include <map>
+
+#include "cli/files/job_reader.h"
+#include "cli/files/nearest.h"
+#include "cli/files/toml_document.h"
+#include "cli/files/toml_tree.h"
+#include "cli/files/utf8.h"
+
+namespace assay::cli {
+
+namespace {
+
+// Captures are files named after the ids, and some file systems take upper and lower case as equal.
+void refuse_twins(std::vector<RawTest>& tests) {
+    std::map<std::string, std::size_t> seen;
+    for (std::size_t i = 0; i < tests.size(); ++i) {
+        const auto [first, fresh] = seen.try_emplace(lower_case(tests[i].test.id), i);
+        if (fresh) continue;
+        const RawTest& other = tests[first->second];
+        const bool same = other.test.id == tests[i].test.id;
+        tests[i].table.complain("id",
+                                fmt::format("{} (line {})",
+                                            same ? "another test has this id"
+                                                 : "another test's id differs only in upper and lower case",
+                                            other.table.line("id")),
+                                "give each test its own id");
+    }
+}
+
+// What only the measure can check: levels against the bench's limits. Its fault begins with the field's name.
+void check_with_measure(RawTest& raw, const capture::Bench& bench, double tone_rate_hz) {
+    if (!raw.measure->check) return;
+    const auto checked = raw.measure->check(Setup{&bench, &raw.test, tone_rate_hz});
+    if (checked) return;
+    const std::string& text = checked.error().text;
+    const std::string field = text.substr(0, std::min(text.find(':'), text.size()));
+    raw.table.complain(field, text, checked.error().mend);
+}
+
+}  // namespace
+
+const Measure* MeasureTables::find(const std::string& name) const {
+    for (const Measure& measure : measures) {
+        if (measure.name == name) return &measure;
+    }
+    return nullptr;
+}
+
+std::vector<std::string> MeasureTables::names() const {
+    std::vector<std::string> all;
+    for (const Measure& measure : measures) all.push_back(measure.name);
+    return all;
+}
+
+Unit read_unit(const TomlNode& node, Complaints& complaints) {
+    TomlTable table(node, "[unit]", complaints);
+    Unit unit;
+    constexpr std::array kinds{UnitKind::amplifier, UnitKind::driver, UnitKind::line};
+    if (const auto index = table.choice("kind", {"amplifier", "driver", "line"})) unit.kind = kinds[*index];
+    unit.maker = table.text("maker").value_or("");
+    unit.model = table.text("model").value_or("");
+    unit.serial = table.text("serial").value_or("");
+    unit.condition = table.text("condition").value_or("");
+    unit.minimum_load_ohm = table.number("minimum_load_ohm", positive("ohm", 1e9));
+    unit.minimum_bridged_load_ohm = table.number("minimum_bridged_load_ohm", positive("ohm", 1e9));
+    table.finish();
+    return unit;
+}
+
+capture::Result<Job> parse_job_with(std::string_view text, const std::string& name,
+                                    const capture::Bench& bench, double tone_rate_hz,
+                                    const MeasureTables& tables) {
+    const auto root = parse_toml(text, name);
+    if (!root) return tl::unexpected(root.error());
+    Complaints complaints(name);
+    TomlDocument document(*root, complaints);
+    Job job;
+    if (const TomlNode* unit = document.one("unit")) job.unit = read_unit(*unit, complaints);
+    std::vector<RawTest> tests;
+    const auto test_nodes = document.list("test");
+    for (std::size_t i = 0; i < test_nodes.size(); ++i) {
+        tests.push_back(read_test(*test_nodes[i], i, tables, complaints));
+    }
+    std::vector<RawClaim> claims;
+    const auto claim_nodes = document.list("claim");
+    for (std::size_t i = 0; i < claim_nodes.size(); ++i)
+        claims.push_back(read_claim(*claim_nodes[i], i, complaints));
+    document.require("test", "the job has no [[test]]", "add one for each thing to measure");
+    document.finish();
+
+    // In three rounds, since a slip in one table would be told as another's in the next.
+    if (complaints.empty()) {
+        refuse_twins(tests);
+        for (RawTest& raw : tests) join_test(raw, bench);
+    }
+    if (complaints.empty()) {
+        for (RawTest& raw : tests) check_with_measure(raw, bench, tone_rate_hz);
+        for (RawClaim& raw : claims) join_claim(raw, tests, bench);
+    }
+    if (!complaints.empty()) return tl::unexpected(complaints.first());
+    for (RawTest& raw : tests) job.tests.push_back(std::move(raw.test));
+    for (RawClaim& raw : claims) job.claims.push_back(std::move(raw.claim));
+    return job;
+}
+
+capture::Result<Job> parse_job(std::string_view text, const std::string& name, const capture::Bench& bench,
+                               double tone_rate_hz) {
+    return parse_job_with(text, name, bench, tone_rate_hz,
+                          MeasureTables{measure_table(), common_fields(), reading_fields()});
+}
+
+capture::Result<Job> read_job(const std::filesystem::path& path, const capture::Bench& bench,
+                              double tone_rate_hz) {
+    const auto text = read_toml_text(path);
+    if (!text) return tl::unexpected(text.error());
+    return parse_job(*text, path.string(), bench, tone_rate_hz);
+}
+
+}  // namespace assay::cli
