@@ -36,6 +36,7 @@ AmplifierModel::AmplifierModel(const SimulatedAmplifier& settings, double rate_h
     high_gain_ = warped / (1.0 + warped);
     high_pole_ = (1.0 - warped) / (1.0 + warped);
     rail_step_ = average_step(settings.rail_time_constant_s, rate_hz);
+    supply_per_rail_current_ = settings.rail_v_per_supply_v / settings.converter_efficiency;
     crosstalk_ = ratio(settings.crosstalk_db);
 
     const double rail_v = settings.rail_v_per_supply_v * settings.supply_v;
@@ -65,8 +66,7 @@ void AmplifierModel::connect(std::array<double, 2> conductance_s) {
 double AmplifierModel::supply_current_a() const {
     const double rails_a =
         settings_.rail_scale[0] * mean_current_a_[0] + settings_.rail_scale[1] * mean_current_a_[1];
-    return settings_.idle_current_a +
-           settings_.rail_v_per_supply_v * rails_a / settings_.converter_efficiency;
+    return settings_.idle_current_a + supply_per_rail_current_ * rails_a;
 }
 
 std::array<double, 2> AmplifierModel::rails_v() const {

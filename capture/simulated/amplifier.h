@@ -59,6 +59,7 @@ struct AmplifierModel {
     double high_gain_ = 0.0;
     double high_pole_ = 0.0;
     double rail_step_ = 0.0;
+    double supply_per_rail_current_ = 0.0;
     double crosstalk_ = 0.0;
     double second_ = 0.0;  // per volt
     double third_ = 0.0;   // per volt squared
