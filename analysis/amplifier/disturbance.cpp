@@ -1,0 +1,69 @@
+#include "analysis/amplifier/disturbance.h"
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+#include <vector>
+
+namespace assay::analysis {
+
+namespace {
+
+constexpr double cycles_per_block = 3.0;
+constexpr double smallest_phase_jump_rad = 3.0 * std::numbers::pi / 180.0;
+constexpr double amplitude_dip = 0.12;   // of the median: more than 0.4 cycles of nothing in a block
+constexpr double sigmas = 7.0;
+
+double median(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+}  // namespace
+
+Disturbance disturbance_within(std::span<const double> record, double rate_hz, double frequency_hz) {
+    const auto length = static_cast<std::size_t>(std::llround(cycles_per_block * rate_hz / frequency_hz));
+    const std::size_t blocks = length > 0 ? record.size() / length : 0;
+    if (blocks < 4) return {};
+    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
+    std::vector<double> amplitudes(blocks);
+    std::vector<double> phases(blocks);
+    const std::complex<double> turn = std::polar(1.0, -omega);
+    for (std::size_t b = 0; b < blocks; ++b) {
+        std::complex<double> phasor = std::polar(1.0, -omega * static_cast<double>(b * length));
+        std::complex<double> sum{};
+        double mean = 0.0;
+        for (std::size_t n = 0; n < length; ++n) mean += record[b * length + n] / static_cast<double>(length);
+        for (std::size_t n = 0; n < length; ++n) {
+            sum += (record[b * length + n] - mean) * phasor;
+            phasor *= turn;
+        }
+        amplitudes[b] = std::abs(sum);
+        phases[b] = std::arg(sum);
+        if (b > 0) phases[b] = phases[b - 1] + std::remainder(phases[b] - phases[b - 1], 2.0 * std::numbers::pi);
+    }
+    const double typical = median(amplitudes);
+    std::vector<double> amplitude_changes;
+    std::vector<double> phase_changes;
+    for (std::size_t b = 1; b < blocks; ++b) {
+        amplitude_changes.push_back(std::abs(amplitudes[b] - amplitudes[b - 1]));
+        phase_changes.push_back(std::abs(phases[b] - phases[b - 1]));
+    }
+    const double amplitude_sigma = median(amplitude_changes);
+    const double phase_sigma = median(phase_changes);
+    const auto block_s = [&](std::size_t b) { return static_cast<double>(b * length) / rate_hz; };
+    for (std::size_t b = 0; b < blocks; ++b) {
+        const double off = std::abs(amplitudes[b] - typical);
+        if (off > amplitude_dip * typical && off > sigmas * 1.5 * amplitude_sigma) return {true, block_s(b) + block_s(1) / 2.0};
+    }
+    // A jump spreads over two block differences at most.
+    for (std::size_t b = 1; b < blocks; ++b) {
+        const double change = std::abs(phases[b] - phases[b - 1]) + (b + 1 < blocks ? std::abs(phases[b + 1] - phases[b]) : 0.0);
+        if (change > smallest_phase_jump_rad + 2.0 * sigmas * phase_sigma) return {true, block_s(b)};
+    }
+    return {};
+}
+
+}  // namespace assay::analysis

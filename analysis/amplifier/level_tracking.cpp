@@ -1,0 +1,118 @@
+#include "analysis/amplifier/level_tracking.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdio>
+#include <vector>
+
+namespace assay::analysis {
+
+namespace {
+
+constexpr double clean_snr = 30.0;        // amplitude over its own noise doubt: 30 gives 0.3 dB at worst
+constexpr double tolerated_db = 0.5;
+// A dead zone of relative width d lowers the fundamental by about 11 d dB and reads 62 d % (reference: closed form of
+// the dead zone), a cubic limit 0.26 dB at 1 %: honest non-linearity shows at least about 4 % of distortion for each
+// decibel. A leveller acts slowly and shows next to none.
+constexpr double percent_per_db = 1.0;
+
+double gain_of(const StepReading& reading) { return reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0); }
+
+bool well_above_noise(const StepReading& reading) { return reading.fundamental_v > clean_snr * reading.fundamental_doubt_v; }
+
+std::string line(const char* format, double a, double b, double c) {
+    char text[240];
+    std::snprintf(text, sizeof text, format, a, b, c);  // NOLINT: the formats are literals of this file
+    return text;
+}
+
+}  // namespace
+
+SmallSignalGain small_signal_gain(std::span<const StepReading> readings) {
+    double lowest = 1e9;
+    for (const StepReading& reading : readings) {
+        if (well_above_noise(reading)) lowest = std::min(lowest, reading.thd);
+    }
+    std::vector<double> gains;
+    for (const StepReading& reading : readings) {
+        if (well_above_noise(reading) && reading.thd <= std::max(3.0 * lowest, 0.002)) gains.push_back(gain_of(reading));
+    }
+    if (gains.empty()) return {};
+    std::sort(gains.begin(), gains.end());
+    const double middle = gains[gains.size() / 2];
+    const double spread = gains[gains.size() * 3 / 4] - gains[gains.size() / 4];
+    return {middle, spread / 1.349 / middle / std::sqrt(static_cast<double>(gains.size())), true};
+}
+
+std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings, double clip_drive_dbfs) {
+    // The reference is the loudest part that is not yet clipped: levellers and gates act on the faint.
+    std::vector<const StepReading*> straight;
+    for (const StepReading& reading : readings) {
+        if (reading.level_dbfs < clip_drive_dbfs - 0.5) straight.push_back(&reading);
+    }
+    if (straight.size() < 4) return std::nullopt;
+    std::vector<double> top_gains;
+    for (const StepReading* reading : straight) {
+        if (well_above_noise(*reading) && reading->level_dbfs > straight.back()->level_dbfs - 3.0) top_gains.push_back(gain_of(*reading));
+    }
+    if (top_gains.empty()) return std::nullopt;
+    std::sort(top_gains.begin(), top_gains.end());
+    const double reference = top_gains[top_gains.size() / 2];
+    int strays = 0;
+    const StepReading* worst = nullptr;
+    double worst_db = 0.0;
+    bool honest_distortion = false;
+    for (const StepReading* reading : straight) {
+        const double expected_v = reference * std::pow(10.0, reading->level_dbfs / 20.0);
+        if (expected_v < clean_snr * reading->fundamental_doubt_v) continue;  // too faint to say
+        const double seen_v = std::max(reading->fundamental_v, reading->fundamental_doubt_v);
+        const double off_db = 20.0 * std::log10(seen_v / expected_v);
+        if (reading->thd > 0.03 && well_above_noise(*reading)) honest_distortion = true;
+        if (std::abs(off_db) < tolerated_db) continue;
+        if (well_above_noise(*reading) && 100.0 * reading->thd > percent_per_db * std::abs(off_db)) continue;
+        ++strays;
+        if (worst == nullptr || std::abs(off_db) > std::abs(worst_db)) {
+            worst = reading;
+            worst_db = off_db;
+        }
+    }
+    if (strays < 2 || worst == nullptr) return std::nullopt;
+    // Steps swallowed whole below others that show strong distortion: a dead zone, which is the amplifier's own.
+    if (worst_db < 0.0 && honest_distortion && !well_above_noise(*worst)) return std::nullopt;
+    const char* how = worst_db < 0.0 ? "faint steps are swallowed (a gate or noise suppression)"
+                                     : "faint steps are lifted (a compressor or automatic level)";
+    return Absent{"levels-do-not-track",
+                  line("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ", worst->level_dbfs, worst_db, 0.0) + how,
+                  "switch off automatic level, noise suppression and enhancements of player and recorder, then record again"};
+}
+
+std::optional<std::string> crossover_distortion(std::span<const StepReading> readings) {
+    // From the step of least distortion downwards.
+    std::size_t best = 0;
+    for (std::size_t k = 0; k < readings.size(); ++k) {
+        if (well_above_noise(readings[k]) && readings[k].thd < readings[best].thd) best = k;
+    }
+    if (readings.empty() || best == 0) return std::nullopt;
+    const StepReading* faintest = nullptr;
+    int rising = 0;
+    int looked_at = 0;
+    for (std::size_t k = best; k-- > 0;) {
+        const StepReading& reading = readings[k];
+        if (reading.thd < 4.0 * reading.thd_noise || reading.harmonics.size() < 3) break;
+        const bool opposite = reading.harmonics[2].real() > 0.0;  // cosine phases: clipping gives a negative third
+        const double odd = std::norm(reading.harmonics[2]);
+        const double even = std::norm(reading.harmonics[1]);
+        ++looked_at;
+        if (opposite && odd > 2.0 * even) {
+            ++rising;
+            faintest = &reading;
+        }
+    }
+    if (faintest == nullptr || rising < 3 || rising * 5 < looked_at * 4) return std::nullopt;
+    if (faintest->thd < 2.0 * std::max(readings[best].thd, 1e-5) || faintest->thd < 5e-4) return std::nullopt;
+    return line("distortion rises as the level falls, to %.2g %% at %.3g V: the signature of crossover distortion "
+                "(a dead zone where one half of the output stage hands over to the other)",
+                100.0 * faintest->thd, faintest->fundamental_v, 0.0);
+}
+
+}  // namespace assay::analysis

@@ -1,0 +1,75 @@
+#include "analysis/amplifier/steady_step.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "analysis/amplifier/disturbance.h"
+#include "analysis/amplifier/mean_cycle.h"
+#include "analysis/signal/band_power.h"
+#include "analysis/signal/harmonic_fit.h"
+
+namespace assay::analysis {
+
+namespace {
+constexpr double band_start_hz = 20.0;
+}  // namespace
+
+int harmonics_within(double nominal_hz, double bandwidth_hz, double rate_hz) {
+    // By nominal order: a clock that is a little off must not move a harmonic across the edge. Half the rate keeps a
+    // margin in which no converter's filter passes anything anyway.
+    const double top_hz = std::min(bandwidth_hz * (1.0 + 1e-9), 0.4999 * rate_hz);
+    return std::max(1, static_cast<int>(std::floor(top_hz / nominal_hz)));
+}
+
+StepReading read_step(std::span<const double> volts, double rate_hz, const StepOptions& options) {
+    StepReading reading;
+    const int harmonics = harmonics_within(options.nominal_hz, options.bandwidth_hz, rate_hz);
+    const HarmonicFit fit = fit_harmonics(volts, rate_hz, options.frequency_guess_hz, {.harmonics = harmonics});
+    reading.frequency_hz = fit.frequency_hz;
+    reading.drift_per_record = fit.drift_per_record;
+    reading.harmonics_in_band = harmonics - 1;
+    const double amplitude = fit.amplitude();
+    reading.fundamental_v = amplitude / std::numbers::sqrt2;
+    if (amplitude <= 0.0) return reading;
+
+    const double count = static_cast<double>(volts.size());
+    const double top_hz = std::min(options.bandwidth_hz, 0.5 * rate_hz);
+    const double noise_square = band_mean_square(fit.residual, rate_hz, band_start_hz, top_hz);
+    // Noise density in the band gives the variance of each harmonic's amplitude: 2 sigma^2 / N with sigma^2 the
+    // variance that white noise of this density would have over half the rate.
+    const double white_square = noise_square * 0.5 * rate_hz / std::max(top_hz - band_start_hz, 1.0);
+    const double harmonic_variance = 2.0 * white_square / count;  // of each quadrature
+
+    const std::complex<double> turn = fit.phasors[0] / amplitude;
+    std::complex<double> phase = 1.0;
+    double harmonic_square = 0.0;
+    for (std::size_t k = 0; k < fit.phasors.size(); ++k) {
+        phase *= turn;
+        reading.harmonics.push_back(fit.phasors[k] / phase / amplitude);
+        if (k > 0) harmonic_square += std::norm(fit.phasors[k]);
+    }
+    // E|measured|^2 = |true|^2 + 2 * (variance of one quadrature): what noise adds is taken off in power.
+    const double added = 2.0 * harmonic_variance * (harmonics - 1);
+    reading.thd = std::sqrt(std::max(harmonic_square - added, 0.0)) / amplitude;
+    reading.thd_noise = std::sqrt(harmonic_variance) / amplitude *
+                        std::max(1.0, std::sqrt(std::sqrt(2.0 * std::max(harmonics - 1, 1))));
+    reading.noise_v = std::sqrt(noise_square);
+    const double in_band = options.nominal_hz >= band_start_hz ? amplitude * amplitude / 2.0 : 0.0;
+    const double total_square = in_band + harmonic_square / 2.0 + noise_square;
+    reading.total_v = std::sqrt(total_square);
+    reading.thd_plus_noise = std::sqrt((harmonic_square / 2.0 + noise_square) / total_square);
+    reading.fundamental_doubt_v = std::sqrt(white_square / count);
+
+    const MeanCycle cycle = mean_cycle(volts, rate_hz, fit.frequency_hz, std::arg(fit.phasors[0]));
+    const Peaks peaks = peaks_of(cycle, options.high_pass_hz / fit.frequency_hz);
+    reading.peak_positive_v = peaks.positive;
+    reading.peak_negative_v = peaks.negative;
+
+    const Disturbance disturbance = disturbance_within(volts, rate_hz, fit.frequency_hz);
+    reading.disturbed = disturbance.found;
+    reading.disturbed_at_s = disturbance.at_s;
+    return reading;
+}
+
+}  // namespace assay::analysis
