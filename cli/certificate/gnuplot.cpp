@@ -1,0 +1,124 @@
+#include "cli/certificate/gnuplot.h"
+
+#include <fmt/format.h>
+
+#include <cctype>
+
+#include "cli/files/plain_text.h"
+#include "cli/files/posix.h"
+
+namespace assay::cli {
+namespace {
+
+using capture::fail;
+using capture::FaultKind;
+
+constexpr double longest_s = 60.0;
+constexpr std::size_t longest_label = 60;
+
+std::string mark_of(std::size_t index) {
+    return fmt::format("zq{}qz", index);
+}
+
+void replace_all(std::string& text, const std::string& from, const std::string& to) {
+    for (std::size_t at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size())) {
+        text.replace(at, from.size(), to);
+    }
+}
+
+/// Takes out every `<name ...>...</name>`.
+void remove_elements(std::string& text, const std::string& name) {
+    const std::string end = "</" + name + ">";
+    for (std::size_t at = text.find("<" + name + ">"); at != std::string::npos;
+         at = text.find("<" + name + ">", at)) {
+        const std::size_t stop = text.find(end, at);
+        if (stop == std::string::npos) return;
+        text.erase(at, stop + end.size() - at);
+    }
+}
+
+}  // namespace
+
+std::string escaped(const std::string& text) {
+    std::string out;
+    for (const char letter : text) {
+        switch (letter) {
+            case '&':
+                out += "&amp;";
+                break;
+            case '<':
+                out += "&lt;";
+                break;
+            case '>':
+                out += "&gt;";
+                break;
+            case '"':
+                out += "&quot;";
+                break;
+            case '\'':
+                out += "&#39;";
+                break;
+            default:
+                out += letter;
+        }
+    }
+    return out;
+}
+
+std::string PlotTexts::mark(const std::string& text) {
+    const std::string shown = visible_text(text, longest_label);
+    const std::string mark = mark_of(texts_.size());
+    texts_.push_back(shown);
+    const std::size_t columns = columns_of(shown);
+    return columns > mark.size() ? mark + std::string(columns - mark.size(), '_') : mark;
+}
+
+std::string PlotTexts::put_into(std::string svg) const {
+    for (std::size_t i = texts_.size(); i-- > 0;) {
+        const std::string mark = mark_of(i);
+        const std::string text = escaped(texts_[i]);
+        for (std::size_t at = svg.find(mark); at != std::string::npos;
+             at = svg.find(mark, at + text.size())) {
+            std::size_t end = at + mark.size();
+            while (end < svg.size() && svg[end] == '_') ++end;
+            svg.replace(at, end - at, text);
+        }
+    }
+    return svg;
+}
+
+capture::Result<std::string> draw(const std::string& script, const std::string& name, int width, int height) {
+    std::string plain_name = "plot";
+    for (const char letter : name) {
+        if (std::isalnum(static_cast<unsigned char>(letter)) != 0) plain_name += letter;
+    }
+    const std::string head = fmt::format(
+        "set terminal svg size {},{} dynamic noenhanced font 'sans-serif,14' background '#ffffff' name "
+        "'{}'\n",
+        width, height, plain_name);
+    const auto run = run_program({"gnuplot", "--default-settings", "-"}, head + script, longest_s);
+    if (!run && run.error().kind == FaultKind::bad_input_file) {
+        return fail(FaultKind::internal, "the certificate has no plots: gnuplot is not installed",
+                    "install the package gnuplot-nox, then run `assay certify` on the session");
+    }
+    if (!run) return tl::unexpected(run.error());
+    if (run->exit_status != 0 || run->out.find("</svg>") == std::string::npos) {
+        return fail(FaultKind::internal, "gnuplot could not draw a plot: " + visible_text(run->err, 200),
+                    "please report this with the session's job and bench files");
+    }
+    return run->out;
+}
+
+std::string inline_svg(const std::string& document) {
+    const std::size_t start = document.find("<svg");
+    if (start == std::string::npos) return {};
+    std::string svg = document.substr(start);
+    replace_all(svg, " xmlns=\"http://www.w3.org/2000/svg\"", "");
+    replace_all(svg, " xmlns:xlink=\"http://www.w3.org/1999/xlink\"", "");
+    replace_all(svg, "xlink:href", "href");
+    remove_elements(svg, "title");
+    remove_elements(svg, "desc");
+    return svg;
+}
+
+}  // namespace assay::cli

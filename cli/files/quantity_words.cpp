@@ -1,0 +1,169 @@
+#include "cli/files/quantity_words.h"
+
+#include <algorithm>
+#include <array>
+#include <optional>
+#include <string_view>
+#include <utility>
+
+#include "cli/files/number_words.h"
+#include "cli/files/plain_text.h"
+
+namespace assay::cli {
+namespace {
+
+struct Pair {
+    std::string_view name;
+    std::string_view words;
+};
+
+constexpr std::array<Pair, 20> known_quantities{{
+    {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
+    {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
+    {"clip_onset_w", "power where clipping begins"},
+    {"gain_db", "gain"},
+    {"voltage_v", "voltage (RMS)"},
+    {"power_w", "power"},
+    {"thd_percent", "THD (re fundamental)"},
+    {"thd_total_percent", "THD (re total)"},
+    {"thd_plus_noise_percent", "THD+N (re total)"},
+    {"sinad_db", "SINAD"},
+    {"noise_v", "noise, 20 Hz to 20 kHz"},
+    {"noise_a_weighted_v", "noise, A-weighted"},
+    {"signal_to_noise_1w_db", "signal to noise re 1 W"},
+    {"signal_to_noise_1w_a_weighted_db", "signal to noise re 1 W, A-weighted"},
+    {"hum_v", "hum"},
+    {"mains_hz", "mains frequency"},
+    {"gain_1khz_db", "gain at 1 kHz"},
+    {"output_impedance_1khz_ohm", "output impedance at 1 kHz"},
+    {"damping_factor_1khz", "damping factor at 1 kHz"},
+    {"separation_1khz_db", "channel separation at 1 kHz"},
+}};
+
+constexpr std::array<Pair, 13> known_measures{{
+    {"clipping-power", "output power and clipping"},
+    {"distortion", "distortion at one level"},
+    {"meter-power", "output power by meter"},
+    {"response", "frequency response"},
+    {"power-bandwidth", "power bandwidth"},
+    {"noise", "noise and hum"},
+    {"separation", "channel separation"},
+    {"intermodulation", "intermodulation"},
+    {"output-impedance", "output impedance"},
+    {"burst-power", "burst power"},
+    {"endurance", "endurance"},
+    {"impedance", "impedance"},
+    {"driver-parameters", "driver parameters"},
+}};
+
+constexpr std::array<Pair, 19> known_conditions{{
+    {"supply_idle_v", "supply, idle"},
+    {"supply_loaded_v", "supply, loaded"},
+    {"supply_current_a", "supply current"},
+    {"dc_offset_mv", "DC offset at the output"},
+    {"case_temperature_c", "case temperature"},
+    {"frequency_hz", "test frequency"},
+    {"channels_driven", "channels driven together"},
+    {"limit_on", "distortion limit is on"},
+    {"start_s", "tone found in the recording at"},
+    {"clock_ppm", "recorder's clock re the player's"},
+    {"distortion_bandwidth_hz", "harmonics counted up to"},
+    {"load_ohm", "load"},
+    {"mains_hz", "mains frequency"},
+    {"rate_hz", "sample rate"},
+    {"sample_rate_hz", "sample rate"},
+    {"drive_dbfs", "drive level"},
+    {"from_dbfs", "lowest drive level"},
+    {"to_dbfs", "highest drive level"},
+    {"step_db", "level step"},
+}};
+
+// Longest first where one ends like another.
+constexpr std::array<Pair, 24> unit_endings{{
+    {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"}, {"_ohm", "Ω"},    {"_ppm", "ppm"}, {"_degc", "°C"},
+    {"_deg", "°"},     {"_min", "min"},   {"_khz", "kHz"}, {"_bits", "bit"}, {"_hz", "Hz"},   {"_db", "dB"},
+    {"_mv", "mV"},     {"_uv", "µV"},     {"_ms", "ms"},   {"_mm", "mm"},    {"_mh", "mH"},   {"_uh", "µH"},
+    {"_v", "V"},       {"_w", "W"},       {"_a", "A"},     {"_s", "s"},      {"_c", "°C"},    {"_g", "g"},
+}};
+
+template <std::size_t size>
+std::optional<std::string> look_up(const std::string& name, const std::array<Pair, size>& pairs) {
+    for (const Pair& pair : pairs) {
+        if (pair.name == name) return std::string(pair.words);
+    }
+    return std::nullopt;
+}
+
+/// Name without its unit and with spaces, and the unit.
+std::pair<std::string, std::string> split_unit(std::string name) {
+    std::string unit;
+    for (const Pair& ending : unit_endings) {
+        if (name.size() > ending.name.size() && name.ends_with(ending.name)) {
+            name.resize(name.size() - ending.name.size());
+            unit = ending.words;
+            break;
+        }
+    }
+    std::replace(name.begin(), name.end(), '_', ' ');
+    return {visible_text(name, 80), unit};
+}
+
+/// The digits between `before` and `after`, "0_1" read as "0.1"; none if the name is not built so.
+std::optional<std::string> number_between(const std::string& name, std::string_view before,
+                                          std::string_view after) {
+    if (name.size() <= before.size() + after.size() || !name.starts_with(before) || !name.ends_with(after)) {
+        return std::nullopt;
+    }
+    std::string number = name.substr(before.size(), name.size() - before.size() - after.size());
+    if (number.find_first_not_of("0123456789_") != std::string::npos) return std::nullopt;
+    std::replace(number.begin(), number.end(), '_', '.');
+    return number;
+}
+
+std::string distortion_name(const std::string& limit_on) {
+    return limit_on == "thd+n" ? "THD+N" : "THD";
+}
+
+}  // namespace
+
+std::string quantity_words(const std::string& name, const std::string& limit_on) {
+    if (const auto words = look_up(name, known_quantities)) return *words;
+    const std::string at = limit_words(name, limit_on);
+    if (!at.empty()) {
+        if (name.starts_with("total_power")) return "total power at " + at + ", all channels";
+        if (name.starts_with("power")) return "power at " + at;
+        return "voltage at " + at + " (RMS)";
+    }
+    if (const auto order = number_between(name, "harmonic_", "_percent"))
+        return "harmonic " + *order + ", re fundamental";
+    return split_unit(name).first;
+}
+
+std::string limit_words(const std::string& name, const std::string& limit_on) {
+    for (const auto& [before, after] : {std::pair{"power_at_", "_percent_w"},
+                                        {"voltage_at_", "_percent_v"},
+                                        {"total_power_at_", "_percent_w"}}) {
+        if (const auto limit = number_between(name, before, after)) {
+            return *limit + " % " + distortion_name(limit_on);
+        }
+    }
+    return {};
+}
+
+std::string measure_words(const std::string& measure) {
+    return look_up(measure, known_measures).value_or(visible_text(measure, 60));
+}
+
+ConditionWords condition_words(const std::string& name, const Condition& value) {
+    const auto [plain, unit] = split_unit(name);
+    ConditionWords shown{look_up(name, known_conditions).value_or(plain), {}};
+    if (const auto* number = std::get_if<double>(&value)) {
+        shown.value = stated_text(*number, unit);
+    } else {
+        shown.value = visible_text(std::get<std::string>(value), 200);
+        if (name == "limit_on") shown.value = distortion_name(shown.value);
+    }
+    return shown;
+}
+
+}  // namespace assay::cli

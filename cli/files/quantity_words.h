@@ -1,0 +1,28 @@
+// Names of quantities and conditions in plain words, for terminal and page.
+#pragma once
+
+#include <string>
+
+#include "cli/measures/result.h"
+
+namespace assay::cli {
+
+/// "power at 1 % THD" for power_at_1_percent_w; a name that is not known is given with spaces and without its
+/// unit. `limit_on` is what the distortion limit is on: "thd" or "thd+n".
+std::string quantity_words(const std::string& name, const std::string& limit_on = "thd");
+
+/// The distortion limit in a quantity's name: "1 % THD" of power_at_1_percent_w, "0.1 % THD" of ..._0_1_...;
+/// empty if its name has none.
+std::string limit_words(const std::string& name, const std::string& limit_on);
+
+/// Measures in plain words: "output power and clipping". Unknown ones by their name.
+std::string measure_words(const std::string& measure);
+
+struct ConditionWords {
+    std::string words{};  // "supply, loaded"
+    std::string value{};  // "13.9 V"
+};
+/// The unit is taken from the ending of the name (supply_idle_v, frequency_hz).
+ConditionWords condition_words(const std::string& name, const Condition& value);
+
+}  // namespace assay::cli

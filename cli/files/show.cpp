@@ -1,0 +1,166 @@
+#include "cli/files/show.h"
+
+#include <algorithm>
+#include <string_view>
+#include <vector>
+
+#include "cli/files/basis.h"
+#include "cli/files/number_words.h"
+#include "cli/files/plain_text.h"
+#include "cli/files/quantity_words.h"
+
+namespace assay::cli {
+namespace {
+
+constexpr std::size_t page_columns = 100;
+constexpr std::size_t words_columns = 38;
+constexpr std::size_t value_columns = 22;
+constexpr std::size_t verdict_columns = 11;
+
+/// Wraps `text` behind `indent` spaces; the first line begins with `label` instead, filled up to them.
+std::string block(const std::string& label, std::size_t indent, std::string_view text) {
+    std::string out;
+    bool first = true;
+    for (const std::string& line : wrap(text, page_columns - indent)) {
+        out += (first ? padded(label, indent) : std::string(indent, ' ')) + line + '\n';
+        first = false;
+    }
+    return out;
+}
+
+/// A list of fields side by side, each wrapped in its own column.
+std::string row(const std::string& words, const std::string& value, const std::string& limits) {
+    constexpr std::size_t margin = 4;
+    const auto first = wrap(words, words_columns - 1);
+    const auto second = wrap(value, value_columns - 2);
+    const auto third = wrap(limits, page_columns - margin - words_columns - value_columns);
+    std::string out;
+    for (std::size_t i = 0; i < std::max({first.size(), second.size(), third.size()}); ++i) {
+        std::string line(margin, ' ');
+        line += padded(i < first.size() ? first[i] : "", words_columns);
+        line += padded(i < second.size() ? second[i] : "", value_columns);
+        line += i < third.size() ? third[i] : "";
+        line.resize(line.find_last_not_of(' ') + 1);
+        out += line + '\n';
+    }
+    return out;
+}
+
+std::string warnings_text(const std::vector<Warning>& warnings) {
+    std::string out;
+    for (const Warning& warning : warnings) {
+        std::string text = visible_text(warning.text);
+        if (!warning.advice.empty()) text += " Advice: " + visible_text(warning.advice);
+        out += block("    ! ", 6, text);
+    }
+    return out;
+}
+
+/// Absent quantities stand in the table; their warnings would only repeat them.
+std::vector<Warning> other_warnings(const Findings& findings) {
+    std::vector<Warning> others;
+    for (const Warning& warning : findings.warnings) {
+        bool told = false;
+        for (const auto& [name, why] : findings.absent) {
+            told = told || (warning.code == why.code && warning.text == name + ": " + why.text);
+        }
+        if (!told) others.push_back(warning);
+    }
+    return others;
+}
+
+std::string findings_text(const Session& session, const TestRecord& record, const std::string& load,
+                          const Findings& findings) {
+    const std::string limit_on = text_condition(record.result, "limit_on", "thd");
+    std::string out;
+    for (const auto& [name, quantity] : findings.quantities) {
+        out +=
+            row(quantity_words(name, limit_on), value_text(quantity), what_limits(quantity, session.bench));
+        if (is_power(quantity)) out += block("      at ", 9, basis_text(session, record, load, name));
+    }
+    for (const auto& [name, why] : findings.absent) {
+        std::string reason = visible_text(why.text);
+        if (!why.advice.empty()) reason += "; " + visible_text(why.advice);
+        out += row(quantity_words(name, limit_on), "no number", reason);
+    }
+    return out + warnings_text(other_warnings(findings));
+}
+
+std::string conditions_text(const TestResult& result) {
+    std::string text;
+    for (const auto& [name, value] : result.conditions) {
+        const ConditionWords shown = condition_words(name, value);
+        text += (text.empty() ? "" : "; ") + shown.words + ' ' + shown.value;
+    }
+    return text.empty() ? std::string{} : block("  Conditions: ", 14, text);
+}
+
+std::string test_text(const Session& session, const TestRecord& record) {
+    const TestResult& result = record.result;
+    std::string out = "\nTEST " + visible_text(record.id, 80) + "  (" + measure_words(result.measure) + ")\n";
+    out += conditions_text(result);
+    if (result.fault) {
+        std::string text = visible_text(result.fault->text);
+        if (result.fault->at_s) text += " (at " + stated_text(*result.fault->at_s, "s") + ")";
+        if (!result.fault->mend.empty()) text += " Mend: " + visible_text(result.fault->mend);
+        out += block("  NO RESULT: ", 13, text);
+    }
+    for (const auto& [name, findings] : result.loads) {
+        const capture::Load* load = find_load(session.bench, name);
+        out += "  " + visible_text(name, 60);
+        if (load != nullptr) out += "  (" + stated_text(load->resistance_ohm, "ohm") + ")";
+        out += '\n' + findings_text(session, record, name, findings);
+    }
+    const std::string whole = findings_text(session, record, {}, result.whole);
+    if (!whole.empty()) out += "  Whole test\n" + whole;
+    return out;
+}
+
+std::string claim_text(const Session& session, const JudgedClaim& claim) {
+    using analysis::Verdict;
+    const std::string verdict = claim.verdict == Verdict::met       ? "MET"
+                                : claim.verdict == Verdict::not_met ? "NOT MET"
+                                                                    : "UNDECIDED";
+    std::string out = block("  " + verdict, 2 + verdict_columns, visible_text(claim.text));
+    const std::size_t indent = 2 + verdict_columns;
+    const TestRecord* record = session.find(claim.test);
+    const std::string where =
+        visible_text(claim.load.empty() ? claim.test : claim.test + ", " + claim.load, 120);
+    if (claim.measured) {
+        out += block({}, indent,
+                     "measured " + value_text(*claim.measured) + "; claimed " +
+                         limit_text(claim.limit, claim.measured->unit) + "  (" + where + ")");
+        if (record != nullptr && is_power(*claim.measured)) {
+            out += block({}, indent, "at " + basis_text(session, *record, claim.load, claim.quantity));
+        }
+    } else {
+        out += block({}, indent, "not measured  (" + where + ")");
+    }
+    if (!claim.reason.empty()) out += block({}, indent, visible_text(claim.reason));
+    return out;
+}
+
+std::string unit_text(const Unit& unit) {
+    std::string text = unit.maker + (unit.maker.empty() || unit.model.empty() ? "" : " ") + unit.model;
+    if (text.empty()) text = "maker and model not stated";
+    if (!unit.serial.empty()) text += ", serial " + unit.serial;
+    if (!unit.condition.empty()) text += "; " + unit.condition;
+    return visible_text(text);
+}
+
+}  // namespace
+
+std::string show_text(const Session& session) {
+    std::string out = block("Unit        ", 12, unit_text(session.unit));
+    out += block("Certificate ", 12,
+                 visible_text(session.number, 80) + ", " + visible_text(session.created, 40) + ", assay " +
+                     visible_text(session.program_version, 20));
+    if (session.simulated) out += "\nSIMULATED BENCH: these numbers show no real unit.\n";
+    if (!session.claims.empty()) out += "\nCLAIMS\n";
+    for (const JudgedClaim& claim : session.claims) out += claim_text(session, claim);
+    for (const TestRecord& record : session.tests) out += test_text(session, record);
+    out += "\n± is the expanded uncertainty (k = 2, about 95 %).\n";
+    return out;
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,84 @@
+#include "cli/files/source_words.h"
+
+#include <algorithm>
+#include <array>
+#include <cmath>
+#include <optional>
+#include <string_view>
+
+#include "analysis/uncertainty/quantity.h"
+#include "cli/files/number_words.h"
+#include "cli/files/plain_text.h"
+#include "cli/files/show.h"
+
+namespace assay::cli {
+namespace {
+
+struct Row {
+    std::string_view kind;    // how the id begins
+    std::string_view ending;  // how it ends; empty: the name is all that follows
+    std::string_view words;
+    std::string_view mend;
+};
+
+// The mends are common practice, no source.
+constexpr std::array<Row, 8> rows{{
+    {"input:", ":scale", "input scale", "calibrate it against a better meter"},
+    {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
+     "calibrate nearer to the top of the meter's range"},
+    {"input:", ":own-distortion", "the recorder's own distortion",
+     "record a loopback so that it is known, or use a cleaner sound card"},
+    {"meter:", "", "the meter's accuracy", "use a more accurate meter"},
+    {"load:", ":resistance", "load resistance", "measure it with four wires"},
+    {"test:", ":noise", "noise in the recording",
+     "use less attenuation before the recorder, or longer steps"},
+    {"test:", ":interpolation", "the distance between level steps",
+     "use finer steps near the limit (step_db)"},
+    {"test:", ":repeatability", "the spread between repeats",
+     "let the unit warm up and keep its supply steady"},
+}};
+
+/// The name inside an id of this row, none if the id is of another kind.
+std::optional<std::string> name_in(const std::string& id, const Row& row) {
+    if (id.size() <= row.kind.size() + row.ending.size()) return std::nullopt;
+    if (!id.starts_with(row.kind) || !id.ends_with(row.ending)) return std::nullopt;
+    return id.substr(row.kind.size(), id.size() - row.kind.size() - row.ending.size());
+}
+
+bool one_of_several(std::string_view kind, const capture::Bench& bench) {
+    if (kind == "input:") return bench.inputs.size() > 1;
+    if (kind == "meter:") return bench.meters.size() > 1;
+    if (kind == "load:") return bench.loads.size() > 1;
+    return false;
+}
+
+}  // namespace
+
+SourceWords source_words(const std::string& source_id, const capture::Bench& bench) {
+    for (const Row& row : rows) {
+        const auto name = name_in(source_id, row);
+        if (!name) continue;
+        SourceWords found{std::string(row.words), std::string(row.mend)};
+        if (one_of_several(row.kind, bench)) found.words += " of " + visible_text(*name, 60);
+        return found;
+    }
+    return {visible_text(source_id, 100), {}};
+}
+
+std::string what_limits(const analysis::Quantity& quantity, const capture::Bench& bench) {
+    if (!(quantity.expanded_uncertainty() > 0.0)) {
+        return "nothing is stated of its uncertainty; state tolerances or meters in the bench file";
+    }
+    const auto largest = std::max_element(
+        quantity.contributions.begin(), quantity.contributions.end(),
+        [&](const auto& a, const auto& b) { return a.second * a.second < b.second * b.second; });
+    const double share_percent = 100.0 * quantity.variance_share(largest->first);
+    const SourceWords source = source_words(largest->first, bench);
+    const std::string share =
+        share_percent >= 99.5 ? "nearly all" : std::to_string(std::lround(share_percent)) + " %";
+    std::string text = source.words + " gives " + share + " of " + relative_uncertainty_text(quantity);
+    if (!source.mend.empty()) text += "; " + source.mend;
+    return text;
+}
+
+}  // namespace assay::cli
