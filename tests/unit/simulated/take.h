@@ -73,10 +73,18 @@ inline Channels record(const Bench& bench, const Tone& tone, std::vector<std::si
 /// projection is the least-squares fit, since sines of whole cycles are orthogonal.
 inline std::complex<double> projected(const std::vector<double>& samples, std::size_t first,
                                       std::size_t count, double frequency_hz, double rate_hz) {
+    constexpr std::size_t stretch = 256;  // after which the turning pointer is set anew
+    const std::complex<double> turn = std::polar(1.0, -2.0 * std::numbers::pi * frequency_hz / rate_hz);
     std::complex<double> sum = 0.0;
+    std::complex<double> pointer = 1.0;
     for (std::size_t i = 0; i < count; ++i) {
-        const double turns = std::fmod(frequency_hz * static_cast<double>(first + i) / rate_hz, 1.0);
-        sum += samples.at(first + i) * std::polar(1.0, -2.0 * std::numbers::pi * turns);
+        if (i % stretch == 0) {
+            const double turns = std::fmod(frequency_hz * static_cast<double>(first + i) / rate_hz, 1.0);
+            pointer = std::polar(1.0, -2.0 * std::numbers::pi * turns);
+        }
+        sum += samples.at(first + i) * pointer;
+        pointer = {pointer.real() * turn.real() - pointer.imag() * turn.imag(),
+                   pointer.real() * turn.imag() + pointer.imag() * turn.real()};
     }
     return 2.0 / static_cast<double>(count) * sum;
 }
