@@ -170,7 +170,7 @@ RawChannel RawChannelCheck::finish() {
     if (result_.silent) result_.only_16_bits = false;
     auto& zeros = result_.zeros_inside;
     if (!zeros.empty() && zeros.back().to_s == seconds(frame_)) {
-        result_.trailing_zeros_s = zeros.back().to_s - zeros.back().from_s;
+        result_.trailing_zeros_s = seconds(frame_ - last_zeros_first_);
         zeros.pop_back();
     }
     if (zeros_at_start_ > 0 && !zeros.empty()) zeros.erase(zeros.begin());
