@@ -1,0 +1,11 @@
+// The bench and the job of `assay demo`, embedded in the program from fixtures/demo.
+#pragma once
+
+#include <string_view>
+
+namespace assay::cli {
+
+extern const std::string_view demo_bench_toml;
+extern const std::string_view demo_job_toml;
+
+}  // namespace assay::cli
