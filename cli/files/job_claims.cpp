@@ -139,14 +139,12 @@ RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complai
     claim.nominal = table.number("nominal", {});
     claim.within_percent = table.number("within_percent", positive("%", 1e6));
     table.exclusive({"at_least", "at_most", "nominal"});
-    if (!table.has("at_least") && !table.has("at_most") && !table.has("nominal")) {
-        table.require(table.has("within_percent") ? "nominal" : "at_least",
+    table.require_one({"at_least", "at_most", "nominal"}, "no limit is given",
                       "give at_least, at_most, or nominal with within_percent");
-    }
-    if (table.has("nominal")) table.require("within_percent", "say how far from nominal is still met");
     if (table.has("within_percent") && (table.has("at_least") || table.has("at_most"))) {
         table.complain("within_percent", "within_percent goes with nominal only", "take it out");
     }
+    if (table.has("nominal")) table.require("within_percent", "say how far from nominal is still met");
     claim.at_supply_volts = table.number("at_supply_volts", positive("V", 1e5));
     claim.at_load_ohm = table.number("at_load_ohm", positive("ohm", 1e9));
     claim.channels_driven = table.number("channels_driven", whole_from_to(1, 256));

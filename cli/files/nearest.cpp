@@ -9,6 +9,7 @@ namespace assay::cli {
 namespace {
 // Longer words are no names that a person mistyped, and the distance takes the product of both lengths.
 constexpr std::size_t longest_word = 64;
+constexpr std::size_t shortest_beginning = 3;
 constexpr std::size_t most_listed = 12;
 constexpr std::size_t most_quoted = 60;
 
@@ -54,6 +55,11 @@ std::optional<std::string> nearest(std::string_view word, std::span<const std::s
             best_distance = distance;
         }
     }
+    if (best || word.size() < shortest_beginning) return best;
+    const auto whole = std::find_if(candidates.begin(), candidates.end(), [&](const std::string& candidate) {
+        return lower_case(candidate).starts_with(lower_case(word));
+    });
+    if (whole != candidates.end()) best = *whole;
     return best;
 }
 

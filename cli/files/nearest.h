@@ -14,7 +14,8 @@ namespace assay::cli {
 std::size_t edit_distance(std::string_view first, std::string_view second);
 
 /// The candidate that is nearest by edit distance, none if even that needs more than a third of its letters
-/// changed. The earlier candidate wins a tie.
+/// changed. The earlier candidate wins a tie. If none is near, the first that begins with the word: a unit
+/// was left out ("gain" for "gain_db").
 std::optional<std::string> nearest(std::string_view word, std::span<const std::string> candidates);
 
 /// `did you mean "attenuation"?`, or, when none is near, `known: "name", "channel"` (at most a dozen).

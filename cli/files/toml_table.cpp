@@ -223,7 +223,13 @@ std::optional<std::vector<std::string>> TomlTable::names(const std::string& key)
 }
 
 void TomlTable::require(const std::string& key, std::string mend) {
-    if (!has(key)) required_.emplace_back(key, std::move(mend));
+    require_one({key}, key + " is missing", std::move(mend));
+}
+
+void TomlTable::require_one(const std::vector<std::string>& keys, std::string what, std::string mend) {
+    const bool given =
+        std::any_of(keys.begin(), keys.end(), [&](const std::string& key) { return has(key); });
+    if (!given) missing_.push_back({keys, std::move(what), std::move(mend)});
 }
 
 void TomlTable::exclusive(const std::vector<std::string>& keys) {
@@ -246,9 +252,12 @@ void TomlTable::finish() {
         complain(key, "unknown key " + in_quotes(key), suggestion(key, known_));
         if (const auto near = nearest(key, known_)) meant.push_back(*near);
     }
-    for (const auto& [key, mend] : required_) {
-        if (std::find(meant.begin(), meant.end(), key) != meant.end()) continue;
-        complain(key, key + " is missing", mend);
+    for (const Missing& missing : missing_) {
+        const bool mistyped =
+            std::any_of(missing.keys.begin(), missing.keys.end(), [&](const std::string& key) {
+                return std::find(meant.begin(), meant.end(), key) != meant.end();
+            });
+        if (!mistyped) complaints_->add(node_->line, where_ + ": " + missing.what, missing.mend);
     }
 }
 

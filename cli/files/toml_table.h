@@ -46,6 +46,8 @@ class TomlTable {
 
     /// Told by `finish`, unless an unknown key is near it: then that is the mistake.
     void require(const std::string& key, std::string mend);
+    /// The same for at least one of several; `what` says what is missing then.
+    void require_one(const std::vector<std::string>& keys, std::string what, std::string mend);
     /// At most one of these.
     void exclusive(const std::vector<std::string>& keys);
     /// Something else wrong with a key.
@@ -60,7 +62,12 @@ class TomlTable {
     std::string where_;
     Complaints* complaints_;
     std::vector<std::string> known_{};
-    std::vector<std::pair<std::string, std::string>> required_{};
+    struct Missing {
+        std::vector<std::string> keys;
+        std::string what;
+        std::string mend;
+    };
+    std::vector<Missing> missing_{};
 };
 
 /// "a text", "a list": for messages.
