@@ -217,6 +217,33 @@ TEST(Recording, ACutFileIsRefusedWithBothLengths) {
                 HasSubstr("cut short or damaged: the header says 1.000 s"));
 }
 
+TEST(Recording, ADamagedFlacFileSaysWhere) {
+    const Folder folder;
+    write_file(folder / "a.flac", {.type = SF_FORMAT_FLAC | SF_FORMAT_PCM_16}, noise(96000, 0.1));
+    std::string bytes = bytes_of(folder / "a.flac");
+    bytes[bytes.size() / 2] = static_cast<char>(~bytes[bytes.size() / 2]);
+    write_bytes(folder / "b.flac", bytes);
+    const auto recording = open_recording(folder / "b.flac");
+    ASSERT_TRUE(recording.has_value());
+    auto reader = RecordingReader::open(*recording);
+    const auto got = reader->read(std::array{1}, 0, 96000);
+    ASSERT_FALSE(got.has_value());
+    EXPECT_THAT(got.error().text, HasSubstr("damaged or cut short from here"));
+    // White noise packs evenly, so the middle byte lies near the middle in time; a frame is 4096 samples.
+    EXPECT_NEAR(got.error().at_s.value(), 1.0, 2 * 4096 / 48000.0);
+}
+
+TEST(Recording, AFlacFileWithoutItsLengthIsRefused) {
+    const Folder folder;
+    write_file(folder / "a.flac", {.type = SF_FORMAT_FLAC | SF_FORMAT_PCM_16}, noise(9600, 0.1));
+    std::string bytes = bytes_of(folder / "a.flac");
+    // The 36 bits of the number of samples end the byte 21 and fill the next four (RFC 9639, 8.2).
+    bytes[21] = static_cast<char>(bytes[21] & 0xF0);
+    bytes.replace(22, 4, 4, '\0');
+    write_bytes(folder / "a.flac", bytes);
+    EXPECT_THAT(fault_of(folder / "a.flac").text, HasSubstr("its header does not say how long it is"));
+}
+
 TEST(Recording, AKilledRecorderIsSaid) {
     const Folder folder;
     const std::string samples(96000, '\1');
