@@ -57,7 +57,7 @@ def quantity(outcome, test, name, load="load-a"):
 def uncertainty_of_one_channel():
     cases = {  # how the scale and the resistance are stated -> relative standard uncertainties
         "standard ones": (dict(uncertainty_percent=0.5), dict(uncertainty_percent=0.5), 0.005, 0.005),
-        "the load dominates": (dict(uncertainty_percent=0.1), dict(uncertainty_percent=3.0), 0.001, 0.03),
+        "the load dominates": (dict(uncertainty_percent=0.3), dict(uncertainty_percent=3.0), 0.003, 0.03),
         "the scale dominates": (dict(uncertainty_percent=2.0), dict(uncertainty_percent=0.2), 0.02, 0.002),
         "tolerances": (dict(uncertainty_percent=None, tolerance_percent=2.0), dict(uncertainty_percent=None, tolerance_percent=1.0),
                        0.02 / np.sqrt(3), 0.01 / np.sqrt(3)),
