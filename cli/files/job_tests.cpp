@@ -99,8 +99,14 @@ RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& 
     for (const Field& field : tables.common) read_field(table, field, test);
     for (const Field& field : tables.readings) read_field(table, field, test);
     table.exclusive({"drive_volts", "drive_dbfs", "power_w"});
-    // The keys of an unknown measure are unknown too; to complain of them would hide the mistake.
-    if (raw.measure == nullptr) return raw;
+    if (raw.measure == nullptr) {
+        // Which of these keys are right cannot be said; to complain of them would hide the mistake.
+        for (const Measure& measure : tables.measures) {
+            for (const Field& field : measure.fields) table.allow(field.name);
+        }
+        table.finish();
+        return raw;
+    }
     for (const Field& field : raw.measure->fields) read_field(table, field, test);
     if (wants_loads(*raw.measure)) {
         table.require("loads", "name the loads that are measured together, e.g. loads = [\"load-a\"]");

@@ -7,6 +7,10 @@
 
 namespace assay::cli {
 
+namespace {
+constexpr std::size_t most_tables = 1'000;  // of one kind; they are searched for one another's names
+}
+
 std::string table_label(const std::string& kind, const TomlNode& table, std::string_view key,
                         std::size_t index) {
     const TomlNode* name = table.find(key);
@@ -33,6 +37,12 @@ std::vector<const TomlNode*> TomlDocument::list(const std::string& name) {
                          mend);
         return {};
     }
+    if (node->items.size() > most_tables) {
+        complaints_->add(node->items[most_tables].line,
+                         "more than " + std::to_string(most_tables) + " [[" + name + "]]",
+                         "share them out over several files");
+        return {};
+    }
     std::vector<const TomlNode*> tables;
     for (const TomlNode& item : node->items) {
         if (item.type == TomlNode::Type::table) {
@@ -45,11 +55,12 @@ std::vector<const TomlNode*> TomlDocument::list(const std::string& name) {
 }
 
 void TomlDocument::require(const std::string& name, std::string what, std::string mend) {
-    if (root_->find(name) == nullptr) required_.push_back({name, std::move(what), std::move(mend)});
+    const TomlNode* node = root_->find(name);
+    const bool empty = node != nullptr && node->type == TomlNode::Type::array && node->items.empty();
+    if (node == nullptr || empty) required_.push_back({std::move(what), std::move(mend)});
 }
 
 void TomlDocument::finish() {
-    std::vector<std::string> meant;
     for (std::size_t i = 0; i < root_->entries.size(); ++i) {
         const auto& [key, value] = root_->entries[i];
         if (std::find(known_.begin(), known_.end(), key) != known_.end()) continue;
@@ -58,12 +69,10 @@ void TomlDocument::finish() {
         const std::string what =
             tables || value.type == TomlNode::Type::table ? "unknown table " : "unknown key ";
         complaints_->add(root_->key_lines[i], what + in_quotes(key), suggestion(key, known_));
-        if (const auto near = nearest(key, known_)) meant.push_back(*near);
     }
-    for (const Required& missing : required_) {
-        if (std::find(meant.begin(), meant.end(), missing.name) != meant.end()) continue;
-        complaints_->add(1, missing.what, missing.mend);
-    }
+    // What is missing has no line of its own; it is told only when nothing that has one is wrong.
+    if (!complaints_->empty()) return;
+    for (const Required& missing : required_) complaints_->add(1, missing.what, missing.mend);
 }
 
 }  // namespace assay::cli

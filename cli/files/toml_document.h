@@ -18,7 +18,7 @@ class TomlDocument {
 
     const TomlNode* one(const std::string& name);
     std::vector<const TomlNode*> list(const std::string& name);
-    /// Told by `finish`, unless an unknown table is near it: then that is the mistake.
+    /// Told by `finish`, if nothing else is wrong.
     void require(const std::string& name, std::string what, std::string mend);
     void finish();
 
@@ -27,7 +27,6 @@ class TomlDocument {
     Complaints* complaints_;
     std::vector<std::string> known_{};
     struct Required {
-        std::string name;
         std::string what;
         std::string mend;
     };

@@ -14,6 +14,7 @@ namespace {
 
 constexpr std::size_t longest_text = 10'000;  // characters
 constexpr std::size_t longest_list = 1'000;
+constexpr int most_unknown = 100;  // keys of one table; each costs a search for what was meant
 
 bool control_character(char c) {
     return static_cast<unsigned char>(c) < 0x20 || c == 0x7F;
@@ -205,6 +206,10 @@ std::optional<std::vector<std::string>> TomlTable::names(const std::string& key)
         wrong_type(key, *value, "give a list of names such as [\"name\"]");
         return std::nullopt;
     }
+    if (value->items.size() > longest_list) {
+        complain(key, fmt::format("{} is a list of {} names", key, value->items.size()), "name fewer");
+        return std::nullopt;
+    }
     std::vector<std::string> all;
     for (const TomlNode& item : value->items) {
         if (item.type != TomlNode::Type::text) {
@@ -247,9 +252,11 @@ void TomlTable::exclusive(const std::vector<std::string>& keys) {
 
 void TomlTable::finish() {
     std::vector<std::string> meant;
+    int unknown = 0;
     for (const auto& [key, value] : node_->entries) {
         if (std::find(known_.begin(), known_.end(), key) != known_.end()) continue;
         complain(key, "unknown key " + in_quotes(key), suggestion(key, known_));
+        if (++unknown == most_unknown) break;
         if (const auto near = nearest(key, known_)) meant.push_back(*near);
     }
     for (const Missing& missing : missing_) {

@@ -44,6 +44,8 @@ class TomlTable {
     /// Names; none of them twice.
     std::optional<std::vector<std::string>> names(const std::string& key);
 
+    /// The key is a known one, whatever its value.
+    void allow(const std::string& key) { get(key); }
     /// Told by `finish`, unless an unknown key is near it: then that is the mistake.
     void require(const std::string& key, std::string mend);
     /// The same for at least one of several; `what` says what is missing then.
