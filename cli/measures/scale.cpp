@@ -1,0 +1,30 @@
+#include "cli/measures/scale.h"
+
+namespace assay::cli {
+
+analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v, double plus_share) {
+    analysis::Quantity voltage{voltage_v, "V", {}};
+    const auto add = [&](const capture::Input& input, double share) {
+        for (const capture::RelativeDoubt& doubt : input.scale_doubts) {
+            voltage.contributions[doubt.source_id] += voltage_v * share * doubt.relative;
+        }
+    };
+    add(bench.inputs[load.plus], plus_share);
+    if (load.minus) add(bench.inputs[*load.minus], 1.0 - plus_share);
+    return voltage;
+}
+
+analysis::Quantity load_power(const capture::Load& load, const analysis::Quantity& voltage) {
+    const double power_w = voltage.value * voltage.value / load.resistance_ohm;
+    analysis::Quantity power = analysis::combine(power_w, "W", {{&voltage, 2.0 * voltage.value / load.resistance_ohm}});
+    for (const capture::RelativeDoubt& doubt : load.resistance_doubts) {
+        power.contributions[doubt.source_id] -= power_w * doubt.relative;
+    }
+    return power;
+}
+
+void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty) {
+    if (standard_uncertainty != 0.0) quantity.contributions[source_id] += standard_uncertainty;
+}
+
+}  // namespace assay::cli

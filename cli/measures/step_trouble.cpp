@@ -1,0 +1,164 @@
+#include "cli/measures/step_trouble.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "analysis/signal/signal.h"
+#include "cli/measures/fields.h"
+
+namespace assay::cli {
+
+namespace {
+
+// Zeros or a held value count as a lost buffer only where the tone is loud enough not to round to zero, and only
+// when they outlast what a dead zone or a flat top can give.
+constexpr double loud_enough_dbfs = -50.0;
+constexpr double longest_honest_cycles = 1.2;
+constexpr double collapse_db = 20.0;
+
+const std::vector<float>& of_channel(const std::vector<int>& channels, const std::vector<std::vector<float>>& samples, int channel) {
+    const auto found = std::find(channels.begin(), channels.end(), channel);
+    return samples[static_cast<std::size_t>(found - channels.begin())];
+}
+
+double peak_dbfs(const std::vector<float>& samples) {
+    float peak = 0.0F;
+    for (const float sample : samples) peak = std::max(peak, std::abs(sample));
+    return 20.0 * std::log10(std::max(static_cast<double>(peak), 1e-10));
+}
+
+/// Share of the difference that the plus input carries: sum d (a - mean a) / sum d d.
+double share_of_plus(const std::vector<double>& difference, const analysis::Signal& plus) {
+    double mean_a = 0.0;
+    double mean_d = 0.0;
+    for (std::size_t n = 0; n < difference.size(); ++n) {
+        mean_a += static_cast<double>(plus.samples[n]);
+        mean_d += difference[n];
+    }
+    mean_a /= static_cast<double>(difference.size());
+    mean_d /= static_cast<double>(difference.size());
+    double cross = 0.0;
+    double square = 0.0;
+    for (std::size_t n = 0; n < difference.size(); ++n) {
+        const double d = difference[n] - mean_d;
+        cross += d * (static_cast<double>(plus.samples[n]) - mean_a) * plus.volts_per_unit;
+        square += d * d;
+    }
+    return square > 0.0 ? cross / square : 0.5;
+}
+
+template <class Span>
+const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
+    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) { return span.from_s < to_s && span.to_s > from_s; });
+    return found == spans.end() ? nullptr : &*found;
+}
+
+}  // namespace
+
+void read_load_step(const Setup& setup, std::size_t load_index, const std::vector<int>& channels,
+                    const std::vector<std::vector<float>>& samples, const analysis::TonePlan& plan,
+                    const StepWindow& window, LoadStep& step) {
+    const capture::Bench& bench = *setup.bench;
+    const capture::Load& load = bench.loads[load_index];
+    const capture::Input& plus_input = bench.inputs[load.plus];
+    const std::vector<float>& plus_samples = of_channel(channels, samples, plus_input.channel);
+    const analysis::Signal plus{plus_samples, window.rate_hz, plus_input.volts_per_unit()};
+    analysis::Signal minus{};
+    step.plus_peak_dbfs = peak_dbfs(plus_samples);
+    if (load.minus) {
+        const capture::Input& minus_input = bench.inputs[*load.minus];
+        const std::vector<float>& minus_samples = of_channel(channels, samples, minus_input.channel);
+        minus = {minus_samples, window.rate_hz, minus_input.volts_per_unit()};
+        step.minus_peak_dbfs = peak_dbfs(minus_samples);
+    }
+    const std::vector<double> volts = analysis::volts_between(plus, minus);
+    analysis::StepOptions options;
+    options.nominal_hz = plan.frequency_hz;
+    options.frequency_guess_hz = plan.frequency_hz / window.clock_ratio;
+    options.bandwidth_hz = field_number(*setup.test, "distortion_bandwidth_hz");
+    options.high_pass_hz = plus_input.high_pass_hz.value_or(0.0);
+    const analysis::StepReading before = step.reading;
+    step.reading = analysis::read_step(volts, window.rate_hz, options);
+    step.reading.at_s = before.at_s;
+    if (load.minus) step.plus_share = share_of_plus(volts, plus);
+}
+
+void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading, const StepWindow& window, LoadStep& step) {
+    const capture::Bench& bench = *setup.bench;
+    const capture::Load& load = bench.loads[load_index];
+    const auto mark = [&](StepState state, std::string words) {
+        step.state = state;
+        step.trouble = std::move(words);
+    };
+    for (const analysis::TimeJump& jump : reading.placement.jumps) {
+        if (jump.step != window.step) continue;
+        // What the raw samples show is nearer than the marks on both sides.
+        double at_s = 0.5 * (jump.after_s + jump.before_s);
+        for (const capture::RawChannel& channel : reading.raw.channels) {
+            for (const capture::RepeatedBlock& block : channel.repeated) {
+                if (block.at_s > jump.after_s && block.at_s < jump.before_s) at_s = block.at_s;
+            }
+        }
+        mark(StepState::dropout, fmt::format("{} near {} (between {} and {}): {:.1f} ms {}", jump.jump_s < 0.0 ? "dropout" : "repeated block",
+                                             seconds_text(at_s), seconds_text(jump.after_s), seconds_text(jump.before_s),
+                                             1e3 * std::abs(jump.jump_s), jump.jump_s < 0.0 ? "are missing" : "too much"));
+        return;
+    }
+    if (!window.inside) {
+        const bool lost = reading.placement.lost_from && window.step >= *reading.placement.lost_from;
+        mark(lost ? StepState::vanished : StepState::dropout,
+             lost ? fmt::format("the tone is gone from {} on", seconds_text(window.from_s)) : fmt::format("dropout near {}", seconds_text(window.from_s)));
+        return;
+    }
+    const double longest_s = longest_honest_cycles / field_number(*setup.test, "frequency_hz");
+    const auto check_input = [&](std::size_t input_index, double peak) {
+        const capture::Input& input = bench.inputs[input_index];
+        for (const capture::RawChannel& channel : reading.raw.channels) {
+            if (channel.channel != input.channel || step.state != StepState::sound) continue;
+            const auto* high = overlapping(channel.full_scale_positive, window.from_s, window.to_s);
+            const auto* low = overlapping(channel.full_scale_negative, window.from_s, window.to_s);
+            if (high != nullptr || low != nullptr) {
+                mark(StepState::overload, fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
+                                                      seconds_text(std::max((high != nullptr ? high : low)->from_s, window.from_s))));
+                return;
+            }
+            if (peak < loud_enough_dbfs) continue;
+            for (const capture::Interval& zeros : channel.zeros_inside) {
+                if (zeros.from_s < window.to_s && zeros.to_s > window.from_s && zeros.to_s - zeros.from_s > longest_s) {
+                    mark(StepState::dropout, fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros.from_s), 1e3 * (zeros.to_s - zeros.from_s)));
+                    return;
+                }
+            }
+        }
+    };
+    check_input(load.plus, step.plus_peak_dbfs);
+    if (load.minus && step.state == StepState::sound) check_input(*load.minus, step.minus_peak_dbfs);
+    if (step.state == StepState::sound && step.reading.disturbed) {
+        const double at_s = window.from_s + step.reading.disturbed_at_s;
+        mark(StepState::dropout, fmt::format("dropout or repeated block at {}: the tone jumps", seconds_text(at_s)));
+    }
+}
+
+void mark_vanished(StaircaseReading& reading) {
+    for (auto& steps : reading.loads) {
+        double loudest_v = 0.0;
+        double loudest_level = -1e9;
+        for (LoadStep& step : steps) {
+            if (step.state != StepState::sound) continue;
+            const double expected_v = loudest_v * std::pow(10.0, std::min(step.reading.level_dbfs - loudest_level, 0.0) / 20.0);
+            if (loudest_v > 0.0 && step.reading.fundamental_v < expected_v * std::pow(10.0, -collapse_db / 20.0)) {
+                step.state = StepState::vanished;
+                step.trouble = fmt::format("the output collapses at {}: protection, mute or a pulled lead", seconds_text(step.reading.at_s));
+                continue;
+            }
+            if (step.reading.fundamental_v > loudest_v) {
+                loudest_v = step.reading.fundamental_v;
+                loudest_level = step.reading.level_dbfs;
+            }
+        }
+    }
+}
+
+}  // namespace assay::cli

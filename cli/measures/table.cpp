@@ -1,0 +1,49 @@
+#include "cli/measures/clipping_power.h"
+#include "cli/measures/distortion.h"
+#include "cli/measures/measure.h"
+#include "cli/measures/meter_power.h"
+
+namespace assay::cli {
+
+const std::vector<Measure>& measure_table() {
+    static const std::vector<Measure> table{
+        clipping_power_measure(),
+        distortion_measure(),
+        meter_power_measure(),
+    };
+    return table;
+}
+
+const Measure* find_measure(const std::string& name) {
+    for (const Measure& measure : measure_table()) {
+        if (measure.name == name) return &measure;
+    }
+    return nullptr;
+}
+
+const std::vector<Field>& common_fields() {
+    static const std::vector<Field> fields{
+        {.name = "frequency_hz", .type = FieldType::number, .unit = "Hz", .default_text = "997", .minimum = 10.0, .maximum = 20000.0, .help = "frequency of the tone"},
+        {.name = "drive_dbfs", .type = FieldType::number, .unit = "dBFS", .default_text = "-20", .minimum = -120.0, .maximum = 0.0, .help = "level of the tone, RMS re a full-scale sine"},
+        {.name = "drive_volts", .type = FieldType::number, .unit = "V", .minimum = 1e-6, .maximum = 100.0, .help = "level of the tone, volts RMS at the sound card's output"},
+        {.name = "power_w", .type = FieldType::number, .unit = "W", .minimum = 1e-6, .maximum = 1e5, .help = "level of the tone as power into each load"},
+        {.name = "distortion_bandwidth_hz", .type = FieldType::number, .unit = "Hz", .default_text = "20000", .minimum = 1000.0, .maximum = 80000.0, .help = "band within which distortion and noise count"},
+    };
+    return fields;
+}
+
+const std::vector<Field>& reading_fields() {
+    static const std::vector<Field> fields{
+        {.name = "supply_idle_v", .type = FieldType::number, .unit = "V", .minimum = 0.0, .maximum = 500.0, .help = "supply at the unit's terminals, no signal"},
+        {.name = "supply_loaded_v", .type = FieldType::number, .unit = "V", .minimum = 0.0, .maximum = 500.0, .help = "supply at the unit's terminals, at full output"},
+        {.name = "supply_current_a", .type = FieldType::number, .unit = "A", .minimum = 0.0, .maximum = 1000.0, .help = "supply current at full output"},
+        {.name = "supply_idle_current_a", .type = FieldType::number, .unit = "A", .minimum = 0.0, .maximum = 1000.0, .help = "supply current, no signal"},
+        {.name = "dc_offset_mv", .type = FieldType::number, .unit = "mV", .minimum = -100000.0, .maximum = 100000.0, .help = "DC at the output by meter"},
+        {.name = "case_temperature_c", .type = FieldType::number, .unit = "degC", .minimum = -40.0, .maximum = 200.0, .help = "of the unit's case"},
+        {.name = "ambient_c", .type = FieldType::number, .unit = "degC", .minimum = -40.0, .maximum = 80.0, .help = "of the room"},
+        {.name = "note", .type = FieldType::text, .help = "what else a reader should know of this test"},
+    };
+    return fields;
+}
+
+}  // namespace assay::cli
