@@ -14,7 +14,7 @@ using capture::fail;
 using capture::FaultKind;
 
 constexpr double longest_s = 60.0;
-constexpr std::size_t longest_label = 60;
+constexpr std::size_t longest_label = 90;
 
 std::string mark_of(std::size_t index) {
     return fmt::format("zq{}qz", index);
@@ -66,7 +66,7 @@ std::string escaped(const std::string& text) {
 }
 
 std::string PlotTexts::mark(const std::string& text) {
-    const std::string shown = visible_text(text, longest_label);
+    const std::string shown = short_text(text, longest_label);
     const std::string mark = mark_of(texts_.size());
     texts_.push_back(shown);
     const std::size_t columns = columns_of(shown);

@@ -91,9 +91,8 @@ std::string tick(double value) {
     return fmt::format("\"{:.6g}\" {:.9g}", value, value);
 }
 
-/// Ticks at 1, 2, 5 of each decade, or at decades only where there are many.
-std::string ticks(double from, double to) {
-    const bool many = to / from > 2e3;
+/// Ticks at 1, 2, 5 of each decade, or at decades only.
+std::string ticks(double from, double to, bool many) {
     std::string list;
     for (double decade = std::pow(10.0, std::floor(std::log10(from) + 1e-9)); decade <= to * 1.001;
          decade *= 10.0) {
@@ -130,7 +129,7 @@ Sheet sheet_for(const std::vector<Line>& lines, const std::vector<double>& claim
         x_low = std::min(x_low, value / 1.3);
         x_high = std::max(x_high, value * 1.3);
     }
-    constexpr double widest = 1e5;  // what lies further down is of no use to a buyer
+    constexpr double widest = 1e3;  // what lies further down is of no use to a buyer
     Sheet sheet;
     sheet.x_to = step_above(x_high * 1.02);
     sheet.x_from = step_below(std::max(x_low, sheet.x_to / widest));
@@ -201,7 +200,7 @@ std::vector<std::string> crossings_of(const Line& line, const Axis& axis, const 
 
 /// "load-a: 46.1 ± 1.4 W at 1 % THD", by the first limit that was reached.
 std::string legend_of(const Line& line, const Axis& axis, const std::string& limit_on) {
-    std::string text = visible_text(line.load, 24);
+    std::string text = short_text(line.load, 24);
     for (const auto& [name, quantity] : line.findings->quantities) {
         if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) continue;
         return text + ": " + value_text(quantity) + " at " + limit_words(name, limit_on);
@@ -220,8 +219,9 @@ std::string frame_script(const Sheet& sheet, const Axis& axis) {
         "set key outside top left horizontal Left reverse samplen 3 width 2 maxcols 1 textcolor rgb "
         "'#1c2126'\n"
         "set lmargin 9\nset rmargin 4\n",
-        sheet.x_from, sheet.x_to, sheet.y_from, sheet.y_to, ticks(sheet.x_from, sheet.x_to),
-        ticks(sheet.y_from, sheet.y_to), axis.label);
+        sheet.x_from, sheet.x_to, sheet.y_from, sheet.y_to,
+        ticks(sheet.x_from, sheet.x_to, sheet.x_to / sheet.x_from > 1.5e4),
+        ticks(sheet.y_from, sheet.y_to, true), axis.label);
 }
 
 }  // namespace
@@ -263,14 +263,16 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
             "'#50565c'\n",
             limit);
     }
+    double label_height = 0.05;  // one label above the other, however close the claims lie
     for (const double value : claimed) {
         script += fmt::format(
             "set arrow from first {0:.9g},graph 0 to first {0:.9g},graph 1 nohead lc rgb '#1c2126' lw 1.6 "
             "back\n"
-            "set label 'claimed {1}' at first {0:.9g},graph 0.05 offset -0.6,0 right font ',12' textcolor "
+            "set label 'claimed {1}' at first {0:.9g},graph {2:.3f} offset -0.6,0 right font ',12' textcolor "
             "rgb "
             "'#1c2126'\n",
-            value, stated_text(value, axis.unit));
+            value, stated_text(value, axis.unit), label_height);
+        label_height = label_height < 0.85 ? label_height + 0.055 : 0.05;
     }
     std::string plot;
     std::vector<std::string> onsets;
@@ -303,7 +305,7 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
         plot += ", $onset using 1:2 with points pt 6 ps 1.6 lw 1.8 lc rgb '#1c2126' title 'clipping begins'";
     }
     script += "plot " + plot + '\n';
-    auto svg = draw(script, record.id, 760, 470);
+    auto svg = draw(script, record.id, 620, 450);
     if (!svg) return svg;
     return texts.put_into(std::move(*svg));
 }

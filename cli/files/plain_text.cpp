@@ -1,5 +1,6 @@
 #include "cli/files/plain_text.h"
 
+#include <algorithm>
 #include <array>
 #include <utility>
 
@@ -87,6 +88,30 @@ std::vector<std::string> pieces_of(std::string_view word, std::size_t columns) {
     return pieces;
 }
 
+/// Words between spaces; what belongs to the number before it ("%", "W", "± 1.4 W") stays with it.
+std::vector<std::string> words_of(std::string_view text) {
+    std::vector<std::string> words;
+    for (std::size_t at = 0; at <= text.size();) {
+        const std::size_t space = std::min(text.find(' ', at), text.size());
+        const std::string word(text.substr(at, space - at));
+        at = space + 1;
+        if (word.empty()) continue;
+        const std::string_view before = words.empty() ? std::string_view{} : words.back();
+        const bool after_number = !before.empty() && before.back() >= '0' && before.back() <= '9';
+        const std::string_view bare = word.find_last_of(";,") == word.size() - 1
+                                          ? std::string_view(word).substr(0, word.size() - 1)
+                                          : std::string_view(word);
+        const bool unit = bare == "±" || bare == "%" || bare == "W" || bare == "V" || bare == "Ω" ||
+                          bare == "Hz" || bare == "dB" || bare == "ppm" || bare == "°C";
+        if ((after_number && unit) || before.ends_with("±")) {
+            words.back() += ' ' + word;
+        } else {
+            words.push_back(word);
+        }
+    }
+    return words;
+}
+
 }  // namespace
 
 std::string visible_text(std::string_view text, std::size_t most) {
@@ -112,6 +137,13 @@ std::string visible_text(std::string_view text, std::size_t most) {
     return shown;
 }
 
+std::string short_text(std::string_view text, std::size_t most) {
+    std::size_t end = 0;
+    for (std::size_t count = 0; end < text.size() && count < most; ++count)
+        end += next_character(text, end).bytes;
+    return visible_text(text.substr(0, end)) + (end < text.size() ? "…" : "");
+}
+
 std::size_t columns_of(std::string_view text) {
     std::size_t columns = 0;
     for (std::size_t at = 0; at < text.size();) {
@@ -125,9 +157,8 @@ std::size_t columns_of(std::string_view text) {
 std::vector<std::string> wrap(std::string_view text, std::size_t columns) {
     std::vector<std::string> lines{{}};
     std::size_t used = 0;
-    for (std::size_t at = 0; at <= text.size();) {
-        const std::size_t space = std::min(text.find(' ', at), text.size());
-        for (const std::string& piece : pieces_of(text.substr(at, space - at), columns)) {
+    for (const std::string& word : words_of(text)) {
+        for (const std::string& piece : pieces_of(word, columns)) {
             const std::size_t width = columns_of(piece);
             if (used > 0 && used + 1 + width > columns) {
                 lines.emplace_back();
@@ -140,7 +171,6 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns) {
             lines.back() += piece;
             used += width;
         }
-        at = space + 1;
     }
     return lines;
 }

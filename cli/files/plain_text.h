@@ -12,6 +12,9 @@ namespace assay::cli {
 /// so.
 std::string visible_text(std::string_view text, std::size_t most = 400);
 
+/// The same, cut to `most` characters with an ellipsis only, for labels.
+std::string short_text(std::string_view text, std::size_t most);
+
 /// Columns that a text takes on a terminal: one a character, none for combining marks, two for wide East
 /// Asian characters. The text is UTF-8.
 std::size_t columns_of(std::string_view text);

@@ -150,6 +150,8 @@ std::string limit_words(const std::string& name, const std::string& limit_on) {
     return {};
 }
 
+std::string unit_of(const std::string& name) { return split_unit(name).second; }
+
 std::string measure_words(const std::string& measure) {
     return look_up(measure, known_measures).value_or(visible_text(measure, 60));
 }

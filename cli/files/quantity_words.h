@@ -15,6 +15,9 @@ std::string quantity_words(const std::string& name, const std::string& limit_on 
 /// empty if its name has none.
 std::string limit_words(const std::string& name, const std::string& limit_on);
 
+/// The unit in which a name ends: "W" of power_at_1_percent_w, "" if in none.
+std::string unit_of(const std::string& name);
+
 /// Measures in plain words: "output power and clipping". Unknown ones by their name.
 std::string measure_words(const std::string& measure);
 

@@ -14,7 +14,7 @@ namespace {
 
 constexpr std::size_t page_columns = 100;
 constexpr std::size_t words_columns = 38;
-constexpr std::size_t value_columns = 22;
+constexpr std::size_t value_columns = 20;
 constexpr std::size_t verdict_columns = 11;
 
 /// Wraps `text` behind `indent` spaces; the first line begins with `label` instead, filled up to them.
@@ -32,7 +32,7 @@ std::string block(const std::string& label, std::size_t indent, std::string_view
 std::string row(const std::string& words, const std::string& value, const std::string& limits) {
     constexpr std::size_t margin = 4;
     const auto first = wrap(words, words_columns - 1);
-    const auto second = wrap(value, value_columns - 2);
+    const auto second = wrap(value, value_columns - 1);
     const auto third = wrap(limits, page_columns - margin - words_columns - value_columns);
     std::string out;
     for (std::size_t i = 0; i < std::max({first.size(), second.size(), third.size()}); ++i) {
@@ -50,7 +50,7 @@ std::string warnings_text(const std::vector<Warning>& warnings) {
     std::string out;
     for (const Warning& warning : warnings) {
         std::string text = visible_text(warning.text);
-        if (!warning.advice.empty()) text += " Advice: " + visible_text(warning.advice);
+        if (!warning.advice.empty()) text += "; " + visible_text(warning.advice);
         out += block("    ! ", 6, text);
     }
     return out;
@@ -102,7 +102,7 @@ std::string test_text(const Session& session, const TestRecord& record) {
     if (result.fault) {
         std::string text = visible_text(result.fault->text);
         if (result.fault->at_s) text += " (at " + stated_text(*result.fault->at_s, "s") + ")";
-        if (!result.fault->mend.empty()) text += " Mend: " + visible_text(result.fault->mend);
+        if (!result.fault->mend.empty()) text += "; " + visible_text(result.fault->mend);
         out += block("  NO RESULT: ", 13, text);
     }
     for (const auto& [name, findings] : result.loads) {
@@ -141,11 +141,13 @@ std::string claim_text(const Session& session, const JudgedClaim& claim) {
 }
 
 std::string unit_text(const Unit& unit) {
-    std::string text = unit.maker + (unit.maker.empty() || unit.model.empty() ? "" : " ") + unit.model;
+    std::string text = visible_text(unit.maker, 80);
+    if (!unit.maker.empty() && !unit.model.empty()) text += ' ';
+    text += visible_text(unit.model, 80);
     if (text.empty()) text = "maker and model not stated";
-    if (!unit.serial.empty()) text += ", serial " + unit.serial;
-    if (!unit.condition.empty()) text += "; " + unit.condition;
-    return visible_text(text);
+    if (!unit.serial.empty()) text += ", serial " + visible_text(unit.serial, 80);
+    if (!unit.condition.empty()) text += "; " + visible_text(unit.condition, 200);
+    return text;
 }
 
 }  // namespace

@@ -1,0 +1,36 @@
+// The parts of the certificate page as data for its template (page.mustache). Internal to the page: the
+// template library stays out of other headers.
+#pragma once
+
+#include <kainjow/mustache.hpp>
+#include <string>
+#include <utility>
+#include <vector>
+
+#include "cli/files/session.h"
+
+namespace assay::cli {
+
+using PageData = kainjow::mustache::data;
+using NamedPlots = std::vector<std::pair<std::string, std::string>>;
+
+/// Value of a section that holds one text: {{#name}}{{text}}{{/name}}.
+PageData text_section(const std::string& text);
+std::string first_capital(std::string text);
+/// The text made visible, without the full stop that the template sets.
+std::string without_full_stop(const std::string& text);
+/// The text made visible: "run it again" becomes "Run it again."
+std::string as_sentence(const std::string& text);
+
+void add_identity(const Session& session, PageData& page);
+PageData claims_part(const Session& session);
+PageData tests_part(const Session& session, const NamedPlots& plots);
+PageData limits_rows(const Session& session);
+PageData methods_part(const Session& session);
+PageData not_tested_part(const Session& session);
+void add_bench(const Session& session, PageData& page);
+
+/// File name of a test's plot: "power-4-ohm-level.svg".
+std::string plot_file_name(const std::string& test_id);
+
+}  // namespace assay::cli

@@ -1,0 +1,31 @@
+// Small changes of wording that texts need to stand on the page.
+#include <cctype>
+
+#include "cli/certificate/page_parts.h"
+#include "cli/files/plain_text.h"
+
+namespace assay::cli {
+
+PageData text_section(const std::string& text) {
+    return PageData{"text", text};
+}
+
+std::string first_capital(std::string text) {
+    if (!text.empty())
+        text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
+    return text;
+}
+
+std::string without_full_stop(const std::string& text) {
+    std::string shown = visible_text(text);
+    while (!shown.empty() && (shown.back() == '.' || shown.back() == ' ')) shown.pop_back();
+    return shown;
+}
+
+std::string as_sentence(const std::string& text) {
+    const std::string shown = first_capital(without_full_stop(text));
+    if (shown.empty() || shown.back() == '?' || shown.back() == '!') return shown;
+    return shown + '.';
+}
+
+}  // namespace assay::cli
