@@ -1,0 +1,56 @@
+// One function a command, each in a file of its own. Each takes what was typed and gives the exit status.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+#include <string>
+
+#include "cli/commands/io.h"
+
+namespace assay::cli {
+
+struct DemoOptions {
+    std::filesystem::path into{};
+};
+int run_demo(const DemoOptions& options, const Manner& manner);
+
+struct TonesOptions {
+    std::filesystem::path job{};
+    std::filesystem::path bench{};
+    std::filesystem::path into{};
+    std::optional<double> rate_hz{};
+    int bits = 24;
+    bool dither = false;
+};
+int run_tones(const TonesOptions& options, const Manner& manner);
+
+struct RunOptions {
+    std::filesystem::path job{};
+    std::filesystem::path bench{};
+    std::filesystem::path into{};
+    std::optional<std::filesystem::path> recordings{};
+    bool yes = false;
+};
+int run_session(const RunOptions& options, const Manner& manner);
+
+struct ShowOptions {
+    std::filesystem::path session{};
+};
+int run_show(const ShowOptions& options, const Manner& manner);
+
+struct CertifyOptions {
+    std::filesystem::path session{};
+    std::string format = "html";
+};
+int run_certify(const CertifyOptions& options, const Manner& manner);
+
+struct CalibrateInputOptions {
+    std::filesystem::path bench{};
+    std::filesystem::path recording{};
+    std::string input{};
+    double meter_volts = 0.0;
+    std::string meter{};
+};
+int run_calibrate_input(const CalibrateInputOptions& options, const Manner& manner);
+
+}  // namespace assay::cli

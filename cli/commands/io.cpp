@@ -1,0 +1,71 @@
+#include "cli/commands/io.h"
+
+#include <fmt/format.h>
+#include <unistd.h>
+
+#include <chrono>
+#include <csignal>
+#include <cstdio>
+
+namespace assay::cli {
+
+namespace {
+
+std::atomic<bool> stop{false};
+
+void on_signal(int) { stop.store(true); }
+
+}  // namespace
+
+int exit_status_of(capture::FaultKind kind) {
+    switch (kind) {
+        case capture::FaultKind::bad_arguments:
+        case capture::FaultKind::bad_input_file: return exit_bad_input;
+        case capture::FaultKind::untrusted_capture: return exit_untrusted;
+        case capture::FaultKind::verification: return exit_verification;
+        case capture::FaultKind::stopped: return exit_stopped;
+        case capture::FaultKind::internal: break;
+    }
+    return exit_internal;
+}
+
+std::string one_line(const std::string& text) {
+    std::string line;
+    for (const char c : text) line += static_cast<unsigned char>(c) < 0x20 || c == 0x7F ? ' ' : c;
+    return line;
+}
+
+int report(const capture::Fault& fault) {
+    std::string line = "assay: " + one_line(fault.text);
+    if (!fault.mend.empty()) line += "; " + one_line(fault.mend);
+    std::fputs((line + "\n").c_str(), stderr);
+    return exit_status_of(fault.kind);
+}
+
+void say(const Manner& manner, const std::string& text) {
+    if (!manner.quiet) std::fputs((text + "\n").c_str(), stderr);
+}
+
+void print_result(const std::string& text) { std::fputs(text.c_str(), stdout); }
+
+void show_progress(const Manner& manner, const std::string& what, double done) {
+    if (manner.quiet || isatty(STDERR_FILENO) == 0) return;
+    using clock = std::chrono::steady_clock;
+    static clock::time_point last{};
+    if (clock::now() - last < std::chrono::milliseconds(100)) return;
+    last = clock::now();
+    std::fputs(fmt::format("\r{:<40} {:3.0f} %", what, 100.0 * done).c_str(), stderr);
+}
+
+void end_progress(const Manner& manner) {
+    if (!manner.quiet && isatty(STDERR_FILENO) != 0) std::fputs("\r\033[K", stderr);
+}
+
+const std::atomic<bool>& stop_requested() { return stop; }
+
+void install_stop_handler() {
+    std::signal(SIGINT, on_signal);
+    std::signal(SIGTERM, on_signal);
+}
+
+}  // namespace assay::cli

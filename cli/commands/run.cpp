@@ -1,0 +1,163 @@
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <ctime>
+#include <fstream>
+#include <memory>
+#include <random>
+#include <sstream>
+
+#include "capture/device/recordings.h"
+#include "capture/device/simulated.h"
+#include "capture/guard.h"
+#include "cli/certificate/certificate.h"
+#include "cli/commands/commands.h"
+#include "cli/files/bench_file.h"
+#include "cli/files/job_file.h"
+#include "cli/files/posix.h"
+#include "cli/files/session_file.h"
+#include "cli/files/show.h"
+#include "cli/measures/claims.h"
+#include "cli/measures/fields.h"
+
+namespace assay::cli {
+
+namespace {
+
+namespace fs = std::filesystem;
+using capture::Fault;
+using capture::FaultKind;
+
+std::string now_text() {
+    const std::time_t now = std::time(nullptr);
+    std::tm local{};
+    localtime_r(&now, &local);
+    std::string text = fmt::format("{:%Y-%m-%dT%H:%M:%S%z}", local);
+    text.insert(text.size() - 2, ":");  // +0200 -> +02:00
+    return text;
+}
+
+/// Unique without a register: the day and 40 random bits.
+std::string new_number() {
+    std::random_device entropy;
+    const std::uint64_t bits = (static_cast<std::uint64_t>(entropy()) << 32U | entropy()) & 0xFFFFFFFFFFULL;
+    return fmt::format("{:%Y%m%d}-{:010X}", fmt::localtime(std::time(nullptr)), bits);
+}
+
+capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
+    std::ifstream file(from, std::ios::binary);
+    std::stringstream text;
+    text << file.rdbuf();
+    return write_file_safely(to, text.str());
+}
+
+capture::Result<void> prepare_folder(const RunOptions& options) {
+    std::error_code error;
+    if (fs::exists(options.into / "session.json", error)) {
+        return capture::fail(FaultKind::bad_arguments, options.into.string() + ": holds a finished session already", "choose another folder: a session is evidence and is not written over");
+    }
+    fs::create_directories(options.into / "captures", error);
+    if (error) return capture::fail(FaultKind::bad_arguments, options.into.string() + ": cannot be made: " + error.message(), "choose a folder that you may write to");
+    if (const auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
+    return copy_text(options.bench, options.into / "bench.toml");
+}
+
+capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& options, const capture::Bench& bench) {
+    if (options.recordings) {
+        std::error_code error;
+        if (!fs::is_directory(*options.recordings, error)) {
+            return capture::fail(FaultKind::bad_arguments, options.recordings->string() + ": there is no such folder", "name the folder that holds the recordings");
+        }
+        return std::make_unique<capture::RecordingsDevice>(*options.recordings);
+    }
+    if (bench.source == capture::Source::simulated) return std::make_unique<capture::SimulatedDevice>(bench);
+    return capture::fail(FaultKind::bad_arguments, options.bench.string() + ": source = \"device\": this version does not play through a sound card itself",
+                         "make tones with `assay tones`, record them, and use --recordings; or set source = \"simulated\"");
+}
+
+void measure_test(const Setup& setup, capture::Device& device, const RunOptions& options, const Manner& manner, TestRecord& record) {
+    const Measure& measure = *find_measure(setup.test->measure);
+    record.id = setup.test->id;
+    while (auto tone = measure.next(setup, record.takes)) {
+        Take take{std::move(*tone), {}};
+        const std::vector<std::size_t> outputs = outputs_of(setup);
+        if (!options.recordings) {
+            if (const auto guarded = capture::check_tone(*setup.bench, outputs, take.tone); !guarded) {
+                record.result.fault = guarded.error();
+                break;
+            }
+        }
+        capture::PlayRequest request;
+        request.capture_name = setup.test->id;
+        request.tone = &take.tone;
+        request.outputs = outputs;
+        request.into = options.into / "captures";
+        request.loads = setup.test->loads;
+        request.progress = [&](double done) { show_progress(manner, setup.test->id, done); };
+        auto recording = device.play_and_record(request, stop_requested());
+        end_progress(manner);
+        if (!recording) {
+            record.result.fault = recording.error();
+            break;
+        }
+        take.recording = std::move(*recording);
+        record.takes.push_back(std::move(take));
+    }
+    if (record.result.fault) {
+        record.result.measure = measure.name;
+        return;
+    }
+    record.result = measure.evaluate(setup, record.takes);
+}
+
+}  // namespace
+
+int run_session(const RunOptions& options, const Manner& manner) {
+    const auto bench = read_bench(options.bench);
+    if (!bench) return report(bench.error());
+    const auto job = read_job(options.job, *bench, bench->sample_rate_hz);
+    if (!job) return report(job.error());
+    auto device = open_device(options, *bench);
+    if (!device) return report(device.error());
+    if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
+    for (const std::string& remark : bench_remarks(*bench)) say(manner, "note: " + remark);
+
+    Session session;
+    session.program_version = ASSAY_VERSION;
+    session.created = now_text();
+    session.number = new_number();
+    session.simulated = (*device)->simulated();
+    session.unit = job->unit;
+    session.bench = *bench;
+    int status = exit_done;
+    for (const Test& test : job->tests) {
+        TestRecord record;
+        measure_test(Setup{&*bench, &test, bench->sample_rate_hz}, **device, options, manner, record);
+        if (record.result.fault) {
+            Fault fault = *record.result.fault;
+            if (fault.kind == FaultKind::stopped) return report(fault);
+            fault.text = "test \"" + test.id + "\": " + fault.text;
+            status = report(fault);
+        }
+        session.tests.push_back(std::move(record));
+    }
+    for (const Claim& claim : job->claims) {
+        const TestRecord* record = session.find(claim.test);
+        session.claims.push_back(judge_claim(claim, *job, *bench, record == nullptr ? nullptr : &record->result));
+    }
+    if (const auto written = write_session(session, options.into); !written) return report(written.error());
+    if (const auto written = write_certificate(session, options.into); !written) {
+        say(manner, "note: " + written.error().text + (written.error().mend.empty() ? "" : "; " + written.error().mend));
+    }
+    if (manner.json) {
+        print_result(session_text(session));
+    } else if (!manner.quiet) {
+        print_result(show_text(session));
+    }
+    say(manner, fmt::format("session: {}\ncertificate: {}", options.into.string(), (options.into / "certificate.html").string()));
+    return status;
+}
+
+}  // namespace assay::cli
