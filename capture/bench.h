@@ -20,10 +20,10 @@ struct RelativeDoubt {
 
 struct Output {
     std::string name;
-    int channel = 1;                               // counted from 1
-    std::optional<double> volts_at_full_scale{};   // instantaneous volts for sample value 1.0
-    std::optional<double> maximum_volts{};         // peak volts never exceeded
-    std::optional<double> maximum_dbfs{};          // the same as a level
+    int channel = 1;                              // counted from 1
+    std::optional<double> volts_at_full_scale{};  // instantaneous volts for sample value 1.0
+    std::optional<double> maximum_volts{};        // peak volts never exceeded
+    std::optional<double> maximum_dbfs{};         // the same as a level
     bool inverted = false;
 
     /// Highest level that the bench allows on this output, dB re full scale.
@@ -37,14 +37,14 @@ struct Input {
     int channel = 1;
     double volts_at_full_scale = 1.0;
     double attenuation = 1.0;
-    std::vector<RelativeDoubt> scale_doubts{};     // empty: taken as exact, and a warning says so
+    std::vector<RelativeDoubt> scale_doubts{};  // empty: taken as exact, and a warning says so
     std::optional<double> calibrated_at_hz{};
-    std::optional<double> clean_up_to_dbfs{};      // known free of its own distortion up to here
-    std::optional<double> own_thd_percent{};       // the chain's own residual, from a loopback
-    std::optional<double> high_pass_hz{};          // corner of the input's AC coupling (first order)
+    std::optional<double> clean_up_to_dbfs{};  // known free of its own distortion up to here
+    std::optional<double> own_thd_percent{};   // the chain's own residual, from a loopback
+    std::optional<double> high_pass_hz{};      // corner of the input's AC coupling (first order)
     bool inverted = false;
     InputRole role = InputRole::voltage;
-    std::optional<double> threshold_dbfs{};        // clip detector only
+    std::optional<double> threshold_dbfs{};  // clip detector only
 
     /// Volts at the probe tip for sample value 1.0, with the sign of `inverted`.
     double volts_per_unit() const { return (inverted ? -1.0 : 1.0) * volts_at_full_scale * attenuation; }

@@ -1,3 +1,5 @@
 #include "cli/commands/program.h"
 
-int main(int argc, char** argv) { return assay::cli::run_program(argc, argv); }
+int main(int argc, char** argv) {
+    return assay::cli::run_program(argc, argv);
+}

@@ -27,16 +27,21 @@ std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> rea
     std::vector<double> totals;
     for (const StepReading& reading : readings) {
         const double peak = peak_of(reading, polarity);
-        if (peak <= peak_to_noise * reading.fundamental_doubt_v || (!drives.empty() && reading.level_dbfs <= drives.back())) continue;
+        if (peak <= peak_to_noise * reading.fundamental_doubt_v ||
+            (!drives.empty() && reading.level_dbfs <= drives.back()))
+            continue;
         drives.push_back(reading.level_dbfs);
         peaks_db.push_back(20.0 * std::log10(peak));
         totals.push_back(reading.total_v);
     }
-    const Absent not_reached{"onset-not-reached", "no flattening of this half of the wave up to the loudest step",
+    const Absent not_reached{"onset-not-reached",
+                             "no flattening of this half of the wave up to the loudest step",
                              "let the tone go louder if the onset of clipping is wanted"};
     if (drives.size() < 3 || drives.back() - drives.front() < 2.0 * more_drive_db) return not_reached;
     const MonotoneCurve peak_curve(drives, peaks_db);
-    const auto flattens = [&](double drive) { return peak_curve.at(drive + more_drive_db) - peak_curve.at(drive) < less_peak_db; };
+    const auto flattens = [&](double drive) {
+        return peak_curve.at(drive + more_drive_db) - peak_curve.at(drive) < less_peak_db;
+    };
 
     // From the top down, so that a wrinkle at low level (crossover, noise) is not taken for clipping.
     const double top = drives.back() - more_drive_db;
@@ -44,14 +49,16 @@ std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> rea
     double drive = top;
     while (drive - grid_db > drives.front() && flattens(drive - grid_db)) drive -= grid_db;
     if (drive - grid_db <= drives.front()) {
-        return Absent{"no-straight-part", "the wave is flattened from the lowest step on", "start the tone at a lower level (from_dbfs)"};
+        return Absent{"no-straight-part", "the wave is flattened from the lowest step on",
+                      "start the tone at a lower level (from_dbfs)"};
     }
     const double ceiling_from = std::min(drive + 1.0, top);
     ClipOnset onset;
     onset.drive_dbfs = drive;
     onset.peak_v = std::pow(10.0, peak_curve.at(drive) / 20.0);
     onset.total_v = MonotoneCurve(drives, totals).at(drive);
-    onset.ceiling_growth_db = (peaks_db.back() - peak_curve.at(ceiling_from)) / std::max(drives.back() - ceiling_from, 1e-9);
+    onset.ceiling_growth_db =
+        (peaks_db.back() - peak_curve.at(ceiling_from)) / std::max(drives.back() - ceiling_from, 1e-9);
     return onset;
 }
 

@@ -1,5 +1,6 @@
-// Onset of clipping by shape, for one polarity and independent of any distortion limit: the lowest peak from which
-// 0.5 dB more drive gives less than 0.25 dB more peak. (For an ideal hard clip at c that is 0.25 dB below c.)
+// Onset of clipping by shape, for one polarity and independent of any distortion limit: the lowest peak from
+// which 0.5 dB more drive gives less than 0.25 dB more peak. (For an ideal hard clip at c that is 0.25 dB
+// below c.)
 #pragma once
 
 #include <span>
@@ -16,7 +17,8 @@ struct ClipOnset {
     double drive_dbfs = 0.0;
     double peak_v = 0.0;   // magnitude
     double total_v = 0.0;  // RMS of the whole wave at that drive
-    double ceiling_growth_db = 0.0;  // peak gained over the top of the steps per decibel of drive: 0 for a stiff ceiling
+    double ceiling_growth_db =
+        0.0;  // peak gained over the top of the steps per decibel of drive: 0 for a stiff ceiling
 };
 
 std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> readings, Polarity polarity);

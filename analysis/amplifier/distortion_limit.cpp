@@ -24,11 +24,15 @@ Absent not_crossed(std::span<const StepReading> readings, double limit, Distorti
     if (there < limit) {
         return {"limit-not-reached",
                 plain("the loudest step (%.1f dBFS) gave %.3g %%, ", last.level_dbfs, 100.0 * there, 0.0) +
-                    plain("%.1f dB below the limit of %.3g %%", 20.0 * std::log10(limit / std::max(there, 1e-7)), 100.0 * limit, 0.0),
+                    plain("%.1f dB below the limit of %.3g %%",
+                          20.0 * std::log10(limit / std::max(there, 1e-7)), 100.0 * limit, 0.0),
                 "turn the amplifier's gain up, or let the tone go louder (to_dbfs, the output's maximum)"};
     }
-    return {"always-above-limit", plain("distortion never falls below the limit of %.3g %% before it rises", 100.0 * limit, 0.0, 0.0),
-            "look at the level curve: noise, crossover distortion or the source may hide the limit; ask for a higher one"};
+    return {
+        "always-above-limit",
+        plain("distortion never falls below the limit of %.3g %% before it rises", 100.0 * limit, 0.0, 0.0),
+        "look at the level curve: noise, crossover distortion or the source may hide the limit; ask for a "
+        "higher one"};
 }
 
 /// Drive at which `curve` passes `target` between two drives on whose sides it lies.
@@ -50,11 +54,13 @@ double distortion_of(const StepReading& reading, DistortionKind kind) {
 std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepReading> readings, double limit,
                                                         DistortionKind kind) {
     if (readings.size() < 2) {
-        return Absent{"too-few-steps", "fewer than two steps can be trusted", "look at the warnings of this test"};
+        return Absent{"too-few-steps", "fewer than two steps can be trusted",
+                      "look at the warnings of this test"};
     }
     std::size_t below = readings.size();
     for (std::size_t k = 0; k + 1 < readings.size(); ++k) {
-        if (distortion_of(readings[k], kind) < limit && distortion_of(readings[k + 1], kind) >= limit) below = k;
+        if (distortion_of(readings[k], kind) < limit && distortion_of(readings[k + 1], kind) >= limit)
+            below = k;
     }
     if (below == readings.size()) return not_crossed(readings, limit, kind);
     const std::size_t above = below + 1;
@@ -81,20 +87,22 @@ std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepRead
     crossing.drive_dbfs = solve([&](double drive) { return distortion_curve.at(drive); }, limit, low, high);
     crossing.total_v = volts_curve.at(crossing.drive_dbfs);
 
-    // Straight line in the logarithm of distortion, for the doubt. Distortion below a fiftieth of the limit carries no
-    // information on where between the steps the limit lies, and would only stretch the logarithm.
+    // Straight line in the logarithm of distortion, for the doubt. Distortion below a fiftieth of the limit
+    // carries no information on where between the steps the limit lies, and would only stretch the logarithm.
     const double low_log = std::log(std::max(distortion_of(readings[below], kind), limit / 50.0));
     const double high_log = std::log(distortion_of(readings[above], kind));
     const double part = (std::log(limit) - low_log) / std::max(high_log - low_log, 1e-12);
     const double straight_v = volts_curve.at(low + part * (high - low));
     crossing.interpolation_doubt_v = std::abs(straight_v - crossing.total_v) / (2.0 * std::numbers::sqrt3);
 
-    const double slope = (distortion_of(readings[above], kind) - distortion_of(readings[below], kind)) / (high - low);
+    const double slope =
+        (distortion_of(readings[above], kind) - distortion_of(readings[below], kind)) / (high - low);
     const double volts_slope = (readings[above].total_v - readings[below].total_v) / (high - low);
     crossing.volts_per_distortion = volts_slope / slope;
     const double distortion_doubt = std::max(readings[below].thd_noise, readings[above].thd_noise);
-    crossing.noise_doubt_v = std::hypot(crossing.volts_per_distortion * distortion_doubt,
-                                        std::max(readings[below].fundamental_doubt_v, readings[above].fundamental_doubt_v));
+    crossing.noise_doubt_v =
+        std::hypot(crossing.volts_per_distortion * distortion_doubt,
+                   std::max(readings[below].fundamental_doubt_v, readings[above].fundamental_doubt_v));
     return crossing;
 }
 

@@ -1,9 +1,9 @@
 // Volts at which distortion crosses a limit, from the steps of a staircase.
 //
-// The crossing is the last upward one in the order of the steps: crossover distortion at low level does not count, and
-// where the protection folds the volts back the steps still rise. Between steps, distortion and volts are both read
-// from monotone cubics over drive, at one and the same drive. The doubt of interpolation is the difference to straight
-// lines through the logarithms, taken as limits.
+// The crossing is the last upward one in the order of the steps: crossover distortion at low level does not
+// count, and where the protection folds the volts back the steps still rise. Between steps, distortion and
+// volts are both read from monotone cubics over drive, at one and the same drive. The doubt of interpolation
+// is the difference to straight lines through the logarithms, taken as limits.
 #pragma once
 
 #include <span>
@@ -18,16 +18,17 @@ enum class DistortionKind { thd, thd_plus_noise };
 
 struct LimitCrossing {
     double drive_dbfs = 0.0;
-    double total_v = 0.0;                 // RMS at the limit
-    double interpolation_doubt_v = 0.0;   // standard uncertainties
+    double total_v = 0.0;                // RMS at the limit
+    double interpolation_doubt_v = 0.0;  // standard uncertainties
     double noise_doubt_v = 0.0;
-    double volts_per_distortion = 0.0;    // local slope d total_v / d distortion, for the chain's own residual
-    std::size_t below = 0;                // the steps on both sides
+    double volts_per_distortion = 0.0;  // local slope d total_v / d distortion, for the chain's own residual
+    std::size_t below = 0;              // the steps on both sides
     std::size_t above = 0;
 };
 
 /// `readings` in the order played, trusted steps only. `limit` as a ratio.
-std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepReading> readings, double limit, DistortionKind kind);
+std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepReading> readings, double limit,
+                                                        DistortionKind kind);
 
 double distortion_of(const StepReading& reading, DistortionKind kind);
 

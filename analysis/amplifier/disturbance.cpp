@@ -12,7 +12,7 @@ namespace {
 
 constexpr double cycles_per_block = 3.0;
 constexpr double smallest_phase_jump_rad = 3.0 * std::numbers::pi / 180.0;
-constexpr double amplitude_dip = 0.12;   // of the median: more than 0.4 cycles of nothing in a block
+constexpr double amplitude_dip = 0.12;  // of the median: more than 0.4 cycles of nothing in a block
 constexpr double sigmas = 7.0;
 
 double median(std::vector<double> values) {
@@ -42,7 +42,8 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
         }
         amplitudes[b] = std::abs(sum);
         phases[b] = std::arg(sum);
-        if (b > 0) phases[b] = phases[b - 1] + std::remainder(phases[b] - phases[b - 1], 2.0 * std::numbers::pi);
+        if (b > 0)
+            phases[b] = phases[b - 1] + std::remainder(phases[b] - phases[b - 1], 2.0 * std::numbers::pi);
     }
     const double typical = median(amplitudes);
     std::vector<double> amplitude_changes;
@@ -56,11 +57,13 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     const auto block_s = [&](std::size_t b) { return static_cast<double>(b * length) / rate_hz; };
     for (std::size_t b = 0; b < blocks; ++b) {
         const double off = std::abs(amplitudes[b] - typical);
-        if (off > amplitude_dip * typical && off > sigmas * 1.5 * amplitude_sigma) return {true, block_s(b) + block_s(1) / 2.0};
+        if (off > amplitude_dip * typical && off > sigmas * 1.5 * amplitude_sigma)
+            return {true, block_s(b) + block_s(1) / 2.0};
     }
     // A jump spreads over two block differences at most.
     for (std::size_t b = 1; b < blocks; ++b) {
-        const double change = std::abs(phases[b] - phases[b - 1]) + (b + 1 < blocks ? std::abs(phases[b + 1] - phases[b]) : 0.0);
+        const double change = std::abs(phases[b] - phases[b - 1]) +
+                              (b + 1 < blocks ? std::abs(phases[b + 1] - phases[b]) : 0.0);
         if (change > smallest_phase_jump_rad + 2.0 * sigmas * phase_sigma) return {true, block_s(b)};
     }
     return {};

@@ -1,5 +1,5 @@
-// A jump inside a steady step: lost or doubled samples (the phase jumps), a gap filled with nothing (the amplitude
-// dips). Whole lost cycles leave no trace here; the tone's marks show them.
+// A jump inside a steady step: lost or doubled samples (the phase jumps), a gap filled with nothing (the
+// amplitude dips). Whole lost cycles leave no trace here; the tone's marks show them.
 #pragma once
 
 #include <span>

@@ -9,16 +9,20 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr double clean_snr = 30.0;        // amplitude over its own noise doubt: 30 gives 0.3 dB at worst
+constexpr double clean_snr = 30.0;  // amplitude over its own noise doubt: 30 gives 0.3 dB at worst
 constexpr double tolerated_db = 0.5;
-// A dead zone of relative width d lowers the fundamental by about 11 d dB and reads 62 d % (reference: closed form of
-// the dead zone), a cubic limit 0.26 dB at 1 %: honest non-linearity shows at least about 4 % of distortion for each
-// decibel. A leveller acts slowly and shows next to none.
+// A dead zone of relative width d lowers the fundamental by about 11 d dB and reads 62 d % (reference: closed
+// form of the dead zone), a cubic limit 0.26 dB at 1 %: honest non-linearity shows at least about 4 % of
+// distortion for each decibel. A leveller acts slowly and shows next to none.
 constexpr double percent_per_db = 1.0;
 
-double gain_of(const StepReading& reading) { return reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0); }
+double gain_of(const StepReading& reading) {
+    return reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0);
+}
 
-bool well_above_noise(const StepReading& reading) { return reading.fundamental_v > clean_snr * reading.fundamental_doubt_v; }
+bool well_above_noise(const StepReading& reading) {
+    return reading.fundamental_v > clean_snr * reading.fundamental_doubt_v;
+}
 
 std::string line(const char* format, double a, double b, double c) {
     char text[240];
@@ -35,7 +39,8 @@ SmallSignalGain small_signal_gain(std::span<const StepReading> readings) {
     }
     std::vector<double> gains;
     for (const StepReading& reading : readings) {
-        if (well_above_noise(reading) && reading.thd <= std::max(3.0 * lowest, 0.002)) gains.push_back(gain_of(reading));
+        if (well_above_noise(reading) && reading.thd <= std::max(3.0 * lowest, 0.002))
+            gains.push_back(gain_of(reading));
     }
     if (gains.empty()) return {};
     std::sort(gains.begin(), gains.end());
@@ -53,7 +58,8 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
     if (straight.size() < 4) return std::nullopt;
     std::vector<double> top_gains;
     for (const StepReading* reading : straight) {
-        if (well_above_noise(*reading) && reading->level_dbfs > straight.back()->level_dbfs - 3.0) top_gains.push_back(gain_of(*reading));
+        if (well_above_noise(*reading) && reading->level_dbfs > straight.back()->level_dbfs - 3.0)
+            top_gains.push_back(gain_of(*reading));
     }
     if (top_gains.empty()) return std::nullopt;
     std::sort(top_gains.begin(), top_gains.end());
@@ -77,13 +83,18 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
         }
     }
     if (strays < 2 || worst == nullptr) return std::nullopt;
-    // Steps swallowed whole below others that show strong distortion: a dead zone, which is the amplifier's own.
+    // Steps swallowed whole below others that show strong distortion: a dead zone, which is the amplifier's
+    // own.
     if (worst_db < 0.0 && honest_distortion && !well_above_noise(*worst)) return std::nullopt;
     const char* how = worst_db < 0.0 ? "faint steps are swallowed (a gate or noise suppression)"
                                      : "faint steps are lifted (a compressor or automatic level)";
-    return Absent{"levels-do-not-track",
-                  line("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ", worst->level_dbfs, worst_db, 0.0) + how,
-                  "switch off automatic level, noise suppression and enhancements of player and recorder, then record again"};
+    return Absent{
+        "levels-do-not-track",
+        line("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ",
+             worst->level_dbfs, worst_db, 0.0) +
+            how,
+        "switch off automatic level, noise suppression and enhancements of player and recorder, then record "
+        "again"};
 }
 
 std::optional<std::string> crossover_distortion(std::span<const StepReading> readings) {
@@ -99,7 +110,8 @@ std::optional<std::string> crossover_distortion(std::span<const StepReading> rea
     for (std::size_t k = best; k-- > 0;) {
         const StepReading& reading = readings[k];
         if (reading.thd < 4.0 * reading.thd_noise || reading.harmonics.size() < 3) break;
-        const bool opposite = reading.harmonics[2].real() > 0.0;  // cosine phases: clipping gives a negative third
+        const bool opposite =
+            reading.harmonics[2].real() > 0.0;  // cosine phases: clipping gives a negative third
         const double odd = std::norm(reading.harmonics[2]);
         const double even = std::norm(reading.harmonics[1]);
         ++looked_at;
@@ -110,9 +122,10 @@ std::optional<std::string> crossover_distortion(std::span<const StepReading> rea
     }
     if (faintest == nullptr || rising < 3 || rising * 5 < looked_at * 4) return std::nullopt;
     if (faintest->thd < 2.0 * std::max(readings[best].thd, 1e-5) || faintest->thd < 5e-4) return std::nullopt;
-    return line("distortion rises as the level falls, to %.2g %% at %.3g V: the signature of crossover distortion "
-                "(a dead zone where one half of the output stage hands over to the other)",
-                100.0 * faintest->thd, faintest->fundamental_v, 0.0);
+    return line(
+        "distortion rises as the level falls, to %.2g %% at %.3g V: the signature of crossover distortion "
+        "(a dead zone where one half of the output stage hands over to the other)",
+        100.0 * faintest->thd, faintest->fundamental_v, 0.0);
 }
 
 }  // namespace assay::analysis

@@ -10,12 +10,14 @@ namespace {
 constexpr std::size_t bins = 360;
 }  // namespace
 
-MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double frequency_hz, double phase_at_centre_rad) {
+MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double frequency_hz,
+                     double phase_at_centre_rad) {
     std::vector<double> sums(bins, 0.0);
     std::vector<double> phase_sums(bins, 0.0);
     std::vector<int> counts(bins, 0);
     const double step = frequency_hz / rate_hz;
-    const double start = phase_at_centre_rad / (2.0 * std::numbers::pi) - step * 0.5 * static_cast<double>(record.size() - 1);
+    const double start =
+        phase_at_centre_rad / (2.0 * std::numbers::pi) - step * 0.5 * static_cast<double>(record.size() - 1);
     for (std::size_t n = 0; n < record.size(); ++n) {
         double turns = start + step * static_cast<double>(n);
         turns -= std::floor(turns);
@@ -36,7 +38,8 @@ MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double freq
 Peaks peaks_of(const MeanCycle& cycle, double high_pass_ratio) {
     const std::size_t count = cycle.values.size();
     if (count < 3) return {};
-    std::vector<double> widths(count);  // of each value's share of the cycle, for a mean that empty bins do not bias
+    std::vector<double> widths(
+        count);  // of each value's share of the cycle, for a mean that empty bins do not bias
     double mean = 0.0;
     for (std::size_t n = 0; n < count; ++n) {
         const double before = n == 0 ? cycle.phases[count - 1] - 1.0 : cycle.phases[n - 1];

@@ -11,15 +11,16 @@ struct MeanCycle {
     std::vector<double> phases{};  // their mean phase, turns 0..1; 0 is the fundamental's positive peak
 };
 
-MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double frequency_hz, double phase_at_centre_rad);
+MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double frequency_hz,
+                     double phase_at_centre_rad);
 
 struct Peaks {
     double positive = 0.0;
     double negative = 0.0;
 };
 
-/// Highest and lowest value re the cycle's mean. `high_pass_ratio` is the corner of a first-order high-pass over the
-/// fundamental; its tilt is undone by adding the corner times the integral. Zero for none.
+/// Highest and lowest value re the cycle's mean. `high_pass_ratio` is the corner of a first-order high-pass
+/// over the fundamental; its tilt is undone by adding the corner times the integral. Zero for none.
 Peaks peaks_of(const MeanCycle& cycle, double high_pass_ratio);
 
 }  // namespace assay::analysis

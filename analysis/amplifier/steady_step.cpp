@@ -16,8 +16,8 @@ constexpr double band_start_hz = 20.0;
 }  // namespace
 
 int harmonics_within(double nominal_hz, double bandwidth_hz, double rate_hz) {
-    // By nominal order: a clock that is a little off must not move a harmonic across the edge. Half the rate keeps a
-    // margin in which no converter's filter passes anything anyway.
+    // By nominal order: a clock that is a little off must not move a harmonic across the edge. Half the rate
+    // keeps a margin in which no converter's filter passes anything anyway.
     const double top_hz = std::min(bandwidth_hz * (1.0 + 1e-9), 0.4999 * rate_hz);
     return std::max(1, static_cast<int>(std::floor(top_hz / nominal_hz)));
 }
@@ -25,7 +25,8 @@ int harmonics_within(double nominal_hz, double bandwidth_hz, double rate_hz) {
 StepReading read_step(std::span<const double> volts, double rate_hz, const StepOptions& options) {
     StepReading reading;
     const int harmonics = harmonics_within(options.nominal_hz, options.bandwidth_hz, rate_hz);
-    const HarmonicFit fit = fit_harmonics(volts, rate_hz, options.frequency_guess_hz, {.harmonics = harmonics});
+    const HarmonicFit fit =
+        fit_harmonics(volts, rate_hz, options.frequency_guess_hz, {.harmonics = harmonics});
     reading.frequency_hz = fit.frequency_hz;
     reading.drift_per_record = fit.drift_per_record;
     reading.harmonics_in_band = harmonics - 1;
@@ -36,8 +37,8 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     const double count = static_cast<double>(volts.size());
     const double top_hz = std::min(options.bandwidth_hz, 0.5 * rate_hz);
     const double noise_square = band_mean_square(fit.residual, rate_hz, band_start_hz, top_hz);
-    // Noise density in the band gives the variance of each harmonic's amplitude: 2 sigma^2 / N with sigma^2 the
-    // variance that white noise of this density would have over half the rate.
+    // Noise density in the band gives the variance of each harmonic's amplitude: 2 sigma^2 / N with sigma^2
+    // the variance that white noise of this density would have over half the rate.
     const double white_square = noise_square * 0.5 * rate_hz / std::max(top_hz - band_start_hz, 1.0);
     const double harmonic_variance = 2.0 * white_square / count;  // of each quadrature
 

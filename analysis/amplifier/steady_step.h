@@ -1,8 +1,8 @@
 // One steady step of a tone, read: volts, harmonics, noise, peaks.
 //
-// THD counts harmonics from the 2nd up to `bandwidth_hz` or half the rate, whichever is less, by nominal order, re the
-// fundamental. THD+N is everything but the fundamental within 20 Hz .. bandwidth, re the total. Total volts are the
-// root of the mean square within the same band, DC out.
+// THD counts harmonics from the 2nd up to `bandwidth_hz` or half the rate, whichever is less, by nominal
+// order, re the fundamental. THD+N is everything but the fundamental within 20 Hz .. bandwidth, re the total.
+// Total volts are the root of the mean square within the same band, DC out.
 #pragma once
 
 #include <complex>
@@ -12,21 +12,22 @@
 namespace assay::analysis {
 
 struct StepReading {
-    double level_dbfs = 0.0;        // as played
-    double at_s = 0.0;              // centre, seconds of the recording
-    double frequency_hz = 0.0;      // by the recorder's clock
-    double fundamental_v = 0.0;     // RMS
-    double total_v = 0.0;           // RMS, 20 Hz .. bandwidth
-    double noise_v = 0.0;           // RMS of what is not harmonic, 20 Hz .. bandwidth
-    double thd = 0.0;               // ratio re the fundamental, less what noise alone would read
-    double thd_noise = 0.0;         // ratio that noise alone adds (root of the sum of variances)
-    double thd_plus_noise = 0.0;    // ratio re the total
-    std::vector<std::complex<double>> harmonics{};  // [k-1] re the fundamental, phase at the fundamental's zero phase
-    double peak_positive_v = 0.0;   // of the mean cycle, re its mean
-    double peak_negative_v = 0.0;   // below zero
+    double level_dbfs = 0.0;      // as played
+    double at_s = 0.0;            // centre, seconds of the recording
+    double frequency_hz = 0.0;    // by the recorder's clock
+    double fundamental_v = 0.0;   // RMS
+    double total_v = 0.0;         // RMS, 20 Hz .. bandwidth
+    double noise_v = 0.0;         // RMS of what is not harmonic, 20 Hz .. bandwidth
+    double thd = 0.0;             // ratio re the fundamental, less what noise alone would read
+    double thd_noise = 0.0;       // ratio that noise alone adds (root of the sum of variances)
+    double thd_plus_noise = 0.0;  // ratio re the total
+    std::vector<std::complex<double>>
+        harmonics{};               // [k-1] re the fundamental, phase at the fundamental's zero phase
+    double peak_positive_v = 0.0;  // of the mean cycle, re its mean
+    double peak_negative_v = 0.0;  // below zero
     double drift_per_record = 0.0;
     double fundamental_doubt_v = 0.0;  // standard uncertainty from noise alone, RMS
-    int harmonics_in_band = 0;      // above the first
+    int harmonics_in_band = 0;         // above the first
 
     /// Phase-coherent unevenness inside the step, if any (see disturbance_within).
     bool disturbed = false;
@@ -34,7 +35,7 @@ struct StepReading {
 };
 
 struct StepOptions {
-    double frequency_guess_hz = 997.0;   // by the recorder's clock
+    double frequency_guess_hz = 997.0;  // by the recorder's clock
     double nominal_hz = 997.0;
     double bandwidth_hz = 20000.0;
     double high_pass_hz = 0.0;  // first-order AC coupling of the input, undone for the peaks; 0 for none

@@ -11,8 +11,8 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr double found = 0.6;          // normalised correlation of a head that is there
-constexpr double quiet = 1e-3;         // -60 dBFS: nothing louder in the band means that nothing was recorded
+constexpr double found = 0.6;   // normalised correlation of a head that is there
+constexpr double quiet = 1e-3;  // -60 dBFS: nothing louder in the band means that nothing was recorded
 constexpr int wrong_chirps_allowed = 1;
 
 Absent refuse(std::string code, std::string text, std::string advice) {
@@ -42,26 +42,33 @@ tl::expected<Placement, Absent> align(const std::vector<float>& recording, doubl
                                       const TonePlan& plan) {
     const BandSignal band = band_limit(recording, rate_hz, 0.8 * plan.low_hz, 1.2 * plan.high_hz);
     if (band.peak() < quiet * 1e-2 || recording.size() < 16) {
-        return tl::unexpected<Absent>(refuse("no-signal", "no signal: nothing in the recording is louder than -100 dBFS near the tone's frequency",
-                                 "check that the player played, the leads and the input, then record again"));
+        return tl::unexpected<Absent>(
+            refuse("no-signal",
+                   "no signal: nothing in the recording is louder than -100 dBFS near the tone's frequency",
+                   "check that the player played, the leads and the input, then record again"));
     }
     const double last_s = band.duration_s();
     const Match head = best_match(band, plan.head, -0.5 * plan.head.duration_s, last_s);
     if (head.likeness < found) {
         if (best_match(band, backwards(plan.head), 0.0, last_s).likeness >= found) {
-            return tl::unexpected<Absent>(refuse("backwards", "the recording runs backwards", "save it again as it was recorded"));
+            return tl::unexpected<Absent>(
+                refuse("backwards", "the recording runs backwards", "save it again as it was recorded"));
         }
         if (band.peak() < quiet) {
-            return tl::unexpected<Absent>(refuse("no-signal", "no signal: nothing in the recording is louder than -60 dBFS near the tone's frequency and the tone's start is not in it",
-                                     "check that the player played, the leads and the input, then record again"));
+            return tl::unexpected<Absent>(
+                refuse("no-signal",
+                       "no signal: nothing in the recording is louder than -60 dBFS near the tone's "
+                       "frequency and the tone's start is not in it",
+                       "check that the player played, the leads and the input, then record again"));
         }
-        return tl::unexpected<Absent>(refuse("another-signal",
-                                 "another signal: the start of this test's tone is not in the recording",
-                                 "start recording before the tone, play this test's own file, whole, at one setting"));
+        return tl::unexpected<Absent>(
+            refuse("another-signal", "another signal: the start of this test's tone is not in the recording",
+                   "start recording before the tone, play this test's own file, whole, at one setting"));
     }
     if (wrong_chirps(band, plan, head.at_s) > wrong_chirps_allowed) {
-        return tl::unexpected<Absent>(refuse("another-signal", "another signal: the recording starts with another test's tone",
-                                 "give each recording the name of the tone file that was played"));
+        return tl::unexpected<Absent>(
+            refuse("another-signal", "another signal: the recording starts with another test's tone",
+                   "give each recording the name of the tone file that was played"));
     }
     Placement placement = track_marks(band, plan, head);
     placement.confidence = head.likeness;

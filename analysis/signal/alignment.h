@@ -1,8 +1,9 @@
 // Where a tone's frames lie in a recording that started at another time on another clock.
 //
-// Matched filters on the analytic band-limited signal (independent of polarity and of a constant phase shift): first
-// the coded head, then one mark after another. What must not be trusted is named: nothing there, another signal,
-// played backwards, cut short, a block lost or doubled (the marks after it come early or late).
+// Matched filters on the analytic band-limited signal (independent of polarity and of a constant phase
+// shift): first the coded head, then one mark after another. What must not be trusted is named: nothing
+// there, another signal, played backwards, cut short, a block lost or doubled (the marks after it come early
+// or late).
 //
 // Range: head signal-to-noise above about 0 dB within 0.5 f .. 1.5 f; clock ratio within 1000 ppm.
 #pragma once
@@ -27,15 +28,15 @@ struct Waveform {
 struct TonePlan {
     double frequency_hz = 997.0;
     double duration_s = 0.0;
-    double low_hz = 500.0;   // band that holds head and marks
+    double low_hz = 500.0;  // band that holds head and marks
     double high_hz = 1500.0;
     double head_start_s = 0.0;
     Waveform head{};
     std::vector<double> chirp_starts_s{};  // of the head, from head_start_s
     std::vector<bool> chirp_rising{};
-    Waveform rising_chirp{};               // of the head
+    Waveform rising_chirp{};  // of the head
     Waveform falling_chirp{};
-    std::vector<double> mark_starts_s{};   // one before each step, one after the last
+    std::vector<double> mark_starts_s{};  // one before each step, one after the last
     std::vector<bool> mark_rising{};
     Waveform rising_mark{};
     Waveform falling_mark{};
@@ -46,16 +47,16 @@ struct TonePlan {
 
 /// A block lost (negative) or doubled (positive) between two marks that were both found.
 struct TimeJump {
-    double after_s = 0.0;   // seconds in the recording
+    double after_s = 0.0;  // seconds in the recording
     double before_s = 0.0;
     double jump_s = 0.0;
-    std::size_t step = 0;   // the step that it lies in
+    std::size_t step = 0;  // the step that it lies in
 };
 
 struct Placement {
-    double start_s = 0.0;       // of the tone's first frame, in seconds of the recording; below zero if cut
-    double clock_ratio = 1.0;   // seconds by the recorder's count for one second of the tone
-    double confidence = 0.0;    // normalised correlation of the head, 0..1
+    double start_s = 0.0;      // of the tone's first frame, in seconds of the recording; below zero if cut
+    double clock_ratio = 1.0;  // seconds by the recorder's count for one second of the tone
+    double confidence = 0.0;   // normalised correlation of the head, 0..1
     std::vector<double> step_starts_s{};  // where each step lies in the recording, jumps followed
     std::vector<bool> step_sound{};       // false: a jump lies in this step, or its marks were not found
     std::vector<TimeJump> jumps{};
@@ -63,7 +64,8 @@ struct Placement {
 };
 
 /// `recording` in any unit, the whole of one channel at its own rate, or already decimated by the caller.
-tl::expected<Placement, Absent> align(const std::vector<float>& recording, double rate_hz, const TonePlan& plan);
+tl::expected<Placement, Absent> align(const std::vector<float>& recording, double rate_hz,
+                                      const TonePlan& plan);
 
 /// Decimates by a whole factor with a linear-phase low-pass (Kaiser, 80 dB); streaming, the delay taken out.
 class Decimator {

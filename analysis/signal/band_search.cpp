@@ -11,7 +11,8 @@ namespace {
 
 using Complex = std::complex<double>;
 
-std::vector<Complex> analytic_band(const std::vector<Complex>& signal, double rate_hz, double low_hz, double high_hz) {
+std::vector<Complex> analytic_band(const std::vector<Complex>& signal, double rate_hz, double low_hz,
+                                   double high_hz) {
     std::vector<Complex> bins = transform(signal, false);
     const double bin_hz = rate_hz / static_cast<double>(bins.size());
     for (std::size_t k = 0; k < bins.size(); ++k) {
@@ -32,8 +33,10 @@ std::vector<Complex> template_of(const Waveform& wave, double rate_hz, double lo
     return samples;
 }
 
-/// Correlation at each lag 0 .. lags-1 of `wave` against `signal` (signal holds lags - 1 + wave.size() samples).
-std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::vector<Complex>& wave, std::size_t lags) {
+/// Correlation at each lag 0 .. lags-1 of `wave` against `signal` (signal holds lags - 1 + wave.size()
+/// samples).
+std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::vector<Complex>& wave,
+                               std::size_t lags) {
     std::vector<Complex> result(lags);
     if (lags * wave.size() < 400000) {
         for (std::size_t lag = 0; lag < lags; ++lag) {
@@ -41,7 +44,8 @@ std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::ve
             for (std::size_t n = 0; n < wave.size(); ++n) {
                 const Complex& x = signal[lag + n];
                 const Complex& w = wave[n];
-                sum += Complex(x.real() * w.real() + x.imag() * w.imag(), x.imag() * w.real() - x.real() * w.imag());
+                sum += Complex(x.real() * w.real() + x.imag() * w.imag(),
+                               x.imag() * w.real() - x.real() * w.imag());
             }
             result[lag] = sum;
         }
@@ -74,7 +78,8 @@ BandSignal band_limit(const std::vector<float>& signal, double rate_hz, double l
     samples = analytic_band(samples, rate_hz, low_hz, high_hz);
     BandSignal band{{}, rate_hz, low_hz, high_hz};
     band.samples.reserve(signal.size());
-    for (std::size_t n = 0; n < signal.size(); ++n) band.samples.emplace_back(static_cast<std::complex<float>>(samples[n]));
+    for (std::size_t n = 0; n < signal.size(); ++n)
+        band.samples.emplace_back(static_cast<std::complex<float>>(samples[n]));
     return band;
 }
 
@@ -97,8 +102,8 @@ Match best_match(const BandSignal& band, const Waveform& wave, double from_s, do
     for (std::size_t n = 0; n < stretch.size(); ++n) running[n + 1] = running[n] + std::norm(stretch[n]);
     const double floor = 1e-9 * running.back() + 1e-30;
     const std::vector<Complex> sums = correlate(stretch, shape, lags);
-    // The place is where the correlation is highest among those of high likeness: likeness alone would be drawn to
-    // faint stretches.
+    // The place is where the correlation is highest among those of high likeness: likeness alone would be
+    // drawn to faint stretches.
     std::vector<double> likeness(lags);
     std::size_t best = 0;
     for (std::size_t lag = 0; lag < lags; ++lag) {

@@ -23,9 +23,9 @@ struct BandSignal {
 BandSignal band_limit(const std::vector<float>& signal, double rate_hz, double low_hz, double high_hz);
 
 struct Match {
-    double at_s = 0.0;       // where the waveform starts
-    double likeness = 0.0;   // |normalised correlation|, 0..1
-    double level = 0.0;      // RMS of the band signal under the waveform
+    double at_s = 0.0;      // where the waveform starts
+    double likeness = 0.0;  // |normalised correlation|, 0..1
+    double level = 0.0;     // RMS of the band signal under the waveform
 };
 
 /// Best place of the waveform's start within [from_s, to_s]; sub-sample by a parabola.

@@ -37,12 +37,13 @@ Kernel kernel_at(double phi, double count) {
     const double sn = std::sin(count * half);
     const double cn = std::cos(count * half);
     const double d0 = sn / s;
-    const double d1 = 0.5 * (count * cn - d0 * c) / s;                                      // d/dphi
-    const double d2 = (-0.25 * count * count * sn + 0.25 * d0 * s - d1 * c) / s;            // d2/dphi2
+    const double d1 = 0.5 * (count * cn - d0 * c) / s;                            // d/dphi
+    const double d2 = (-0.25 * count * count * sn + 0.25 * d0 * s - d1 * c) / s;  // d2/dphi2
     return {d0, -d1, -d2};
 }
 
-/// Projections of the record on e^{j k w n}, and on n e^{j w n}, by blocks: one matrix product does nearly all.
+/// Projections of the record on e^{j k w n}, and on n e^{j w n}, by blocks: one matrix product does nearly
+/// all.
 class Projector {
   public:
     Projector(std::span<const double> record, int harmonics)
@@ -79,7 +80,8 @@ class Projector {
             const Complex turn = std::polar(1.0, omega_ * start);
             Complex phasor = turn;
             for (Eigen::Index k = 0; k < harmonics_; ++k) {
-                sums[static_cast<std::size_t>(k)] += phasor * Complex(parts(row, 2 * k), parts(row, 2 * k + 1));
+                sums[static_cast<std::size_t>(k)] +=
+                    phasor * Complex(parts(row, 2 * k), parts(row, 2 * k + 1));
                 phasor *= turn;
             }
             sums.back() += turn * (Complex(parts(row, 2 * harmonics_), parts(row, 2 * harmonics_ + 1)) +
@@ -106,7 +108,8 @@ class Projector {
             weights(row, 2 * harmonics_) = slope_here.real();
             weights(row, 2 * harmonics_ + 1) = -slope_here.imag();
         }
-        const Matrix left = samples_ - weights * basis_.transpose() - Matrix::Constant(samples_.rows(), block, dc);
+        const Matrix left =
+            samples_ - weights * basis_.transpose() - Matrix::Constant(samples_.rows(), block, dc);
         return {left.data(), left.data() + count_};
     }
 
@@ -124,11 +127,14 @@ struct LinearSolution {
     Complex slope{};  // p - j q: the linear part is n Re(slope e^{j w n})
 };
 
-/// Even columns (1, cos, n sin) and odd columns (sin, n cos) are orthogonal about the centre: two small systems.
-LinearSolution solve(const std::vector<Complex>& sums, double sum_x, double omega, double count, bool with_slope) {
+/// Even columns (1, cos, n sin) and odd columns (sin, n cos) are orthogonal about the centre: two small
+/// systems.
+LinearSolution solve(const std::vector<Complex>& sums, double sum_x, double omega, double count,
+                     bool with_slope) {
     const auto harmonics = static_cast<Eigen::Index>(sums.size()) - 1;
     std::vector<Kernel> kernels;
-    for (Eigen::Index m = 0; m <= 2 * harmonics; ++m) kernels.push_back(kernel_at(omega * static_cast<double>(m), count));
+    for (Eigen::Index m = 0; m <= 2 * harmonics; ++m)
+        kernels.push_back(kernel_at(omega * static_cast<double>(m), count));
     const auto zeroth = [&](Eigen::Index m) { return kernels[static_cast<std::size_t>(std::abs(m))].zeroth; };
     const auto first = [&](Eigen::Index m) {
         const double value = kernels[static_cast<std::size_t>(std::abs(m))].first;
@@ -147,7 +153,8 @@ LinearSolution solve(const std::vector<Complex>& sums, double sum_x, double omeg
         even_right(k) = k == 0 ? sum_x : sums[static_cast<std::size_t>(k - 1)].real();
     }
     for (Eigen::Index k = 1; k <= harmonics; ++k) {
-        for (Eigen::Index l = 1; l <= harmonics; ++l) odd(k - 1, l - 1) = 0.5 * (zeroth(k - l) - zeroth(k + l));
+        for (Eigen::Index l = 1; l <= harmonics; ++l)
+            odd(k - 1, l - 1) = 0.5 * (zeroth(k - l) - zeroth(k + l));
         odd_right(k - 1) = sums[static_cast<std::size_t>(k - 1)].imag();
     }
     // The slope columns are scaled by the record's length, or the systems would be badly conditioned.
@@ -208,7 +215,8 @@ HarmonicFit fit_harmonics(std::span<const double> record, double rate_hz, double
     fit.frequency_hz = omega * rate_hz / two_pi;
     fit.dc = solution.dc;
     fit.phasors = solution.phasors;
-    if (std::abs(fit.phasors[0]) > 0.0) fit.drift_per_record = (solution.slope / fit.phasors[0]).real() * count;
+    if (std::abs(fit.phasors[0]) > 0.0)
+        fit.drift_per_record = (solution.slope / fit.phasors[0]).real() * count;
     fit.residual = projector.residual(solution.dc, solution.phasors, solution.slope);
     double square_sum = 0.0;
     for (const double value : fit.residual) square_sum += value * value;

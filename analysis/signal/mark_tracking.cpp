@@ -7,8 +7,8 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr double mark_found = 0.7;    // likeness of a mark that is there; a steady tone reaches about 0.3
-constexpr double whole_found = 0.6;   // likeness of a stretch of the tone when the thread was lost
+constexpr double mark_found = 0.7;   // likeness of a mark that is there; a steady tone reaches about 0.3
+constexpr double whole_found = 0.6;  // likeness of a stretch of the tone when the thread was lost
 constexpr double widest_jump_s = 4.0;
 constexpr int thread_lost_after = 3;  // marks not found in a row, after some were
 constexpr double smallest_jump_s = 0.25e-3;
@@ -29,17 +29,19 @@ double median(std::vector<double> values) {
 double typical_ratio(const std::vector<FoundMark>& marks) {
     std::vector<double> slopes;
     for (std::size_t k = 1; k < marks.size(); ++k) {
-        slopes.push_back((marks[k].recording_s - marks[k - 1].recording_s) / (marks[k].tone_s - marks[k - 1].tone_s));
+        slopes.push_back((marks[k].recording_s - marks[k - 1].recording_s) /
+                         (marks[k].tone_s - marks[k - 1].tone_s));
     }
     return slopes.empty() ? 1.0 : std::clamp(median(std::move(slopes)), 1.0 - 1.5e-3, 1.0 + 1.5e-3);
 }
 
 /// Where the tone goes on after a gap too long for the narrow search: the next two seconds of it, whole.
-std::optional<double> take_up_thread(const BandSignal& band, const TonePlan& plan, double tone_s, double expected_s,
-                                     double ratio) {
+std::optional<double> take_up_thread(const BandSignal& band, const TonePlan& plan, double tone_s,
+                                     double expected_s, double ratio) {
     const double stretch_s = std::min(2.0, plan.duration_s - tone_s);
     if (stretch_s < 0.2) return std::nullopt;
-    const Waveform stretch{stretch_s * ratio, [&plan, tone_s, ratio](double s) { return plan.whole.at(tone_s + s / ratio); }};
+    const Waveform stretch{stretch_s * ratio,
+                           [&plan, tone_s, ratio](double s) { return plan.whole.at(tone_s + s / ratio); }};
     const Match match = best_match(band, stretch, expected_s - widest_jump_s, expected_s + widest_jump_s);
     if (match.likeness < whole_found) return std::nullopt;
     return match.at_s;
@@ -63,7 +65,8 @@ std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, 
             const std::size_t from = k + 1 - static_cast<std::size_t>(thread_lost_after);
             for (std::size_t again = from; again <= k && again + 1 < plan.mark_starts_s.size(); ++again) {
                 const double again_s = plan.mark_starts_s[again];
-                const auto thread = take_up_thread(band, plan, again_s, anchor_s + (again_s - anchor_tone_s) * ratio, ratio);
+                const auto thread =
+                    take_up_thread(band, plan, again_s, anchor_s + (again_s - anchor_tone_s) * ratio, ratio);
                 if (!thread) continue;
                 anchor_tone_s = again_s;
                 anchor_s = *thread;
@@ -123,7 +126,8 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
     const double ratio = typical_ratio(marks);
     std::vector<double> strays;
     for (std::size_t k = 1; k < marks.size(); ++k) {
-        strays.push_back(std::abs(marks[k].recording_s - marks[k - 1].recording_s - ratio * (marks[k].tone_s - marks[k - 1].tone_s)));
+        strays.push_back(std::abs(marks[k].recording_s - marks[k - 1].recording_s -
+                                  ratio * (marks[k].tone_s - marks[k - 1].tone_s)));
     }
     const double tolerance_s = std::max(smallest_jump_s, 10.0 * median(strays));
 
@@ -144,10 +148,13 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
             placement.step_starts_s[next_step] = line.start_s + line.ratio * plan.step_starts_s[next_step];
         }
         if (!last) {
-            const double jump_s = marks[k + 1].recording_s - marks[k].recording_s - ratio * (marks[k + 1].tone_s - marks[k].tone_s);
-            placement.jumps.push_back({marks[k].recording_s, marks[k + 1].recording_s, jump_s, marks[k].index});
+            const double jump_s = marks[k + 1].recording_s - marks[k].recording_s -
+                                  ratio * (marks[k + 1].tone_s - marks[k].tone_s);
+            placement.jumps.push_back(
+                {marks[k].recording_s, marks[k + 1].recording_s, jump_s, marks[k].index});
             for (; next_step < std::min(marks[k + 1].index, steps); ++next_step) {
-                placement.step_starts_s[next_step] = line.start_s + line.ratio * plan.step_starts_s[next_step];
+                placement.step_starts_s[next_step] =
+                    line.start_s + line.ratio * plan.step_starts_s[next_step];
                 placement.step_sound[next_step] = false;
             }
             run_start = k + 1;

@@ -17,7 +17,8 @@ double end_slope(double h0, double h1, double d0, double d1) {
 
 }  // namespace
 
-MonotoneCurve::MonotoneCurve(std::vector<double> x, std::vector<double> y) : x_(std::move(x)), y_(std::move(y)) {
+MonotoneCurve::MonotoneCurve(std::vector<double> x, std::vector<double> y)
+    : x_(std::move(x)), y_(std::move(y)) {
     const std::size_t count = x_.size();
     std::vector<double> h(count - 1);
     std::vector<double> d(count - 1);
@@ -44,8 +45,8 @@ double MonotoneCurve::at(double x) const {
     const double h = x_[k + 1] - x_[k];
     const double t = (x - x_[k]) / h;
     const double u = 1.0 - t;
-    return (1.0 + 2.0 * t) * u * u * y_[k] + t * u * u * h * slopes_[k] + t * t * (3.0 - 2.0 * t) * y_[k + 1] -
-           t * t * u * h * slopes_[k + 1];
+    return (1.0 + 2.0 * t) * u * u * y_[k] + t * u * u * h * slopes_[k] +
+           t * t * (3.0 - 2.0 * t) * y_[k + 1] - t * t * u * h * slopes_[k + 1];
 }
 
 }  // namespace assay::analysis

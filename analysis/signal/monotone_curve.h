@@ -1,5 +1,5 @@
-// Piecewise cubic through points that does not overshoot: Fritsch & Carlson, SIAM J. Numer. Anal. 17(2), 238-246
-// (1980), with the harmonic-mean slopes of Fritsch & Butland (1984), as in SciPy's PchipInterpolator.
+// Piecewise cubic through points that does not overshoot: Fritsch & Carlson, SIAM J. Numer. Anal. 17(2),
+// 238-246 (1980), with the harmonic-mean slopes of Fritsch & Butland (1984), as in SciPy's PchipInterpolator.
 #pragma once
 
 #include <span>

@@ -8,7 +8,8 @@ namespace assay::analysis {
 std::vector<double> hann_window(std::size_t count) {
     std::vector<double> window(count);
     for (std::size_t n = 0; n < count; ++n) {
-        window[n] = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(n) + 0.5) / static_cast<double>(count));
+        window[n] = 0.5 - 0.5 * std::cos(2.0 * std::numbers::pi * (static_cast<double>(n) + 0.5) /
+                                         static_cast<double>(count));
     }
     return window;
 }

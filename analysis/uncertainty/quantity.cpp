@@ -18,7 +18,9 @@ double Quantity::variance_share(const std::string& source_id) const {
     return (found->second / whole) * (found->second / whole);
 }
 
-Quantity exact(double value, std::string unit) { return Quantity{value, std::move(unit), {}}; }
+Quantity exact(double value, std::string unit) {
+    return Quantity{value, std::move(unit), {}};
+}
 
 Quantity combine(double value, std::string unit, const std::vector<Term>& terms) {
     Quantity result{value, std::move(unit), {}};

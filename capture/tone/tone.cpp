@@ -38,7 +38,8 @@ double Tone::energy_s() const {
     double energy = 0.0;
     for (const Segment& segment : segments) {
         // A raised-cosine fade carries 3/8 of the energy of the same time at full level.
-        const double full = static_cast<double>(segment.frames) - 2.0 * (1.0 - 0.375) * static_cast<double>(segment.fade_frames);
+        const double full = static_cast<double>(segment.frames) -
+                            2.0 * (1.0 - 0.375) * static_cast<double>(segment.fade_frames);
         energy += full / rate_hz * std::pow(10.0, segment.level_dbfs / 10.0);
     }
     return energy;
@@ -57,7 +58,8 @@ void render(const Tone& tone, std::int64_t first, std::span<float> out) {
     const auto ends_after_first = std::partition_point(
         tone.segments.begin(), tone.segments.end(),
         [&](const Segment& segment) { return segment.first_frame + segment.frames <= first; });
-    for (auto segment = ends_after_first; segment != tone.segments.end() && segment->first_frame < end; ++segment) {
+    for (auto segment = ends_after_first; segment != tone.segments.end() && segment->first_frame < end;
+         ++segment) {
         const std::int64_t from = std::max(first, segment->first_frame);
         const std::int64_t to = std::min(end, segment->first_frame + segment->frames);
         for (std::int64_t frame = from; frame < to; ++frame) {

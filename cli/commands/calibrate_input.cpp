@@ -21,14 +21,14 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr double piece_s = 0.5;
-constexpr double steady_db = 0.1;          // pieces that belong to the steady part agree within this
-constexpr double least_level = 1e-3;       // amplitude re full scale
+constexpr double steady_db = 0.1;     // pieces that belong to the steady part agree within this
+constexpr double least_level = 1e-3;  // amplitude re full scale
 constexpr double repeatable = 0.003;
 
 struct SteadyTone {
     double amplitude = 0.0;  // peak, re full scale, of the RMS of the whole wave
     double frequency_hz = 0.0;
-    double scatter = 0.0;    // relative, over the pieces
+    double scatter = 0.0;  // relative, over the pieces
     int pieces = 0;
 };
 
@@ -53,7 +53,9 @@ Result<SteadyTone> steady_tone_of(const capture::Recording& recording, int chann
     std::sort(pieces.begin(), pieces.end(), [](const auto& a, const auto& b) { return a.first > b.first; });
     for (std::size_t from = 0; from + 2 <= pieces.size(); ++from) {
         std::size_t to = from;
-        while (to < pieces.size() && 20.0 * std::log10(pieces[from].first / std::max(pieces[to].first, 1e-12)) < steady_db) ++to;
+        while (to < pieces.size() &&
+               20.0 * std::log10(pieces[from].first / std::max(pieces[to].first, 1e-12)) < steady_db)
+            ++to;
         if (to - from < 2) continue;
         SteadyTone tone;
         tone.pieces = static_cast<int>(to - from);
@@ -65,8 +67,10 @@ Result<SteadyTone> steady_tone_of(const capture::Recording& recording, int chann
         if (tone.amplitude < least_level) break;
         return tone;
     }
-    return capture::fail(FaultKind::untrusted_capture, recording.path.filename().string() + ": no steady tone of a second or more above -60 dBFS",
-                         "record a steady tone, e.g. level-set.wav, for some seconds while you read the meter");
+    return capture::fail(
+        FaultKind::untrusted_capture,
+        recording.path.filename().string() + ": no steady tone of a second or more above -60 dBFS",
+        "record a steady tone, e.g. level-set.wav, for some seconds while you read the meter");
 }
 
 Result<std::size_t> find_input(const capture::Bench& bench, const std::string& name) {
@@ -74,19 +78,28 @@ Result<std::size_t> find_input(const capture::Bench& bench, const std::string& n
     for (std::size_t k = 0; k < bench.inputs.size(); ++k) {
         if (bench.inputs[k].name == name) return k;
     }
-    return capture::fail(FaultKind::bad_arguments, name.empty() ? "the bench has several inputs" : "the bench has no input \"" + name + "\"", "name one with --input");
+    return capture::fail(
+        FaultKind::bad_arguments,
+        name.empty() ? "the bench has several inputs" : "the bench has no input \"" + name + "\"",
+        "name one with --input");
 }
 
-Result<void> check_meter(const capture::Bench& bench, const CalibrateInputOptions& options, double frequency_hz) {
+Result<void> check_meter(const capture::Bench& bench, const CalibrateInputOptions& options,
+                         double frequency_hz) {
     if (options.meter.empty()) return {};
     for (const capture::Meter& meter : bench.meters) {
         if (meter.name != options.meter) continue;
         if (meter.ac_max_hz && frequency_hz > *meter.ac_max_hz) {
-            return capture::fail(FaultKind::bad_arguments, fmt::format("the tone is {:.1f} Hz, the meter \"{}\" is good up to {:.6g} Hz", frequency_hz, meter.name, *meter.ac_max_hz), "use a tone of 50 to 100 Hz");
+            return capture::fail(
+                FaultKind::bad_arguments,
+                fmt::format("the tone is {:.1f} Hz, the meter \"{}\" is good up to {:.6g} Hz", frequency_hz,
+                            meter.name, *meter.ac_max_hz),
+                "use a tone of 50 to 100 Hz");
         }
         return {};
     }
-    return capture::fail(FaultKind::bad_arguments, "the bench has no meter \"" + options.meter + "\"", "add a [[meter]] of that name to the bench file");
+    return capture::fail(FaultKind::bad_arguments, "the bench has no meter \"" + options.meter + "\"",
+                         "add a [[meter]] of that name to the bench file");
 }
 
 }  // namespace
@@ -100,22 +113,36 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
     const auto recording = capture::open_recording(options.recording);
     if (!recording) return report(recording.error());
     if (input.channel > recording->channels) {
-        return report({FaultKind::untrusted_capture, fmt::format("{}: the recording has {} channels, input \"{}\" is channel {}", options.recording.string(), recording->channels, input.name, input.channel), std::nullopt, "record that input"});
+        return report(
+            {FaultKind::untrusted_capture,
+             fmt::format("{}: the recording has {} channels, input \"{}\" is channel {}",
+                         options.recording.string(), recording->channels, input.name, input.channel),
+             std::nullopt, "record that input"});
     }
     const int channels[] = {input.channel};
     const auto raw = capture::check_raw(*recording, channels);
     if (!raw) return report(raw.error());
     const capture::RawChannel& channel = raw->channels.front();
-    if (channel.silent) return report({FaultKind::untrusted_capture, options.recording.string() + ": no signal: nothing but zeros", std::nullopt, "check the lead and the recorder's permission"});
+    if (channel.silent)
+        return report({FaultKind::untrusted_capture,
+                       options.recording.string() + ": no signal: nothing but zeros", std::nullopt,
+                       "check the lead and the recorder's permission"});
     if (!channel.full_scale_positive.empty() || !channel.full_scale_negative.empty()) {
-        return report({FaultKind::untrusted_capture, options.recording.string() + ": input overload: samples at full scale", std::nullopt, "lower the level and record again"});
+        return report({FaultKind::untrusted_capture,
+                       options.recording.string() + ": input overload: samples at full scale", std::nullopt,
+                       "lower the level and record again"});
     }
     const auto tone = steady_tone_of(*recording, input.channel);
     if (!tone) return report(tone.error());
-    if (const auto fits = check_meter(*bench, options, tone->frequency_hz); !fits) return report(fits.error());
-    if (tone->scatter > repeatable) say(manner, fmt::format("note: the tone's level wanders by {:.2f} %; let it warm up and read the meter at a steady moment", 100.0 * tone->scatter));
+    if (const auto fits = check_meter(*bench, options, tone->frequency_hz); !fits)
+        return report(fits.error());
+    if (tone->scatter > repeatable)
+        say(manner, fmt::format("note: the tone's level wanders by {:.2f} %; let it warm up and read the "
+                                "meter at a steady moment",
+                                100.0 * tone->scatter));
 
-    // Meter volts are at the probe tip; the scale is kept at the card's terminal, so the divider is taken out.
+    // Meter volts are at the probe tip; the scale is kept at the card's terminal, so the divider is taken
+    // out.
     const double scale = options.meter_volts * std::numbers::sqrt2 / tone->amplitude / input.attenuation;
     std::vector<std::pair<std::string, std::string>> values{
         {"volts_at_full_scale", fmt::format("{:.6g}", scale)},
@@ -126,12 +153,19 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
     auto edited = edit_input(options.bench, input.name, values);
     if (!edited) return report(edited.error());
     if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
-    if (const auto written = write_file_safely(options.bench, *edited); !written) return report(written.error());
+    if (const auto written = write_file_safely(options.bench, *edited); !written)
+        return report(written.error());
     if (manner.json) {
-        print_result(fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"calibrated_at_hz\": {:.6f}, \"was\": {:.9g}}}\n", input.name, scale, tone->frequency_hz, input.volts_at_full_scale));
+        print_result(
+            fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"calibrated_at_hz\": {:.6f}, "
+                        "\"was\": {:.9g}}}\n",
+                        input.name, scale, tone->frequency_hz, input.volts_at_full_scale));
     } else {
-        print_result(fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} V), {:.5g} V at the probe tip; found at {:.1f} Hz over {:.1f} s\n", input.name, scale,
-                                 input.volts_at_full_scale, scale * input.attenuation, tone->frequency_hz, tone->pieces * piece_s));
+        print_result(
+            fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} V), {:.5g} "
+                        "V at the probe tip; found at {:.1f} Hz over {:.1f} s\n",
+                        input.name, scale, input.volts_at_full_scale, scale * input.attenuation,
+                        tone->frequency_hz, tone->pieces * piece_s));
     }
     return exit_done;
 }

@@ -25,14 +25,20 @@ int run_demo(const DemoOptions& options, const Manner& manner) {
     std::error_code error;
     fs::create_directories(folder, error);
     if (error) {
-        return report({capture::FaultKind::bad_arguments, folder.string() + ": cannot be made: " + error.message(), std::nullopt, "choose a folder that you may write to"});
+        return report({capture::FaultKind::bad_arguments,
+                       folder.string() + ": cannot be made: " + error.message(), std::nullopt,
+                       "choose a folder that you may write to"});
     }
-    const RunOptions run{.job = folder / "demo-job.toml", .bench = folder / "demo-bench.toml", .into = folder / "session"};
-    for (const auto& [path, text] : {std::pair{run.job, demo_job_toml}, std::pair{run.bench, demo_bench_toml}}) {
+    const RunOptions run{
+        .job = folder / "demo-job.toml", .bench = folder / "demo-bench.toml", .into = folder / "session"};
+    for (const auto& [path, text] :
+         {std::pair{run.job, demo_job_toml}, std::pair{run.bench, demo_bench_toml}}) {
         if (const auto written = write_file_safely(path, text); !written) return report(written.error());
     }
-    say(manner, "A demonstration on the simulated bench: no real unit is measured and nothing sounds.\n"
-                "Job and bench files to copy from: " + run.job.string() + ", " + run.bench.string());
+    say(manner,
+        "A demonstration on the simulated bench: no real unit is measured and nothing sounds.\n"
+        "Job and bench files to copy from: " +
+            run.job.string() + ", " + run.bench.string());
     return run_session(run, manner);
 }
 

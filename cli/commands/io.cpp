@@ -13,18 +13,25 @@ namespace {
 
 std::atomic<bool> stop{false};
 
-void on_signal(int) { stop.store(true); }
+void on_signal(int) {
+    stop.store(true);
+}
 
 }  // namespace
 
 int exit_status_of(capture::FaultKind kind) {
     switch (kind) {
         case capture::FaultKind::bad_arguments:
-        case capture::FaultKind::bad_input_file: return exit_bad_input;
-        case capture::FaultKind::untrusted_capture: return exit_untrusted;
-        case capture::FaultKind::verification: return exit_verification;
-        case capture::FaultKind::stopped: return exit_stopped;
-        case capture::FaultKind::internal: break;
+        case capture::FaultKind::bad_input_file:
+            return exit_bad_input;
+        case capture::FaultKind::untrusted_capture:
+            return exit_untrusted;
+        case capture::FaultKind::verification:
+            return exit_verification;
+        case capture::FaultKind::stopped:
+            return exit_stopped;
+        case capture::FaultKind::internal:
+            break;
     }
     return exit_internal;
 }
@@ -46,7 +53,9 @@ void say(const Manner& manner, const std::string& text) {
     if (!manner.quiet) std::fputs((text + "\n").c_str(), stderr);
 }
 
-void print_result(const std::string& text) { std::fputs(text.c_str(), stdout); }
+void print_result(const std::string& text) {
+    std::fputs(text.c_str(), stdout);
+}
 
 void show_progress(const Manner& manner, const std::string& what, double done) {
     if (manner.quiet || isatty(STDERR_FILENO) == 0) return;
@@ -61,7 +70,9 @@ void end_progress(const Manner& manner) {
     if (!manner.quiet && isatty(STDERR_FILENO) != 0) std::fputs("\r\033[K", stderr);
 }
 
-const std::atomic<bool>& stop_requested() { return stop; }
+const std::atomic<bool>& stop_requested() {
+    return stop;
+}
 
 void install_stop_handler() {
     std::signal(SIGINT, on_signal);

@@ -1,4 +1,5 @@
-// How commands speak: results on stdout, everything else on stderr, progress only on a terminal; one line an error.
+// How commands speak: results on stdout, everything else on stderr, progress only on a terminal; one line an
+// error.
 #pragma once
 
 #include <atomic>
@@ -8,7 +9,14 @@
 
 namespace assay::cli {
 
-enum ExitStatus { exit_done = 0, exit_internal = 1, exit_bad_input = 2, exit_untrusted = 3, exit_verification = 4, exit_stopped = 130 };
+enum ExitStatus {
+    exit_done = 0,
+    exit_internal = 1,
+    exit_bad_input = 2,
+    exit_untrusted = 3,
+    exit_verification = 4,
+    exit_stopped = 130
+};
 
 /// Options that every command has.
 struct Manner {
@@ -21,8 +29,8 @@ int exit_status_of(capture::FaultKind kind);
 /// Prints "assay: <text>; <mend>" as one line on stderr and gives the exit status.
 int report(const capture::Fault& fault);
 
-void say(const Manner& manner, const std::string& text);      // stderr, unless quiet
-void print_result(const std::string& text);                    // stdout
+void say(const Manner& manner, const std::string& text);                         // stderr, unless quiet
+void print_result(const std::string& text);                                      // stdout
 void show_progress(const Manner& manner, const std::string& what, double done);  // stderr, on a terminal only
 void end_progress(const Manner& manner);
 

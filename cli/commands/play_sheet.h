@@ -21,6 +21,7 @@ struct LevelSet {
     double seconds = 30.0;
 };
 
-std::string play_sheet(const Job& job, const capture::Bench& bench, const std::vector<SheetEntry>& entries, const LevelSet& level_set);
+std::string play_sheet(const Job& job, const capture::Bench& bench, const std::vector<SheetEntry>& entries,
+                       const LevelSet& level_set);
 
 }  // namespace assay::cli

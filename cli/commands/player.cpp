@@ -6,7 +6,8 @@
 
 namespace assay::cli {
 
-capture::Result<void> write_tone_file(const capture::Tone& tone, const capture::Bench& bench, const std::vector<std::size_t>& outputs,
+capture::Result<void> write_tone_file(const capture::Tone& tone, const capture::Bench& bench,
+                                      const std::vector<std::size_t>& outputs,
                                       const std::filesystem::path& path, const ToneFileOptions& options) {
     constexpr std::int64_t block = 1 << 14;
     std::vector<float> gains(2, bench.outputs.empty() ? 1.0F : 0.0F);

@@ -24,51 +24,68 @@ struct Commands {
     std::function<int()> chosen{};
 };
 
-CLI::App* add_command(CLI::App& parent, Commands& commands, const char* name, const char* what, std::function<int()> action) {
+CLI::App* add_command(CLI::App& parent, Commands& commands, const char* name, const char* what,
+                      std::function<int()> action) {
     CLI::App* command = parent.add_subcommand(name, what);
     command->add_flag("--quiet", commands.manner.quiet, "no progress and no remarks");
     command->callback([&commands, action = std::move(action)] { commands.chosen = action; });
     return command;
 }
 
-void add_json(CLI::App* command, Commands& commands) { command->add_flag("--json", commands.manner.json, "print the results as JSON"); }
+void add_json(CLI::App* command, Commands& commands) {
+    command->add_flag("--json", commands.manner.json, "print the results as JSON");
+}
 
 void add_demo(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "demo", "the whole job on the built-in simulated bench", [&all] { return run_demo(all.demo, all.manner); });
-    command->add_option("--into", all.demo.into, "folder for the demo's files (default: assay-demo)")->type_name("DIR");
+    CLI::App* command = add_command(app, all, "demo", "the whole job on the built-in simulated bench",
+                                    [&all] { return run_demo(all.demo, all.manner); });
+    command->add_option("--into", all.demo.into, "folder for the demo's files (default: assay-demo)")
+        ->type_name("DIR");
     add_json(command, all);
 }
 
 void add_tones(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "tones", "writes the tones of a job as sound files, with PLAY.txt", [&all] { return run_tones(all.tones, all.manner); });
+    CLI::App* command =
+        add_command(app, all, "tones", "writes the tones of a job as sound files, with PLAY.txt",
+                    [&all] { return run_tones(all.tones, all.manner); });
     command->add_option("JOB", all.tones.job, "job file")->required();
     command->add_option("--bench", all.tones.bench, "bench file")->required()->type_name("BENCH");
     command->add_option("--into", all.tones.into, "folder for the sound files")->required()->type_name("DIR");
-    command->add_option("--rate", all.tones.rate_hz, "sample rate, Hz (default: the bench's)")->check(CLI::Range(44100.0, 192000.0));
+    command->add_option("--rate", all.tones.rate_hz, "sample rate, Hz (default: the bench's)")
+        ->check(CLI::Range(44100.0, 192000.0));
     command->add_option("--bits", all.tones.bits, "16 or 24 (default 24)")->check(CLI::IsMember({16, 24}));
     command->add_flag("--dither", all.tones.dither, "TPDF dither, for 16 bits");
     command->footer(cautions_text());
 }
 
 void add_run(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "run", "measures a job, judges its claims, writes session and certificate", [&all] { return run_session(all.run, all.manner); });
+    CLI::App* command =
+        add_command(app, all, "run", "measures a job, judges its claims, writes session and certificate",
+                    [&all] { return run_session(all.run, all.manner); });
     command->add_option("JOB", all.run.job, "job file")->required();
     command->add_option("--bench", all.run.bench, "bench file")->required()->type_name("BENCH");
     command->add_option("--into", all.run.into, "folder for the session")->required()->type_name("SESSION");
-    command->add_option("--recordings", all.run.recordings, "folder with DIR/<test-id>.wav or .flac, recorded elsewhere")->type_name("DIR");
+    command
+        ->add_option("--recordings", all.run.recordings,
+                     "folder with DIR/<test-id>.wav or .flac, recorded elsewhere")
+        ->type_name("DIR");
     command->add_flag("--yes", all.run.yes, "do not ask before playing");
     add_json(command, all);
     command->footer(measures_help() + "\n" + cautions_text());
 }
 
 void add_show(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "show", "the results of a session, with what limits each number", [&all] { return run_show(all.show, all.manner); });
+    CLI::App* command =
+        add_command(app, all, "show", "the results of a session, with what limits each number",
+                    [&all] { return run_show(all.show, all.manner); });
     command->add_option("SESSION", all.show.session, "folder of the session")->required();
     add_json(command, all);
 }
 
 void add_certify(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "certify", "writes the certificate again from a finished session", [&all] { return run_certify(all.certify, all.manner); });
+    CLI::App* command =
+        add_command(app, all, "certify", "writes the certificate again from a finished session",
+                    [&all] { return run_certify(all.certify, all.manner); });
     command->add_option("SESSION", all.certify.session, "folder of the session")->required();
     command->add_option("--format", all.certify.format, "html")->check(CLI::IsMember({"html"}));
 }
@@ -76,13 +93,26 @@ void add_certify(CLI::App& app, Commands& all) {
 void add_calibrate(CLI::App& app, Commands& all) {
     CLI::App* calibrate = app.add_subcommand("calibrate", "sets scales of the bench file");
     calibrate->require_subcommand(1);
-    CLI::App* input = add_command(*calibrate, all, "input", "volts at full scale of an input, from a recording and a meter reading",
+    CLI::App* input = add_command(*calibrate, all, "input",
+                                  "volts at full scale of an input, from a recording and a meter reading",
                                   [&all] { return run_calibrate_input(all.calibrate_input, all.manner); });
-    input->add_option("--bench", all.calibrate_input.bench, "bench file; its scale is replaced in place")->required()->type_name("BENCH");
-    input->add_option("--recording", all.calibrate_input.recording, "recording of a steady tone")->required()->type_name("FILE");
-    input->add_option("--meter-volts", all.calibrate_input.meter_volts, "volts RMS at the probe tip while recording")->required()->check(CLI::Range(1e-6, 1e4));
-    input->add_option("--input", all.calibrate_input.input, "name of the input (left out: the bench's only one)")->type_name("NAME");
-    input->add_option("--meter", all.calibrate_input.meter, "name of the [[meter]] that was read")->type_name("NAME");
+    input->add_option("--bench", all.calibrate_input.bench, "bench file; its scale is replaced in place")
+        ->required()
+        ->type_name("BENCH");
+    input->add_option("--recording", all.calibrate_input.recording, "recording of a steady tone")
+        ->required()
+        ->type_name("FILE");
+    input
+        ->add_option("--meter-volts", all.calibrate_input.meter_volts,
+                     "volts RMS at the probe tip while recording")
+        ->required()
+        ->check(CLI::Range(1e-6, 1e4));
+    input
+        ->add_option("--input", all.calibrate_input.input,
+                     "name of the input (left out: the bench's only one)")
+        ->type_name("NAME");
+    input->add_option("--meter", all.calibrate_input.meter, "name of the [[meter]] that was read")
+        ->type_name("NAME");
     add_json(input, all);
 }
 
@@ -95,8 +125,11 @@ int run_program(int argc, char** argv) {
     app.name("assay");
     app.set_version_flag("--version", "assay " ASSAY_VERSION);
     app.require_subcommand(1);
-    app.footer("Exit status: 0 done, 1 internal error, 2 bad arguments or input file, 3 the capture cannot be trusted,\n"
-               "4 verification failed, 130 stopped by hand.\n\n" + cautions_text());
+    app.footer(
+        "Exit status: 0 done, 1 internal error, 2 bad arguments or input file, 3 the capture cannot be "
+        "trusted,\n"
+        "4 verification failed, 130 stopped by hand.\n\n" +
+        cautions_text());
     add_demo(app, all);
     add_tones(app, all);
     add_run(app, all);
@@ -115,7 +148,8 @@ int run_program(int argc, char** argv) {
     } catch (const std::bad_alloc&) {
         return report({capture::FaultKind::internal, "out of memory", std::nullopt, "close other programs"});
     } catch (const std::exception& error) {
-        return report({capture::FaultKind::internal, std::string("internal error: ") + error.what(), std::nullopt, "please report it with the job and bench file"});
+        return report({capture::FaultKind::internal, std::string("internal error: ") + error.what(),
+                       std::nullopt, "please report it with the job and bench file"});
     }
 }
 

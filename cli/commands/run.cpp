@@ -56,28 +56,40 @@ capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
 capture::Result<void> prepare_folder(const RunOptions& options) {
     std::error_code error;
     if (fs::exists(options.into / "session.json", error)) {
-        return capture::fail(FaultKind::bad_arguments, options.into.string() + ": holds a finished session already", "choose another folder: a session is evidence and is not written over");
+        return capture::fail(FaultKind::bad_arguments,
+                             options.into.string() + ": holds a finished session already",
+                             "choose another folder: a session is evidence and is not written over");
     }
     fs::create_directories(options.into / "captures", error);
-    if (error) return capture::fail(FaultKind::bad_arguments, options.into.string() + ": cannot be made: " + error.message(), "choose a folder that you may write to");
+    if (error)
+        return capture::fail(FaultKind::bad_arguments,
+                             options.into.string() + ": cannot be made: " + error.message(),
+                             "choose a folder that you may write to");
     if (const auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
     return copy_text(options.bench, options.into / "bench.toml");
 }
 
-capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& options, const capture::Bench& bench) {
+capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& options,
+                                                              const capture::Bench& bench) {
     if (options.recordings) {
         std::error_code error;
         if (!fs::is_directory(*options.recordings, error)) {
-            return capture::fail(FaultKind::bad_arguments, options.recordings->string() + ": there is no such folder", "name the folder that holds the recordings");
+            return capture::fail(FaultKind::bad_arguments,
+                                 options.recordings->string() + ": there is no such folder",
+                                 "name the folder that holds the recordings");
         }
         return std::make_unique<capture::RecordingsDevice>(*options.recordings);
     }
     if (bench.source == capture::Source::simulated) return std::make_unique<capture::SimulatedDevice>(bench);
-    return capture::fail(FaultKind::bad_arguments, options.bench.string() + ": source = \"device\": this version does not play through a sound card itself",
-                         "make tones with `assay tones`, record them, and use --recordings; or set source = \"simulated\"");
+    return capture::fail(
+        FaultKind::bad_arguments,
+        options.bench.string() +
+            ": source = \"device\": this version does not play through a sound card itself",
+        "make tones with `assay tones`, record them, and use --recordings; or set source = \"simulated\"");
 }
 
-void measure_test(const Setup& setup, capture::Device& device, const RunOptions& options, const Manner& manner, TestRecord& record) {
+void measure_test(const Setup& setup, capture::Device& device, const RunOptions& options,
+                  const Manner& manner, TestRecord& record) {
     const Measure& measure = *find_measure(setup.test->measure);
     record.id = setup.test->id;
     while (auto tone = measure.next(setup, record.takes)) {
@@ -145,18 +157,21 @@ int run_session(const RunOptions& options, const Manner& manner) {
     }
     for (const Claim& claim : job->claims) {
         const TestRecord* record = session.find(claim.test);
-        session.claims.push_back(judge_claim(claim, *job, *bench, record == nullptr ? nullptr : &record->result));
+        session.claims.push_back(
+            judge_claim(claim, *job, *bench, record == nullptr ? nullptr : &record->result));
     }
     if (const auto written = write_session(session, options.into); !written) return report(written.error());
     if (const auto written = write_certificate(session, options.into); !written) {
-        say(manner, "note: " + written.error().text + (written.error().mend.empty() ? "" : "; " + written.error().mend));
+        say(manner, "note: " + written.error().text +
+                        (written.error().mend.empty() ? "" : "; " + written.error().mend));
     }
     if (manner.json) {
         print_result(session_text(session));
     } else if (!manner.quiet) {
         print_result(show_text(session));
     }
-    say(manner, fmt::format("session: {}\ncertificate: {}", options.into.string(), (options.into / "certificate.html").string()));
+    say(manner, fmt::format("session: {}\ncertificate: {}", options.into.string(),
+                            (options.into / "certificate.html").string()));
     return status;
 }
 

@@ -1,6 +1,7 @@
+#include "cli/files/show.h"
+
 #include "cli/commands/commands.h"
 #include "cli/files/session_file.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 

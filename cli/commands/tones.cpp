@@ -19,17 +19,24 @@ namespace {
 constexpr double level_set_below_limit_db = 9.0;
 
 capture::Tone level_set_tone(const LevelSet& level_set, double rate_hz) {
-    const auto frames = [&](double seconds) { return static_cast<std::int64_t>(std::llround(seconds * rate_hz)); };
+    const auto frames = [&](double seconds) {
+        return static_cast<std::int64_t>(std::llround(seconds * rate_hz));
+    };
     capture::Tone tone;
     tone.rate_hz = rate_hz;
-    tone.segments.push_back({.first_frame = frames(0.5), .frames = frames(level_set.seconds - 1.0), .law = capture::SteadySine{level_set.frequency_hz, 0.0},
-                             .level_dbfs = level_set.level_dbfs, .fade_frames = frames(0.05), .role = capture::SegmentRole::step});
+    tone.segments.push_back({.first_frame = frames(0.5),
+                             .frames = frames(level_set.seconds - 1.0),
+                             .law = capture::SteadySine{level_set.frequency_hz, 0.0},
+                             .level_dbfs = level_set.level_dbfs,
+                             .fade_frames = frames(0.05),
+                             .role = capture::SegmentRole::step});
     tone.frames = frames(level_set.seconds);
     return tone;
 }
 
 capture::Fault cannot_write(const std::filesystem::path& path, const std::string& why) {
-    return {capture::FaultKind::bad_arguments, path.string() + ": cannot be made: " + why, std::nullopt, "choose a folder that you may write to"};
+    return {capture::FaultKind::bad_arguments, path.string() + ": cannot be made: " + why, std::nullopt,
+            "choose a folder that you may write to"};
 }
 
 }  // namespace
@@ -51,7 +58,8 @@ int run_tones(const TonesOptions& options, const Manner& manner) {
         const Setup setup{&*bench, &test, rate_hz};
         auto tone = measure.next(setup, {});
         if (!tone) continue;
-        if (const auto guarded = capture::check_tone(*bench, outputs_of(setup), *tone); !guarded) return report(guarded.error());
+        if (const auto guarded = capture::check_tone(*bench, outputs_of(setup), *tone); !guarded)
+            return report(guarded.error());
         if (entries.empty()) {
             level_set.frequency_hz = field_number(test, "frequency_hz");
             level_set_outputs = outputs_of(setup);
@@ -68,14 +76,18 @@ int run_tones(const TonesOptions& options, const Manner& manner) {
     for (const SheetEntry& entry : entries) {
         const Setup setup{&*bench, entry.test, rate_hz};
         const auto path = options.into / (entry.test->id + ".wav");
-        if (const auto written = write_tone_file(entry.tone, *bench, outputs_of(setup), path, file_options); !written) return report(written.error());
+        if (const auto written = write_tone_file(entry.tone, *bench, outputs_of(setup), path, file_options);
+            !written)
+            return report(written.error());
         say(manner, fmt::format("{}  {:.0f} s", path.string(), entry.tone.duration_s()));
     }
     if (!entries.empty()) {
-        const auto written = write_tone_file(level_set_tone(level_set, rate_hz), *bench, level_set_outputs, options.into / "level-set.wav", file_options);
+        const auto written = write_tone_file(level_set_tone(level_set, rate_hz), *bench, level_set_outputs,
+                                             options.into / "level-set.wav", file_options);
         if (!written) return report(written.error());
     }
-    const auto written = write_file_safely(options.into / "PLAY.txt", play_sheet(*job, *bench, entries, level_set));
+    const auto written =
+        write_file_safely(options.into / "PLAY.txt", play_sheet(*job, *bench, entries, level_set));
     if (!written) return report(written.error());
     say(manner, fmt::format("{}  read this first", (options.into / "PLAY.txt").string()));
     return exit_done;

@@ -1,9 +1,10 @@
 #include "cli/files/bench_edit.h"
 
+#include <toml++/toml.h>
+
 #include <fstream>
 #include <iterator>
 #include <sstream>
-#include <toml++/toml.h>
 
 namespace assay::cli {
 
@@ -43,7 +44,10 @@ capture::Result<std::string> edit_input(const std::filesystem::path& path, const
                     const auto& begin = old->source().begin;
                     const auto& end = old->source().end;
                     if (begin.line != end.line) {
-                        return capture::fail(FaultKind::bad_input_file, path.string() + ":" + std::to_string(begin.line) + ": " + key + ": the value spans several lines", "write it in one line");
+                        return capture::fail(FaultKind::bad_input_file,
+                                             path.string() + ":" + std::to_string(begin.line) + ": " + key +
+                                                 ": the value spans several lines",
+                                             "write it in one line");
                     }
                     std::string& line = lines[begin.line - 1];
                     line = line.substr(0, begin.column - 1) + value + line.substr(end.column - 1);
@@ -56,9 +60,12 @@ capture::Result<std::string> edit_input(const std::filesystem::path& path, const
             }
         }
     } catch (const toml::parse_error& error) {
-        return capture::fail(FaultKind::bad_input_file, path.string() + ": " + std::string(error.description()), "mend the file");
+        return capture::fail(FaultKind::bad_input_file,
+                             path.string() + ": " + std::string(error.description()), "mend the file");
     }
-    return capture::fail(FaultKind::bad_input_file, path.string() + ": no [[input]] named \"" + name + "\" found in the text", "write inputs as [[input]] tables");
+    return capture::fail(FaultKind::bad_input_file,
+                         path.string() + ": no [[input]] named \"" + name + "\" found in the text",
+                         "write inputs as [[input]] tables");
 }
 
 }  // namespace assay::cli

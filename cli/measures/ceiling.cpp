@@ -9,11 +9,13 @@ namespace assay::cli {
 
 namespace {
 
-constexpr double sag_db = 0.15;            // fall of the peak over the top that a fixed ceiling cannot show
+constexpr double sag_db = 0.15;  // fall of the peak over the top that a fixed ceiling cannot show
 constexpr double different_scale_db = 1.0;
-constexpr double same_volts = 0.03;        // of a ceiling seen through two dividers
+constexpr double same_volts = 0.03;  // of a ceiling seen through two dividers
 
-double peak_of(const LoadStep& step) { return std::max(step.reading.peak_positive_v, -step.reading.peak_negative_v); }
+double peak_of(const LoadStep& step) {
+    return std::max(step.reading.peak_positive_v, -step.reading.peak_negative_v);
+}
 
 /// Decibels that the ceiling has fallen from its highest to the loudest sound step, and its volts.
 struct Ceiling {
@@ -39,7 +41,8 @@ double full_scale_v(const capture::Bench& bench, const capture::Load& load) {
 
 }  // namespace
 
-CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading, double needed_drive_dbfs) {
+CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading,
+                             double needed_drive_dbfs) {
     const capture::Bench& bench = *setup.bench;
     const capture::Load& load = bench.loads[setup.test->loads[load_position]];
     const std::vector<LoadStep>& steps = reading.loads[load_position];
@@ -51,22 +54,32 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, cons
         plus_peak = std::max(plus_peak, step.plus_peak_dbfs);
         minus_peak = std::max(minus_peak, step.minus_peak_dbfs);
     }
-    const auto clean = [&](const capture::Input& input, double peak) { return input.clean_up_to_dbfs && peak <= *input.clean_up_to_dbfs; };
-    if (clean(bench.inputs[load.plus], plus_peak) && (!load.minus || clean(bench.inputs[*load.minus], minus_peak))) {
+    const auto clean = [&](const capture::Input& input, double peak) {
+        return input.clean_up_to_dbfs && peak <= *input.clean_up_to_dbfs;
+    };
+    if (clean(bench.inputs[load.plus], plus_peak) &&
+        (!load.minus || clean(bench.inputs[*load.minus], minus_peak))) {
         return {true, "the inputs are known to be clean up to here (clean_up_to_dbfs)"};
     }
     const Ceiling own = ceiling_of(steps);
     if (own.fallen_db > sag_db) {
-        return {true, fmt::format("the flat top falls by {:.2f} dB as the drive rises; a recorder's ceiling stands still", own.fallen_db)};
+        return {true,
+                fmt::format(
+                    "the flat top falls by {:.2f} dB as the drive rises; a recorder's ceiling stands still",
+                    own.fallen_db)};
     }
     for (std::size_t other = 0; other < reading.loads.size(); ++other) {
         const capture::Load& other_load = bench.loads[setup.test->loads[other]];
-        if (other == load_position || other_load.plus == load.plus || other_load.driven_by != load.driven_by) continue;
-        const double scale_db = 20.0 * std::log10(full_scale_v(bench, other_load) / full_scale_v(bench, load));
+        if (other == load_position || other_load.plus == load.plus || other_load.driven_by != load.driven_by)
+            continue;
+        const double scale_db =
+            20.0 * std::log10(full_scale_v(bench, other_load) / full_scale_v(bench, load));
         if (std::abs(scale_db) < different_scale_db) continue;
         const Ceiling theirs = ceiling_of(reading.loads[other]);
         if (std::abs(theirs.highest_v / own.highest_v - 1.0) < same_volts) {
-            return {true, fmt::format("two inputs whose scales differ by {:.1f} dB see the same ceiling of {:.3g} V", std::abs(scale_db), own.highest_v)};
+            return {true, fmt::format(
+                              "two inputs whose scales differ by {:.1f} dB see the same ceiling of {:.3g} V",
+                              std::abs(scale_db), own.highest_v)};
         }
     }
     return {false, "nothing on this bench shows whether the flat top is the amplifier's or the recorder's"};

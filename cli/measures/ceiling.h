@@ -1,6 +1,6 @@
-// Is a flat top the amplifier's or the recorder's? Decided on evidence only: the input's known clean range, a ceiling
-// that falls as the drive rises (a supply that sags; a recorder's ceiling stands still), or two inputs of different
-// attenuation that see one ceiling in volts.
+// Is a flat top the amplifier's or the recorder's? Decided on evidence only: the input's known clean range, a
+// ceiling that falls as the drive rises (a supply that sags; a recorder's ceiling stands still), or two
+// inputs of different attenuation that see one ceiling in volts.
 #pragma once
 
 #include <string>
@@ -16,6 +16,7 @@ struct CeilingVerdict {
 };
 
 /// `needed_drive_dbfs`: the drive up to which the test's numbers rest on the wave's shape.
-CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading, double needed_drive_dbfs);
+CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading,
+                             double needed_drive_dbfs);
 
 }  // namespace assay::cli

@@ -20,13 +20,18 @@ std::optional<double> number_of(const TestResult& result, const std::string& nam
 }
 
 /// Why the basis does not fit, or nothing.
-std::string basis_fault(const Claim& claim, const Test& test, const capture::Bench& bench, const TestResult& result) {
+std::string basis_fault(const Claim& claim, const Test& test, const capture::Bench& bench,
+                        const TestResult& result) {
     if (claim.at_supply_volts) {
         const auto loaded = number_of(result, "supply_loaded_v");
         const auto supply = loaded ? loaded : number_of(result, "supply_idle_v");
-        if (!supply) return fmt::format("the claim is for a supply of {:.4g} V, and no supply reading travels with the test", *claim.at_supply_volts);
+        if (!supply)
+            return fmt::format(
+                "the claim is for a supply of {:.4g} V, and no supply reading travels with the test",
+                *claim.at_supply_volts);
         if (std::abs(*supply / *claim.at_supply_volts - 1.0) > basis_tolerance + rounding) {
-            return fmt::format("measured at a supply of {:.4g} V{}, claimed at {:.4g} V: more than 5 % apart", *supply, loaded ? " under load" : " idle", *claim.at_supply_volts);
+            return fmt::format("measured at a supply of {:.4g} V{}, claimed at {:.4g} V: more than 5 % apart",
+                               *supply, loaded ? " under load" : " idle", *claim.at_supply_volts);
         }
     }
     if (claim.at_load_ohm) {
@@ -34,21 +39,25 @@ std::string basis_fault(const Claim& claim, const Test& test, const capture::Ben
             const capture::Load& load = bench.loads[index];
             if (!claim.load.empty() && load.name != claim.load) continue;
             if (std::abs(load.resistance_ohm / *claim.at_load_ohm - 1.0) > basis_tolerance + rounding) {
-                return fmt::format("measured into {:.4g} ohm, claimed into {:.4g} ohm: more than 5 % apart", load.resistance_ohm, *claim.at_load_ohm);
+                return fmt::format("measured into {:.4g} ohm, claimed into {:.4g} ohm: more than 5 % apart",
+                                   load.resistance_ohm, *claim.at_load_ohm);
             }
         }
     }
     if (claim.channels_driven) {
         const double driven = static_cast<double>(test.loads.size());
         if (std::abs(driven / *claim.channels_driven - 1.0) > basis_tolerance) {
-            return fmt::format("measured with {:g} channel{} driven, claimed with {:g}", driven, driven == 1.0 ? "" : "s", *claim.channels_driven);
+            return fmt::format("measured with {:g} channel{} driven, claimed with {:g}", driven,
+                               driven == 1.0 ? "" : "s", *claim.channels_driven);
         }
     }
     return {};
 }
 
 bool ceiling_open(const Findings& findings) {
-    return std::any_of(findings.warnings.begin(), findings.warnings.end(), [](const Warning& warning) { return warning.code == "recorder-ceiling-not-excluded"; });
+    return std::any_of(findings.warnings.begin(), findings.warnings.end(), [](const Warning& warning) {
+        return warning.code == "recorder-ceiling-not-excluded";
+    });
 }
 
 /// A recorder's ceiling can only make a power look too small: a claim of "at least" is then not refused.
@@ -61,8 +70,10 @@ bool rests_on_open_ceiling(const Claim& claim, const TestResult& result) {
 
 }  // namespace
 
-JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench& bench, const TestResult* result) {
-    JudgedClaim judged{.text = claim.text, .test = claim.test, .load = claim.load, .quantity = claim.quantity};
+JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench& bench,
+                        const TestResult* result) {
+    JudgedClaim judged{
+        .text = claim.text, .test = claim.test, .load = claim.load, .quantity = claim.quantity};
     judged.limit.at_least = claim.at_least;
     judged.limit.at_most = claim.at_most;
     if (claim.nominal && claim.within_percent) {
@@ -70,7 +81,8 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
         judged.limit.at_least = *claim.nominal - slack;
         judged.limit.at_most = *claim.nominal + slack;
     }
-    const auto test = std::find_if(job.tests.begin(), job.tests.end(), [&](const Test& candidate) { return candidate.id == claim.test; });
+    const auto test = std::find_if(job.tests.begin(), job.tests.end(),
+                                   [&](const Test& candidate) { return candidate.id == claim.test; });
     if (result == nullptr || test == job.tests.end()) {
         judged.reason = "the test was not made";
         return judged;
@@ -82,13 +94,17 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
     const Findings* findings = &result->whole;
     if (!claim.load.empty()) {
         findings = result->load(claim.load);
-    } else if (findings->find(claim.quantity) == nullptr && findings->find_absent(claim.quantity) == nullptr && result->loads.size() == 1) {
+    } else if (findings->find(claim.quantity) == nullptr &&
+               findings->find_absent(claim.quantity) == nullptr && result->loads.size() == 1) {
         findings = &result->loads.front().second;
     }
     const analysis::Quantity* measured = findings == nullptr ? nullptr : findings->find(claim.quantity);
     if (measured == nullptr) {
-        const analysis::Absent* absent = findings == nullptr ? nullptr : findings->find_absent(claim.quantity);
-        judged.reason = "no number: " + (absent != nullptr ? absent->text : std::string("the test does not give this quantity"));
+        const analysis::Absent* absent =
+            findings == nullptr ? nullptr : findings->find_absent(claim.quantity);
+        judged.reason =
+            "no number: " +
+            (absent != nullptr ? absent->text : std::string("the test does not give this quantity"));
         return judged;
     }
     judged.measured = *measured;
@@ -99,7 +115,8 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
     judged.verdict = analysis::judge(*measured, judged.limit);
     if (judged.verdict == analysis::Verdict::not_met && rests_on_open_ceiling(claim, *result)) {
         judged.verdict = analysis::Verdict::undecided;
-        judged.reason = "a ceiling of the recorder is not excluded, and would make the unit look weaker than it is";
+        judged.reason =
+            "a ceiling of the recorder is not excluded, and would make the unit look weaker than it is";
     } else if (judged.verdict == analysis::Verdict::undecided) {
         judged.reason = "the measured value lies within its uncertainty of the limit";
     }

@@ -8,7 +8,9 @@
 namespace assay::cli {
 
 /// Nominal with within_percent is a band around the nominal value. A claim whose basis (supply,
-/// load, channels driven) differs by more than 5 % is undecided, with that reason; so is one without a number.
-JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench& bench, const TestResult* result);
+/// load, channels driven) differs by more than 5 % is undecided, with that reason; so is one without a
+/// number.
+JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench& bench,
+                        const TestResult* result);
 
 }  // namespace assay::cli

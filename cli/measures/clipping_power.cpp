@@ -24,8 +24,9 @@ namespace {
 using analysis::Absent;
 using analysis::Quantity;
 
-// Where the limit lies is not known beforehand. 0.1 dB keeps the interpolation of 1 % on a hard clip within 0.05 % of
-// power (closed form), and the top 12 dB hold the limit of a unit whose gain was set with the level-set tone.
+// Where the limit lies is not known beforehand. 0.1 dB keeps the interpolation of 1 % on a hard clip within
+// 0.05 % of power (closed form), and the top 12 dB hold the limit of a unit whose gain was set with the
+// level-set tone.
 struct Stair {
     double below_top_db;
     double step_db;
@@ -51,26 +52,36 @@ std::vector<double> levels_of(const Setup& setup) {
 capture::Result<void> check(const Setup& setup) {
     if (const auto result = check_frequency(setup); !result) return result;
     const double limit = limit_dbfs(setup);
-    const auto refuse = [](const std::string& text, const std::string& mend) { return capture::fail(capture::FaultKind::bad_input_file, text, mend); };
+    const auto refuse = [](const std::string& text, const std::string& mend) {
+        return capture::fail(capture::FaultKind::bad_input_file, text, mend);
+    };
     for (const char* level : {"drive_volts", "drive_dbfs", "power_w"}) {
         if (setup.test->fields.contains(level)) {
-            return refuse(fmt::format("{}: clipping-power goes through levels of its own", level), "use from_dbfs and to_dbfs");
+            return refuse(fmt::format("{}: clipping-power goes through levels of its own", level),
+                          "use from_dbfs and to_dbfs");
         }
     }
     const auto top = setup.test->number("to_dbfs");
     if (top && *top > limit + 1e-9) {
-        return refuse(fmt::format("to_dbfs: {:.2f} dBFS is above the bench's maximum of {:.2f} dBFS", *top, limit),
-                      "lower it, or raise the output's maximum_volts or maximum_dbfs if the unit bears it");
+        return refuse(
+            fmt::format("to_dbfs: {:.2f} dBFS is above the bench's maximum of {:.2f} dBFS", *top, limit),
+            "lower it, or raise the output's maximum_volts or maximum_dbfs if the unit bears it");
     }
     if (field_number(*setup.test, "from_dbfs") > top.value_or(limit) - 1.0) {
-        return refuse(fmt::format("from_dbfs: {:.2f} dBFS leaves less than 1 dB below the top of {:.2f} dBFS", field_number(*setup.test, "from_dbfs"), top.value_or(limit)),
+        return refuse(fmt::format("from_dbfs: {:.2f} dBFS leaves less than 1 dB below the top of {:.2f} dBFS",
+                                  field_number(*setup.test, "from_dbfs"), top.value_or(limit)),
                       "start lower: the staircase has to begin well below clipping");
     }
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        if (!std::isfinite(load.resistance_ohm)) return refuse(fmt::format("loads: load \"{}\" has no resistance, so there is no power", load.name), "name a load with a resistance");
+        if (!std::isfinite(load.resistance_ohm))
+            return refuse(
+                fmt::format("loads: load \"{}\" has no resistance, so there is no power", load.name),
+                "name a load with a resistance");
     }
-    if (levels_of(setup).size() > 2000) return refuse("step_db: the staircase has more than 2000 steps", "take larger steps or a higher from_dbfs");
+    if (levels_of(setup).size() > 2000)
+        return refuse("step_db: the staircase has more than 2000 steps",
+                      "take larger steps or a higher from_dbfs");
     return {};
 }
 
@@ -92,7 +103,8 @@ double clip_drive(const std::vector<analysis::StepReading>& readings) {
     double drive = 1e9;
     for (const auto polarity : {analysis::Polarity::positive, analysis::Polarity::negative}) {
         const auto onset = analysis::find_clip_onset(readings, polarity);
-        if (const auto* found = std::get_if<analysis::ClipOnset>(&onset)) drive = std::min(drive, found->drive_dbfs);
+        if (const auto* found = std::get_if<analysis::ClipOnset>(&onset))
+            drive = std::min(drive, found->drive_dbfs);
     }
     return drive;
 }
@@ -104,21 +116,27 @@ struct LoadContext {
     std::string source;  // "test:<id>:<load>:"
 };
 
-void add_own_distortion(const LoadContext& context, const analysis::LimitCrossing& crossing, double limit, Quantity& voltage, Findings& findings) {
+void add_own_distortion(const LoadContext& context, const analysis::LimitCrossing& crossing, double limit,
+                        Quantity& voltage, Findings& findings) {
     const capture::Input& input = context.setup.bench->inputs[context.load.plus];
     if (!input.own_thd_percent) return;
     const double own = *input.own_thd_percent / 100.0;
     // True harmonics lie between sum and difference of measured and own: limits, so rectangular.
-    add_doubt(voltage, "input:" + input.name + ":own-distortion", crossing.volts_per_distortion * own / std::numbers::sqrt3);
+    add_doubt(voltage, "input:" + input.name + ":own-distortion",
+              crossing.volts_per_distortion * own / std::numbers::sqrt3);
     if (3.0 * own > limit) {
-        findings.warn("limit-near-own-distortion", fmt::format("the chain's own distortion of {:.3g} % is near the limit of {:.3g} %", 100.0 * own, 100.0 * limit),
+        findings.warn("limit-near-own-distortion",
+                      fmt::format("the chain's own distortion of {:.3g} % is near the limit of {:.3g} %",
+                                  100.0 * own, 100.0 * limit),
                       "measure at a higher limit or with a cleaner recorder");
     }
 }
 
-/// Power and volts at one limit; nothing where they are lost to a step that cannot be trusted (then `lost` says so).
-std::optional<Quantity> add_limit(const LoadContext& context, double limit_percent, analysis::DistortionKind kind, Findings& findings,
-                                  std::string& lost, double& needed_drive) {
+/// Power and volts at one limit; nothing where they are lost to a step that cannot be trusted (then `lost`
+/// says so).
+std::optional<Quantity> add_limit(const LoadContext& context, double limit_percent,
+                                  analysis::DistortionKind kind, Findings& findings, std::string& lost,
+                                  double& needed_drive) {
     const std::string name = limit_in_name(limit_percent);
     const std::string power_name = "power_at_" + name + "_percent_w";
     const std::string voltage_name = "voltage_at_" + name + "_percent_v";
@@ -132,7 +150,8 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     const auto& crossing = std::get<analysis::LimitCrossing>(found);
     needed_drive = std::max(needed_drive, context.steps.readings[crossing.above].level_dbfs);
     lost = context.steps.trouble_between(crossing.below, crossing.above);
-    Quantity voltage = load_voltage(*context.setup.bench, context.load, crossing.total_v, context.steps.plus_shares[crossing.above]);
+    Quantity voltage = load_voltage(*context.setup.bench, context.load, crossing.total_v,
+                                    context.steps.plus_shares[crossing.above]);
     add_doubt(voltage, context.source + "noise", crossing.noise_doubt_v);
     add_doubt(voltage, context.source + "interpolation", crossing.interpolation_doubt_v);
     add_own_distortion(context, crossing, limit_percent / 100.0, voltage, findings);
@@ -155,7 +174,8 @@ void add_onset(const LoadContext& context, Findings& findings) {
             findings.add_absent(name, *absent);
         } else {
             const auto& found = std::get<analysis::ClipOnset>(onset);
-            findings.add(name, load_voltage(*context.setup.bench, context.load, found.peak_v, context.steps.plus_shares.back()));
+            findings.add(name, load_voltage(*context.setup.bench, context.load, found.peak_v,
+                                            context.steps.plus_shares.back()));
             ceilings[at] = found.peak_v;
             if (found.drive_dbfs < lowest_drive) {
                 lowest_drive = found.drive_dbfs;
@@ -165,18 +185,26 @@ void add_onset(const LoadContext& context, Findings& findings) {
         ++at;
     }
     if (lowest_total) {
-        const Quantity voltage = load_voltage(*context.setup.bench, context.load, *lowest_total, context.steps.plus_shares.back());
+        const Quantity voltage =
+            load_voltage(*context.setup.bench, context.load, *lowest_total, context.steps.plus_shares.back());
         findings.add("clip_onset_w", load_power(context.load, voltage));
     } else {
-        findings.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step", "let the tone go louder if the onset of clipping is wanted"});
+        findings.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step",
+                                             "let the tone go louder if the onset of clipping is wanted"});
     }
     constexpr double uneven = 0.05;
     if (ceilings[0] && ceilings[1] && std::abs(*ceilings[0] / *ceilings[1] - 1.0) > uneven) {
-        findings.warn("uneven-rails", fmt::format("the positive half clips at {:.3g} V, the negative at {:.3g} V: the pair of rails is uneven", *ceilings[0], *ceilings[1]),
-                      "look at the supply's rails, the bias and the output devices of the weaker half");
+        findings.warn(
+            "uneven-rails",
+            fmt::format(
+                "the positive half clips at {:.3g} V, the negative at {:.3g} V: the pair of rails is uneven",
+                *ceilings[0], *ceilings[1]),
+            "look at the supply's rails, the bias and the output devices of the weaker half");
     } else if (ceilings[0].has_value() != ceilings[1].has_value()) {
-        findings.warn("uneven-rails", fmt::format("only the {} half of the wave clips", ceilings[0] ? "positive" : "negative"),
-                      "look at the supply's rails, the bias and the output devices of that half");
+        findings.warn(
+            "uneven-rails",
+            fmt::format("only the {} half of the wave clips", ceilings[0] ? "positive" : "negative"),
+            "look at the supply's rails, the bias and the output devices of that half");
     }
 }
 
@@ -184,17 +212,22 @@ void add_gain(const LoadContext& context, Findings& findings) {
     const auto gain = analysis::small_signal_gain(context.steps.readings);
     const auto output_v = output_volts_at_full_scale_sine(context.setup, context.load);
     if (!output_v) {
-        findings.add_absent("gain_db", {"gain-unknown", "the volts at the unit's input are not known", "give volts_at_full_scale of the output, or an input of role \"reference\""});
+        findings.add_absent("gain_db",
+                            {"gain-unknown", "the volts at the unit's input are not known",
+                             "give volts_at_full_scale of the output, or an input of role \"reference\""});
         return;
     }
     if (!gain.found) {
-        findings.add_absent("gain_db", {"too-noisy", "no step stands clear of noise and distortion", "lower the noise or start the tone lower"});
+        findings.add_absent("gain_db", {"too-noisy", "no step stands clear of noise and distortion",
+                                        "lower the noise or start the tone lower"});
         return;
     }
     const double ratio = gain.volts_per_full_scale / *output_v;
-    const Quantity voltage = load_voltage(*context.setup.bench, context.load, gain.volts_per_full_scale, context.steps.plus_shares.front());
+    const Quantity voltage = load_voltage(*context.setup.bench, context.load, gain.volts_per_full_scale,
+                                          context.steps.plus_shares.front());
     const double db_per_relative = 20.0 / std::numbers::ln10;
-    Quantity quantity = analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative / voltage.value}});
+    Quantity quantity =
+        analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative / voltage.value}});
     add_doubt(quantity, context.source + "noise", db_per_relative * gain.doubt);
     findings.add("gain_db", quantity);
 }
@@ -203,7 +236,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "clipping-power";
     if (takes.empty()) {
-        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded", std::nullopt, "record the test's tone"};
+        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded",
+                                      std::nullopt, "record the test's tone"};
         return result;
     }
     const Take& take = takes.front();
@@ -213,7 +247,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return result;
     }
     const std::vector<double> limits = field_numbers(*setup.test, "distortion_limits_percent");
-    const auto kind = field_text(*setup.test, "limit_on") == "thd" ? analysis::DistortionKind::thd : analysis::DistortionKind::thd_plus_noise;
+    const auto kind = field_text(*setup.test, "limit_on") == "thd" ? analysis::DistortionKind::thd
+                                                                   : analysis::DistortionKind::thd_plus_noise;
     add_conditions(setup, take, *read, result);
     result.whole.warnings = read->warnings;
 
@@ -224,7 +259,10 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const LoadContext context{setup, load, steps, "test:" + setup.test->id + ":" + load.name + ":"};
         Findings findings;
         if (const auto stray = analysis::levels_do_not_track(steps.readings, clip_drive(steps.readings))) {
-            result.fault = capture::Fault{capture::FaultKind::untrusted_capture, take.recording.path.filename().string() + ": load \"" + load.name + "\": " + stray->text, std::nullopt, stray->advice};
+            result.fault = capture::Fault{
+                capture::FaultKind::untrusted_capture,
+                take.recording.path.filename().string() + ": load \"" + load.name + "\": " + stray->text,
+                std::nullopt, stray->advice};
             return result;
         }
         double needed_drive = -1e9;
@@ -236,22 +274,33 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             if (lost.empty()) lost = trouble;
         }
         if (!lost.empty()) {
-            result.fault = capture::Fault{capture::FaultKind::untrusted_capture, take.recording.path.filename().string() + ": load \"" + load.name + "\": " + lost, std::nullopt,
-                                          steps.overloaded ? "lower the recorder's gain or raise the attenuation, then record again" : "record again; close other programs, use a larger buffer or another recorder"};
+            result.fault = capture::Fault{
+                capture::FaultKind::untrusted_capture,
+                take.recording.path.filename().string() + ": load \"" + load.name + "\": " + lost,
+                std::nullopt,
+                steps.overloaded
+                    ? "lower the recorder's gain or raise the attenuation, then record again"
+                    : "record again; close other programs, use a larger buffer or another recorder"};
             return result;
         }
         add_onset(context, findings);
         add_gain(context, findings);
-        for (const std::string& trouble : steps.troubles) findings.warn(steps.overloaded ? "input-overload" : "steps-lost", trouble + "; no requested number rests on it", "no need to repeat the test for it");
+        for (const std::string& trouble : steps.troubles)
+            findings.warn(steps.overloaded ? "input-overload" : "steps-lost",
+                          trouble + "; no requested number rests on it", "no need to repeat the test for it");
         if (const auto crossover = analysis::crossover_distortion(steps.readings)) {
-            findings.warn("crossover-distortion", *crossover, "check the output stage's bias; a source of few bits can look alike");
+            findings.warn("crossover-distortion", *crossover,
+                          "check the output stage's bias; a source of few bits can look alike");
         }
         const double clipping_from = clip_drive(steps.readings);
         if (clipping_from < 1e8) {
-            const CeilingVerdict ceiling = whose_ceiling(setup, l, *read, std::max(needed_drive, clipping_from));
+            const CeilingVerdict ceiling =
+                whose_ceiling(setup, l, *read, std::max(needed_drive, clipping_from));
             if (!ceiling.amplifier_proven) {
-                findings.warn("recorder-ceiling-not-excluded", ceiling.words + "; a power that is too low for its rating may be the recorder's doing",
-                              "state clean_up_to_dbfs from a loopback, or repeat at another attenuation");
+                findings.warn(
+                    "recorder-ceiling-not-excluded",
+                    ceiling.words + "; a power that is too low for its rating may be the recorder's doing",
+                    "state clean_up_to_dbfs from a loopback, or repeat at another attenuation");
             }
         }
         findings.curves.emplace_back("level", level_curve(load, steps));
@@ -262,7 +311,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         if (powers[k].size() == setup.test->loads.size()) {
             result.whole.add(name, analysis::sum(powers[k]));
         } else {
-            result.whole.add_absent(name, {"limit-not-reached", "not every load reached the limit", "see the warnings of the loads"});
+            result.whole.add_absent(name, {"limit-not-reached", "not every load reached the limit",
+                                           "see the warnings of the loads"});
         }
     }
     return result;
@@ -281,17 +331,46 @@ Measure clipping_power_measure() {
     measure.name = "clipping-power";
     measure.summary = "output power at distortion limits, and where clipping starts, from rising levels";
     measure.fields = {
-        {.name = "distortion_limits_percent", .type = FieldType::numbers, .unit = "%", .default_text = "[1, 10]", .minimum = 0.001, .maximum = 40.0, .help = "limits at which the power is given"},
-        {.name = "limit_on", .type = FieldType::choice, .default_text = "thd", .choices = {"thd", "thd+n"}, .help = "what the limits are of: harmonics alone, or harmonics and noise"},
-        {.name = "from_dbfs", .type = FieldType::number, .unit = "dBFS", .default_text = "-50", .minimum = -90.0, .maximum = -1.0, .help = "level of the first step"},
-        {.name = "to_dbfs", .type = FieldType::number, .unit = "dBFS", .minimum = -60.0, .maximum = 0.0, .help = "level of the last step; left out: the bench's limit"},
-        {.name = "step_db", .type = FieldType::number, .unit = "dB", .minimum = 0.02, .maximum = 6.0, .help = "height of all steps; left out: 0.1 dB over the top 12 dB, 0.25 dB over the next 12, 2 dB below"},
+        {.name = "distortion_limits_percent",
+         .type = FieldType::numbers,
+         .unit = "%",
+         .default_text = "[1, 10]",
+         .minimum = 0.001,
+         .maximum = 40.0,
+         .help = "limits at which the power is given"},
+        {.name = "limit_on",
+         .type = FieldType::choice,
+         .default_text = "thd",
+         .choices = {"thd", "thd+n"},
+         .help = "what the limits are of: harmonics alone, or harmonics and noise"},
+        {.name = "from_dbfs",
+         .type = FieldType::number,
+         .unit = "dBFS",
+         .default_text = "-50",
+         .minimum = -90.0,
+         .maximum = -1.0,
+         .help = "level of the first step"},
+        {.name = "to_dbfs",
+         .type = FieldType::number,
+         .unit = "dBFS",
+         .minimum = -60.0,
+         .maximum = 0.0,
+         .help = "level of the last step; left out: the bench's limit"},
+        {.name = "step_db",
+         .type = FieldType::number,
+         .unit = "dB",
+         .minimum = 0.02,
+         .maximum = 6.0,
+         .help = "height of all steps; left out: 0.1 dB over the top 12 dB, 0.25 dB over the next 12, 2 dB "
+                 "below"},
     };
     measure.quantities = {
         {"power_at_{limit}_percent_w", "W", true, "power into the load when distortion reaches the limit"},
         {"voltage_at_{limit}_percent_v", "V", true, "volts RMS across the load at that point"},
-        {"clip_onset_positive_v", "V", true, "peak volts at which the upper half of the wave starts to flatten"},
-        {"clip_onset_negative_v", "V", true, "peak volts at which the lower half of the wave starts to flatten"},
+        {"clip_onset_positive_v", "V", true,
+         "peak volts at which the upper half of the wave starts to flatten"},
+        {"clip_onset_negative_v", "V", true,
+         "peak volts at which the lower half of the wave starts to flatten"},
         {"clip_onset_w", "W", true, "power at which the first half starts to flatten"},
         {"gain_db", "dB", true, "load volts over the sound card's volts, well below clipping"},
         {"total_power_at_{limit}_percent_w", "W", false, "sum over all loads, each at its own limit"},

@@ -21,7 +21,7 @@ namespace {
 using analysis::Absent;
 using analysis::Quantity;
 
-constexpr int repeats = 5;          // steps of one level: their scatter is part of the uncertainty
+constexpr int repeats = 5;  // steps of one level: their scatter is part of the uncertainty
 constexpr double repeat_s = 1.2;
 constexpr double search_range_db = 40.0;  // below the bench's limit, where only the power is known
 constexpr double search_step_db = 0.5;
@@ -31,7 +31,10 @@ capture::Result<void> check(const Setup& setup) {
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         if (setup.test->number("power_w") && !std::isfinite(load.resistance_ohm)) {
-            return capture::fail(capture::FaultKind::bad_input_file, fmt::format("power_w: load \"{}\" has no resistance, so there is no power", load.name), "give the level as drive_dbfs");
+            return capture::fail(
+                capture::FaultKind::bad_input_file,
+                fmt::format("power_w: load \"{}\" has no resistance, so there is no power", load.name),
+                "give the level as drive_dbfs");
         }
     }
     return check_level(setup);
@@ -44,9 +47,11 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     if (const auto level = drive_dbfs(setup)) {
         levels.assign(repeats, *level);
     } else {
-        // The gain is not known, so the tone goes through a staircase and the result is read at the asked power.
+        // The gain is not known, so the tone goes through a staircase and the result is read at the asked
+        // power.
         const double top = limit_dbfs(setup);
-        for (double below = search_range_db; below > -1e-9; below -= search_step_db) levels.push_back(top - below);
+        for (double below = search_range_db; below > -1e-9; below -= search_step_db)
+            levels.push_back(top - below);
         step_s = 0.4;
     }
     return capture::make_staircase({.rate_hz = setup.tone_rate_hz,
@@ -56,13 +61,20 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
                                     .code = setup.test->id + "/distortion"});
 }
 
-void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source, double own, const std::string& own_source) {
+void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source,
+               double own, const std::string& own_source) {
     if (figure.value < 3.0 * own) {
-        findings.add_absent(name, {"below-own-distortion", fmt::format("below {:.2g} %, three times the chain's own residual", 300.0 * own), "use a cleaner sound card, or a loopback that shows less residual"});
+        findings.add_absent(name,
+                            {"below-own-distortion",
+                             fmt::format("below {:.2g} %, three times the chain's own residual", 300.0 * own),
+                             "use a cleaner sound card, or a loopback that shows less residual"});
         return;
     }
     if (figure.value < 3.0 * figure.noise) {
-        findings.add_absent(name, {"below-noise", fmt::format("below {:.2g} %, three times what noise alone adds", 100.0 * std::max(3.0 * figure.noise, figure.value)), "raise the level or lower the noise if the number matters"});
+        findings.add_absent(name, {"below-noise",
+                                   fmt::format("below {:.2g} %, three times what noise alone adds",
+                                               100.0 * std::max(3.0 * figure.noise, figure.value)),
+                                   "raise the level or lower the noise if the number matters"});
         return;
     }
     Quantity quantity{100.0 * figure.value, "%", {}};
@@ -86,7 +98,8 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     if (std::isfinite(load.resistance_ohm)) {
         findings.add("power_w", load_power(load, voltage));
     } else {
-        findings.add_absent("power_w", {"no-load", "the load has no resistance", "name a load with a resistance if power is wanted"});
+        findings.add_absent("power_w", {"no-load", "the load has no resistance",
+                                        "name a load with a resistance if power is wanted"});
     }
     add_ratio(findings, "thd_percent", figures.thd, source, own, own_source);
     add_ratio(findings, "thd_total_percent", figures.thd_total, source, own, own_source);
@@ -94,7 +107,9 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     for (std::size_t order = 2; order <= 10; ++order) {
         const std::string name = fmt::format("harmonic_{}_percent", order);
         if (order - 2 >= figures.harmonics.size()) {
-            findings.add_absent(name, {"outside-band", "this harmonic lies outside the band or above half the sample rate", "take a lower frequency or a wider band"});
+            findings.add_absent(
+                name, {"outside-band", "this harmonic lies outside the band or above half the sample rate",
+                       "take a lower frequency or a wider band"});
             continue;
         }
         add_ratio(findings, name, figures.harmonics[order - 2], source, own, own_source);
@@ -104,12 +119,16 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
         Quantity sinad{-20.0 * std::log10(residual.value), "dB", {}};
         const double db_per_relative = 20.0 / std::numbers::ln10;
         add_doubt(sinad, source + "repeatability", db_per_relative * residual.scatter / residual.value);
-        if (own > 0.0) add_doubt(sinad, own_source, db_per_relative * std::min(own / residual.value, 1.0) / std::numbers::sqrt3);
+        if (own > 0.0)
+            add_doubt(sinad, own_source,
+                      db_per_relative * std::min(own / residual.value, 1.0) / std::numbers::sqrt3);
         findings.add("sinad_db", sinad);
     }
     if (!input.own_thd_percent) {
-        findings.warn("own-distortion-unknown", "the distortion of player and recorder themselves is not known and is counted as the unit's",
-                      "measure a loopback and state own_thd_percent of the input");
+        findings.warn(
+            "own-distortion-unknown",
+            "the distortion of player and recorder themselves is not known and is counted as the unit's",
+            "measure a loopback and state own_thd_percent of the input");
     }
     return findings;
 }
@@ -118,7 +137,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "distortion";
     if (takes.empty()) {
-        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded", std::nullopt, "record the test's tone"};
+        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded",
+                                      std::nullopt, "record the test's tone"};
         return result;
     }
     const Take& take = takes.front();
@@ -135,9 +155,12 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);
         const auto distrust = [&](const std::string& trouble) {
-            result.fault = capture::Fault{capture::FaultKind::untrusted_capture, file + ": load \"" + load.name + "\": " + trouble, std::nullopt,
-                                          steps.overloaded ? "lower the recorder's gain or raise the attenuation, then record again"
-                                                           : "record again; close other programs, use a larger buffer or another recorder"};
+            result.fault = capture::Fault{
+                capture::FaultKind::untrusted_capture, file + ": load \"" + load.name + "\": " + trouble,
+                std::nullopt,
+                steps.overloaded
+                    ? "lower the recorder's gain or raise the attenuation, then record again"
+                    : "record again; close other programs, use a larger buffer or another recorder"};
         };
         if (!power) {
             if (!steps.troubles.empty()) {
@@ -167,7 +190,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         }
         Findings findings = findings_of(setup, load, std::get<DistortionFigures>(figures));
         findings.curves.emplace_back("level", level_curve(load, steps));
-        for (const std::string& trouble : steps.troubles) findings.warn("steps-lost", trouble, "no requested number rests on it");
+        for (const std::string& trouble : steps.troubles)
+            findings.warn("steps-lost", trouble, "no requested number rests on it");
         result.loads.emplace_back(load.name, std::move(findings));
     }
     return result;
@@ -188,7 +212,8 @@ Measure distortion_measure() {
         {"sinad_db", "dB", true, "the whole over everything but the fundamental"},
     };
     for (int order = 2; order <= 10; ++order) {
-        measure.quantities.push_back({fmt::format("harmonic_{}_percent", order), "%", true, fmt::format("harmonic {} over the fundamental", order)});
+        measure.quantities.push_back({fmt::format("harmonic_{}_percent", order), "%", true,
+                                      fmt::format("harmonic {} over the fundamental", order)});
     }
     measure.check = check;
     measure.next = next;

@@ -48,7 +48,8 @@ std::optional<std::string> Test::text(const std::string& field) const {
 
 std::optional<std::vector<double>> Test::numbers(const std::string& field) const {
     const auto found = fields.find(field);
-    if (found == fields.end() || !std::holds_alternative<std::vector<double>>(found->second)) return std::nullopt;
+    if (found == fields.end() || !std::holds_alternative<std::vector<double>>(found->second))
+        return std::nullopt;
     return std::get<std::vector<double>>(found->second);
 }
 
@@ -72,7 +73,9 @@ std::vector<double> field_numbers(const Test& test, const std::string& field) {
     return values;
 }
 
-std::string field_text(const Test& test, const std::string& field) { return test.text(field).value_or(default_of(test, field)); }
+std::string field_text(const Test& test, const std::string& field) {
+    return test.text(field).value_or(default_of(test, field));
+}
 
 std::vector<std::size_t> outputs_of(const Setup& setup) {
     std::set<std::size_t> outputs;
@@ -114,26 +117,35 @@ capture::Result<void> check_level(const Setup& setup) {
         for (const std::size_t index : outputs) {
             const capture::Output& output = setup.bench->outputs[index];
             if (!output.volts_at_full_scale) {
-                return broken(fmt::format("drive_volts: the volts_at_full_scale of output \"{}\" is not known", output.name),
-                              "calibrate the output, or give the level as drive_dbfs");
+                return broken(
+                    fmt::format("drive_volts: the volts_at_full_scale of output \"{}\" is not known",
+                                output.name),
+                    "calibrate the output, or give the level as drive_dbfs");
             }
             if (*output.volts_at_full_scale != *setup.bench->outputs[outputs.front()].volts_at_full_scale) {
-                return broken(fmt::format("drive_volts: outputs \"{}\" and \"{}\" differ in volts_at_full_scale", setup.bench->outputs[outputs.front()].name, output.name),
-                              "give the level as drive_dbfs");
+                return broken(
+                    fmt::format("drive_volts: outputs \"{}\" and \"{}\" differ in volts_at_full_scale",
+                                setup.bench->outputs[outputs.front()].name, output.name),
+                    "give the level as drive_dbfs");
             }
         }
         if (outputs.empty()) {
-            return broken("drive_volts: the bench has no output that reaches the test's loads", "add the output, or give the level as drive_dbfs");
+            return broken("drive_volts: the bench has no output that reaches the test's loads",
+                          "add the output, or give the level as drive_dbfs");
         }
     }
     const auto level = drive_dbfs(setup);
     constexpr double rounding_db = 1e-9;
     if (level && *level > limit + rounding_db) {
         const bool by_volts = setup.test->number("drive_volts").has_value();
-        return broken(by_volts ? fmt::format("drive_volts: {:.4g} V RMS peaks at {:.4g} V, above the bench's maximum ({:.2f} dBFS, the limit is {:.2f} dBFS)",
-                                             *setup.test->number("drive_volts"), *setup.test->number("drive_volts") * std::numbers::sqrt2, *level, limit)
-                               : fmt::format("drive_dbfs: {:.2f} dBFS is above the bench's maximum of {:.2f} dBFS", *level, limit),
-                      "lower the level, or raise the output's maximum_volts or maximum_dbfs if the unit bears it");
+        return broken(
+            by_volts ? fmt::format("drive_volts: {:.4g} V RMS peaks at {:.4g} V, above the bench's maximum "
+                                   "({:.2f} dBFS, the limit is {:.2f} dBFS)",
+                                   *setup.test->number("drive_volts"),
+                                   *setup.test->number("drive_volts") * std::numbers::sqrt2, *level, limit)
+                     : fmt::format("drive_dbfs: {:.2f} dBFS is above the bench's maximum of {:.2f} dBFS",
+                                   *level, limit),
+            "lower the level, or raise the output's maximum_volts or maximum_dbfs if the unit bears it");
     }
     return {};
 }
@@ -143,13 +155,15 @@ capture::Result<void> check_frequency(const Setup& setup) {
     const double rate = setup.tone_rate_hz;
     if (frequency > 0.45 * rate) {
         return capture::fail(capture::FaultKind::bad_input_file,
-                             fmt::format("frequency_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", frequency, rate),
+                             fmt::format("frequency_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz",
+                                         frequency, rate),
                              fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", 0.45 * rate));
     }
     const double bandwidth = field_number(*setup.test, "distortion_bandwidth_hz");
     if (2.0 * frequency > std::min(bandwidth, 0.4999 * rate)) {
         return capture::fail(capture::FaultKind::bad_input_file,
-                             fmt::format("frequency_hz: no harmonic of {:.6g} Hz lies within {:.6g} Hz", frequency, std::min(bandwidth, 0.5 * rate)),
+                             fmt::format("frequency_hz: no harmonic of {:.6g} Hz lies within {:.6g} Hz",
+                                         frequency, std::min(bandwidth, 0.5 * rate)),
                              "take a lower frequency: distortion is judged by the harmonics within the band");
     }
     return {};
@@ -159,8 +173,10 @@ void add_readings(const Test& test, TestResult& result) {
     for (const Field& field : reading_fields()) {
         const auto found = test.fields.find(field.name);
         if (found == test.fields.end()) continue;
-        if (const auto* number = std::get_if<double>(&found->second)) result.conditions.emplace_back(field.name, *number);
-        if (const auto* text = std::get_if<std::string>(&found->second)) result.conditions.emplace_back(field.name, *text);
+        if (const auto* number = std::get_if<double>(&found->second))
+            result.conditions.emplace_back(field.name, *number);
+        if (const auto* text = std::get_if<std::string>(&found->second))
+            result.conditions.emplace_back(field.name, *text);
     }
 }
 

@@ -9,8 +9,8 @@
 
 namespace assay::cli {
 
-/// The test's own value, or the default that stands in the field's table (the measure's, then the common ones).
-/// The field must exist and have one.
+/// The test's own value, or the default that stands in the field's table (the measure's, then the common
+/// ones). The field must exist and have one.
 double field_number(const Test& test, const std::string& field);
 std::vector<double> field_numbers(const Test& test, const std::string& field);
 std::string field_text(const Test& test, const std::string& field);
@@ -21,7 +21,8 @@ std::vector<std::size_t> outputs_of(const Setup& setup);
 /// Highest level that all outputs of the test allow, dBFS.
 double limit_dbfs(const Setup& setup);
 
-/// The test's level as dBFS of a sine: drive_dbfs, drive_volts, or the default of -20 dBFS. Nothing for power_w.
+/// The test's level as dBFS of a sine: drive_dbfs, drive_volts, or the default of -20 dBFS. Nothing for
+/// power_w.
 std::optional<double> drive_dbfs(const Setup& setup);
 
 /// Common checks of a tone with one level: against the bench's limits, frequency against rate and bandwidth.

@@ -30,10 +30,10 @@ using FieldValue = std::variant<double, std::string, std::vector<double>, std::v
 struct Test {
     std::string id{};
     std::string measure{};
-    std::vector<std::size_t> loads{};          // indices into Bench::loads
-    std::optional<std::size_t> reference{};    // index into Bench::inputs
+    std::vector<std::size_t> loads{};        // indices into Bench::loads
+    std::optional<std::size_t> reference{};  // index into Bench::inputs
     std::map<std::string, FieldValue> fields{};
-    std::map<std::string, int> lines{};        // line of each key in the job file, and of "" for the table
+    std::map<std::string, int> lines{};  // line of each key in the job file, and of "" for the table
 
     std::optional<double> number(const std::string& field) const;
     std::optional<std::string> text(const std::string& field) const;
@@ -43,7 +43,7 @@ struct Test {
 struct Claim {
     std::string text{};
     std::string test{};
-    std::string load{};      // empty: a quantity of the whole test
+    std::string load{};  // empty: a quantity of the whole test
     std::string quantity{};
     std::optional<double> at_least{};
     std::optional<double> at_most{};

@@ -5,7 +5,8 @@
 namespace assay::cli {
 
 analysis::Curve level_curve(const capture::Load& load, const TrustedSteps& steps) {
-    analysis::Curve curve{{{"drive_dbfs"}, {"voltage_v"}, {"power_w"}, {"thd_percent"}, {"thd_plus_noise_percent"}}};
+    analysis::Curve curve{
+        {{"drive_dbfs"}, {"voltage_v"}, {"power_w"}, {"thd_percent"}, {"thd_plus_noise_percent"}}};
     for (const analysis::StepReading& reading : steps.readings) {
         curve.columns[0].values.push_back(reading.level_dbfs);
         curve.columns[1].values.push_back(reading.total_v);

@@ -22,9 +22,9 @@ enum class FieldType { number, text, numbers, choice };
 struct Field {
     std::string name;
     FieldType type = FieldType::number;
-    std::string unit{};           // "Hz", "dBFS", "" for none
-    std::string default_text{};   // as help prints it; "" where there is none
-    double minimum = 0.0;         // numbers; both ends allowed
+    std::string unit{};          // "Hz", "dBFS", "" for none
+    std::string default_text{};  // as help prints it; "" where there is none
+    double minimum = 0.0;        // numbers; both ends allowed
     double maximum = 0.0;
     std::vector<std::string> choices{};
     bool required = false;
@@ -32,7 +32,8 @@ struct Field {
 };
 
 struct QuantityEntry {
-    std::string name;  // "power_at_{limit}_percent_w": {limit} stands for each requested limit, 0.1 written 0_1
+    std::string
+        name;  // "power_at_{limit}_percent_w": {limit} stands for each requested limit, 0.1 written 0_1
     std::string unit;
     bool per_load = true;
     std::string help{};  // plain words, for the page of a buyer
@@ -69,8 +70,9 @@ struct Measure {
 const std::vector<Measure>& measure_table();
 const Measure* find_measure(const std::string& name);
 
-/// Fields that every measure with a tone has (frequency_hz, the level fields, ...) and the meter readings that
-/// travel with any test (supply_idle_v, supply_loaded_v, supply_current_a, dc_offset_mv, case_temperature_c, ...).
+/// Fields that every measure with a tone has (frequency_hz, the level fields, ...) and the meter readings
+/// that travel with any test (supply_idle_v, supply_loaded_v, supply_current_a, dc_offset_mv,
+/// case_temperature_c, ...).
 const std::vector<Field>& common_fields();
 const std::vector<Field>& reading_fields();
 

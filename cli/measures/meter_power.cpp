@@ -20,13 +20,19 @@ const capture::Meter* meter_of(const Setup& setup) {
 }
 
 capture::Result<void> check(const Setup& setup) {
-    const auto refuse = [](const std::string& text, const std::string& mend) { return capture::fail(capture::FaultKind::bad_input_file, text, mend); };
+    const auto refuse = [](const std::string& text, const std::string& mend) {
+        return capture::fail(capture::FaultKind::bad_input_file, text, mend);
+    };
     if (const auto name = setup.test->text("meter"); name && meter_of(setup) == nullptr) {
-        return refuse(fmt::format("meter: the bench has no meter \"{}\"", *name), "add a [[meter]] of that name to the bench file");
+        return refuse(fmt::format("meter: the bench has no meter \"{}\"", *name),
+                      "add a [[meter]] of that name to the bench file");
     }
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        if (!std::isfinite(load.resistance_ohm)) return refuse(fmt::format("loads: load \"{}\" has no resistance, so there is no power", load.name), "name a load with a resistance");
+        if (!std::isfinite(load.resistance_ohm))
+            return refuse(
+                fmt::format("loads: load \"{}\" has no resistance, so there is no power", load.name),
+                "name a load with a resistance");
     }
     return {};
 }
@@ -53,16 +59,24 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
             add_doubt(voltage, "meter:" + meter->name, volts * accuracy);
             add_doubt(voltage, "test:" + setup.test->id + ":" + load.name + ":meter-digits", digits);
             if (meter->ac_max_hz && frequency > *meter->ac_max_hz) {
-                findings.warn("meter-frequency", fmt::format("the meter is good up to {:.6g} Hz, the tone was {:.6g} Hz: it reads low by an unknown amount", *meter->ac_max_hz, frequency),
+                findings.warn("meter-frequency",
+                              fmt::format("the meter is good up to {:.6g} Hz, the tone was {:.6g} Hz: it "
+                                          "reads low by an unknown amount",
+                                          *meter->ac_max_hz, frequency),
                               "read at 50 to 100 Hz, or measure with the recorder");
             }
             if (!meter->true_rms) {
-                findings.warn("meter-averaging", "the meter averages: on a clipped wave it misreads", "use a true-RMS meter, or read below clipping");
+                findings.warn("meter-averaging", "the meter averages: on a clipped wave it misreads",
+                              "use a true-RMS meter, or read below clipping");
             }
         } else {
-            findings.warn("meter-unknown", "the meter's accuracy is not stated: the uncertainty holds only the load's", "add a [[meter]] with its leaflet's figures to the bench file");
+            findings.warn("meter-unknown",
+                          "the meter's accuracy is not stated: the uncertainty holds only the load's",
+                          "add a [[meter]] with its leaflet's figures to the bench file");
         }
-        findings.warn("meter-reading", "a meter reading by hand, without capture: nothing can be computed again from it", "measure clipping-power for a number that can be verified");
+        findings.warn("meter-reading",
+                      "a meter reading by hand, without capture: nothing can be computed again from it",
+                      "measure clipping-power for a number that can be verified");
         findings.add("power_w", load_power(load, voltage));
         result.loads.emplace_back(load.name, std::move(findings));
     }
@@ -77,7 +91,13 @@ Measure meter_power_measure() {
     measure.summary = "power from volts read off a meter, marked as such";
     measure.plays = false;
     measure.fields = {
-        {.name = "output_v", .type = FieldType::number, .unit = "V", .minimum = 1e-3, .maximum = 1000.0, .required = true, .help = "volts RMS across the load, by meter"},
+        {.name = "output_v",
+         .type = FieldType::number,
+         .unit = "V",
+         .minimum = 1e-3,
+         .maximum = 1000.0,
+         .required = true,
+         .help = "volts RMS across the load, by meter"},
         {.name = "at", .type = FieldType::text, .help = "what told the limit: clip lamp, distortion meter"},
         {.name = "meter", .type = FieldType::text, .help = "which [[meter]]; left out: the bench's only one"},
     };

@@ -58,7 +58,7 @@ using Condition = std::variant<double, std::string>;
 struct TestResult {
     std::string measure{};
     std::vector<std::pair<std::string, Findings>> loads{};  // by load name, in the order of the job
-    Findings whole{};                                        // totals, and warnings of the whole test
+    Findings whole{};                                       // totals, and warnings of the whole test
     std::vector<std::pair<std::string, Condition>> conditions{};
     /// Set when the capture cannot be trusted: the test has no numbers then (exit 3).
     std::optional<capture::Fault> fault{};

@@ -2,7 +2,8 @@
 
 namespace assay::cli {
 
-analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v, double plus_share) {
+analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v,
+                                double plus_share) {
     analysis::Quantity voltage{voltage_v, "V", {}};
     const auto add = [&](const capture::Input& input, double share) {
         for (const capture::RelativeDoubt& doubt : input.scale_doubts) {
@@ -16,7 +17,8 @@ analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load
 
 analysis::Quantity load_power(const capture::Load& load, const analysis::Quantity& voltage) {
     const double power_w = voltage.value * voltage.value / load.resistance_ohm;
-    analysis::Quantity power = analysis::combine(power_w, "W", {{&voltage, 2.0 * voltage.value / load.resistance_ohm}});
+    analysis::Quantity power =
+        analysis::combine(power_w, "W", {{&voltage, 2.0 * voltage.value / load.resistance_ohm}});
     for (const capture::RelativeDoubt& doubt : load.resistance_doubts) {
         power.contributions[doubt.source_id] -= power_w * doubt.relative;
     }

@@ -8,9 +8,10 @@
 
 namespace assay::cli {
 
-/// A voltage at a load. `plus_share` is the part of it that the plus input sees (1 when single-ended); the rest is the
-/// minus input's, so that a doubt which both share adds and independent ones add in squares.
-analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v, double plus_share);
+/// A voltage at a load. `plus_share` is the part of it that the plus input sees (1 when single-ended); the
+/// rest is the minus input's, so that a doubt which both share adds and independent ones add in squares.
+analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v,
+                                double plus_share);
 
 /// Voltage squared over the load's resistance, W.
 analysis::Quantity load_power(const capture::Load& load, const analysis::Quantity& voltage);

@@ -20,9 +20,12 @@ using capture::Result;
 
 constexpr std::int64_t block_frames = 1 << 16;
 constexpr double end_guard_s = 0.005;
-constexpr double signal_to_doubt = 8.0;  // a step whose amplitude is not eight times its own doubt is not there
+constexpr double signal_to_doubt =
+    8.0;  // a step whose amplitude is not eight times its own doubt is not there
 
-double settling_s(double frequency_hz) { return std::max(0.06, 4.0 / frequency_hz); }
+double settling_s(double frequency_hz) {
+    return std::max(0.06, 4.0 / frequency_hz);
+}
 
 std::vector<int> channels_of(const Setup& setup) {
     std::set<int> channels;
@@ -34,23 +37,28 @@ std::vector<int> channels_of(const Setup& setup) {
     return {channels.begin(), channels.end()};
 }
 
-std::string file_of(const Take& take) { return take.recording.path.filename().string(); }
+std::string file_of(const Take& take) {
+    return take.recording.path.filename().string();
+}
 
 tl::unexpected<capture::Fault> untrusted(const Take& take, const analysis::Absent& why) {
     return capture::fail(FaultKind::untrusted_capture, file_of(take) + ": " + why.text, why.advice);
 }
 
 /// Decimated copies of the channels, for placing the tone.
-Result<std::vector<std::vector<float>>> decimate(const Take& take, const std::vector<int>& channels, double pass_hz, double& rate_hz) {
+Result<std::vector<std::vector<float>>> decimate(const Take& take, const std::vector<int>& channels,
+                                                 double pass_hz, double& rate_hz) {
     auto reader = capture::RecordingReader::open(take.recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    std::vector<analysis::Decimator> decimators(channels.size(), analysis::Decimator(take.recording.rate_hz, pass_hz));
+    std::vector<analysis::Decimator> decimators(channels.size(),
+                                                analysis::Decimator(take.recording.rate_hz, pass_hz));
     rate_hz = decimators.front().rate_hz();
     std::vector<std::vector<float>> samples;
     for (std::int64_t first = 0; first < take.recording.frames; first += block_frames) {
         const auto read = reader->read_into(channels, first, block_frames, samples);
         if (!read) return tl::unexpected<capture::Fault>(read.error());
-        for (std::size_t c = 0; c < channels.size(); ++c) decimators[c].push(samples[c].data(), samples[c].size());
+        for (std::size_t c = 0; c < channels.size(); ++c)
+            decimators[c].push(samples[c].data(), samples[c].size());
     }
     std::vector<std::vector<float>> result;
     for (analysis::Decimator& decimator : decimators) result.push_back(decimator.finish());
@@ -58,14 +66,16 @@ Result<std::vector<std::vector<float>>> decimate(const Take& take, const std::ve
 }
 
 /// The channel that the tone stands out in best places it; all channels share one clock.
-Result<analysis::Placement> place(const Take& take, const std::vector<int>& channels, const analysis::TonePlan& plan) {
+Result<analysis::Placement> place(const Take& take, const std::vector<int>& channels,
+                                  const analysis::TonePlan& plan) {
     double rate_hz = 0.0;
     const auto decimated = decimate(take, channels, 1.6 * plan.high_hz, rate_hz);
     if (!decimated) return tl::unexpected<capture::Fault>(decimated.error());
     std::vector<std::pair<double, std::size_t>> by_loudness;
     for (std::size_t c = 0; c < decimated->size(); ++c) {
         double square_sum = 0.0;
-        for (const float sample : (*decimated)[c]) square_sum += static_cast<double>(sample) * static_cast<double>(sample);
+        for (const float sample : (*decimated)[c])
+            square_sum += static_cast<double>(sample) * static_cast<double>(sample);
         by_loudness.emplace_back(-square_sum, c);
     }
     std::sort(by_loudness.begin(), by_loudness.end());
@@ -78,13 +88,20 @@ Result<analysis::Placement> place(const Take& take, const std::vector<int>& chan
     return untrusted(take, *why);
 }
 
-double refined_ppm(const analysis::TonePlan& plan, const std::vector<std::vector<LoadStep>>& loads, double otherwise) {
+double refined_ppm(const analysis::TonePlan& plan, const std::vector<std::vector<LoadStep>>& loads,
+                   double otherwise) {
     double weights = 0.0;
     double sum = 0.0;
     for (const auto& steps : loads) {
         for (const LoadStep& step : steps) {
-            if (step.state != StepState::sound || step.reading.fundamental_v < 100.0 * step.reading.fundamental_doubt_v) continue;
-            const double weight = std::min(std::pow(step.reading.fundamental_v / (step.reading.fundamental_doubt_v + 1e-9 * step.reading.fundamental_v), 2.0), 1e12);
+            if (step.state != StepState::sound ||
+                step.reading.fundamental_v < 100.0 * step.reading.fundamental_doubt_v)
+                continue;
+            const double weight =
+                std::min(std::pow(step.reading.fundamental_v /
+                                      (step.reading.fundamental_doubt_v + 1e-9 * step.reading.fundamental_v),
+                                  2.0),
+                         1e12);
             weights += weight;
             sum += weight * (plan.frequency_hz / step.reading.frequency_hz - 1.0);
         }
@@ -94,17 +111,21 @@ double refined_ppm(const analysis::TonePlan& plan, const std::vector<std::vector
 
 }  // namespace
 
-std::string seconds_text(double seconds) { return fmt::format("{:.2f} s", seconds); }
+std::string seconds_text(double seconds) {
+    return fmt::format("{:.2f} s", seconds);
+}
 
 Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
     const capture::Bench& bench = *setup.bench;
     const analysis::TonePlan plan = plan_of(take.tone);
     const std::vector<int> channels = channels_of(setup);
     if (channels.back() > take.recording.channels) {
-        return capture::fail(FaultKind::untrusted_capture,
-                             fmt::format("{}: the recording has {} channel{}, the bench's inputs need channel {}", file_of(take),
-                                         take.recording.channels, take.recording.channels == 1 ? "" : "s", channels.back()),
-                             "record all inputs of the test in one file, channel n being input channel n");
+        return capture::fail(
+            FaultKind::untrusted_capture,
+            fmt::format("{}: the recording has {} channel{}, the bench's inputs need channel {}",
+                        file_of(take), take.recording.channels, take.recording.channels == 1 ? "" : "s",
+                        channels.back()),
+            "record all inputs of the test in one file, channel n being input channel n");
     }
     StaircaseReading result;
     auto raw = capture::check_raw(take.recording, channels);
@@ -118,10 +139,11 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
 
     const double end_s = result.placement.step_starts_s.back() + ratio * plan.step_s;
     if (end_s - end_guard_s > take.recording.duration_s() && result.placement.jumps.empty()) {
-        return capture::fail(FaultKind::untrusted_capture,
-                             fmt::format("{}: cut short: the recording ends at {} while the tone goes on to {}", file_of(take),
-                                         seconds_text(take.recording.duration_s()), seconds_text(end_s)),
-                             "record until the tone file has ended");
+        return capture::fail(
+            FaultKind::untrusted_capture,
+            fmt::format("{}: cut short: the recording ends at {} while the tone goes on to {}", file_of(take),
+                        seconds_text(take.recording.duration_s()), seconds_text(end_s)),
+            "record until the tone file has ended");
     }
 
     auto reader = capture::RecordingReader::open(take.recording);
@@ -134,7 +156,8 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
         const double to_s = result.placement.step_starts_s[s] + ratio * (plan.step_s - end_guard_s);
         const auto first = static_cast<std::int64_t>(std::llround(from_s * rate));
         const auto count = static_cast<std::int64_t>(std::llround((to_s - from_s) * rate));
-        const bool inside = first >= 0 && first + count <= take.recording.frames && result.placement.step_sound[s];
+        const bool inside =
+            first >= 0 && first + count <= take.recording.frames && result.placement.step_sound[s];
         if (inside) {
             const auto read = reader->read_into(channels, first, count, samples);
             if (!read) return tl::unexpected<capture::Fault>(read.error());
@@ -156,13 +179,18 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
     }
     for (std::size_t l = 0; l < result.loads.size(); ++l) {
         const capture::Load& load = bench.loads[setup.test->loads[l]];
-        const bool heard = std::any_of(result.loads[l].begin(), result.loads[l].end(), [](const LoadStep& step) {
-            return step.reading.fundamental_v > signal_to_doubt * step.reading.fundamental_doubt_v && step.reading.fundamental_v > 0.0;
-        });
+        const bool heard =
+            std::any_of(result.loads[l].begin(), result.loads[l].end(), [](const LoadStep& step) {
+                return step.reading.fundamental_v > signal_to_doubt * step.reading.fundamental_doubt_v &&
+                       step.reading.fundamental_v > 0.0;
+            });
         if (!heard) {
             return capture::fail(FaultKind::untrusted_capture,
-                                 fmt::format("{}: no signal at load \"{}\": the tone is in another channel of the recording but not in this one", file_of(take), load.name),
-                                 "check this load's probe and lead, the amplifier's channel and the channel numbers of the bench file");
+                                 fmt::format("{}: no signal at load \"{}\": the tone is in another channel "
+                                             "of the recording but not in this one",
+                                             file_of(take), load.name),
+                                 "check this load's probe and lead, the amplifier's channel and the channel "
+                                 "numbers of the bench file");
         }
     }
     mark_vanished(result);
@@ -172,8 +200,11 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
     return result;
 }
 
-void add_conditions(const Setup& setup, const Take& take, const StaircaseReading& reading, TestResult& result) {
-    const auto add = [&](const char* name, Condition value) { result.conditions.emplace_back(name, std::move(value)); };
+void add_conditions(const Setup& setup, const Take& take, const StaircaseReading& reading,
+                    TestResult& result) {
+    const auto add = [&](const char* name, Condition value) {
+        result.conditions.emplace_back(name, std::move(value));
+    };
     add("frequency_hz", field_number(*setup.test, "frequency_hz"));
     add("channels_driven", static_cast<double>(setup.test->loads.size()));
     for (const std::size_t index : setup.test->loads) {

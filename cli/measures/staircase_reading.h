@@ -14,18 +14,18 @@ namespace assay::cli {
 
 enum class StepState {
     sound,
-    overload,   // an input of this load was at full scale
-    dropout,    // samples lost, doubled or replaced
-    vanished,   // the tone was no longer there (protection, mute, a pulled lead)
+    overload,  // an input of this load was at full scale
+    dropout,   // samples lost, doubled or replaced
+    vanished,  // the tone was no longer there (protection, mute, a pulled lead)
 };
 
 struct LoadStep {
     analysis::StepReading reading{};
     StepState state = StepState::sound;
-    double plus_share = 1.0;        // see load_voltage
+    double plus_share = 1.0;         // see load_voltage
     double plus_peak_dbfs = -200.0;  // of the inputs, sample peak within the step
     double minus_peak_dbfs = -200.0;
-    std::string trouble{};          // in words, with the second, when not sound
+    std::string trouble{};  // in words, with the second, when not sound
 };
 
 struct StaircaseReading {
@@ -36,12 +36,14 @@ struct StaircaseReading {
     capture::RawChecks raw{};
 };
 
-/// Faults are what makes the whole recording worthless: no signal, another signal, cut short, backwards, levels
-/// that no player would give.
+/// Faults are what makes the whole recording worthless: no signal, another signal, cut short, backwards,
+/// levels that no player would give.
 [[nodiscard]] capture::Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take);
 
-/// Conditions that any played test has: start_s, clock_ppm, the recording's rate and format, loads, frequency.
-void add_conditions(const Setup& setup, const Take& take, const StaircaseReading& reading, TestResult& result);
+/// Conditions that any played test has: start_s, clock_ppm, the recording's rate and format, loads,
+/// frequency.
+void add_conditions(const Setup& setup, const Take& take, const StaircaseReading& reading,
+                    TestResult& result);
 
 /// "12.3 s"
 std::string seconds_text(double seconds);

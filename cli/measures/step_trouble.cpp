@@ -12,13 +12,14 @@ namespace assay::cli {
 
 namespace {
 
-// Zeros or a held value count as a lost buffer only where the tone is loud enough not to round to zero, and only
-// when they outlast what a dead zone or a flat top can give.
+// Zeros or a held value count as a lost buffer only where the tone is loud enough not to round to zero, and
+// only when they outlast what a dead zone or a flat top can give.
 constexpr double loud_enough_dbfs = -50.0;
 constexpr double longest_honest_cycles = 1.2;
 constexpr double collapse_db = 20.0;
 
-const std::vector<float>& of_channel(const std::vector<int>& channels, const std::vector<std::vector<float>>& samples, int channel) {
+const std::vector<float>& of_channel(const std::vector<int>& channels,
+                                     const std::vector<std::vector<float>>& samples, int channel) {
     const auto found = std::find(channels.begin(), channels.end(), channel);
     return samples[static_cast<std::size_t>(found - channels.begin())];
 }
@@ -51,7 +52,9 @@ double share_of_plus(const std::vector<double>& difference, const analysis::Sign
 
 template <class Span>
 const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
-    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) { return span.from_s < to_s && span.to_s > from_s; });
+    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) {
+        return span.from_s < to_s && span.to_s > from_s;
+    });
     return found == spans.end() ? nullptr : &*found;
 }
 
@@ -85,7 +88,8 @@ void read_load_step(const Setup& setup, std::size_t load_index, const std::vecto
     if (load.minus) step.plus_share = share_of_plus(volts, plus);
 }
 
-void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading, const StepWindow& window, LoadStep& step) {
+void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading,
+                const StepWindow& window, LoadStep& step) {
     const capture::Bench& bench = *setup.bench;
     const capture::Load& load = bench.loads[load_index];
     const auto mark = [&](StepState state, std::string words) {
@@ -101,15 +105,18 @@ void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReadi
                 if (block.at_s > jump.after_s && block.at_s < jump.before_s) at_s = block.at_s;
             }
         }
-        mark(StepState::dropout, fmt::format("{} near {} (between {} and {}): {:.1f} ms {}", jump.jump_s < 0.0 ? "dropout" : "repeated block",
-                                             seconds_text(at_s), seconds_text(jump.after_s), seconds_text(jump.before_s),
-                                             1e3 * std::abs(jump.jump_s), jump.jump_s < 0.0 ? "are missing" : "too much"));
+        mark(StepState::dropout,
+             fmt::format("{} near {} (between {} and {}): {:.1f} ms {}",
+                         jump.jump_s < 0.0 ? "dropout" : "repeated block", seconds_text(at_s),
+                         seconds_text(jump.after_s), seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
+                         jump.jump_s < 0.0 ? "are missing" : "too much"));
         return;
     }
     if (!window.inside) {
         const bool lost = reading.placement.lost_from && window.step >= *reading.placement.lost_from;
         mark(lost ? StepState::vanished : StepState::dropout,
-             lost ? fmt::format("the tone is gone from {} on", seconds_text(window.from_s)) : fmt::format("dropout near {}", seconds_text(window.from_s)));
+             lost ? fmt::format("the tone is gone from {} on", seconds_text(window.from_s))
+                  : fmt::format("dropout near {}", seconds_text(window.from_s)));
         return;
     }
     const double longest_s = longest_honest_cycles / field_number(*setup.test, "frequency_hz");
@@ -120,14 +127,19 @@ void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReadi
             const auto* high = overlapping(channel.full_scale_positive, window.from_s, window.to_s);
             const auto* low = overlapping(channel.full_scale_negative, window.from_s, window.to_s);
             if (high != nullptr || low != nullptr) {
-                mark(StepState::overload, fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
-                                                      seconds_text(std::max((high != nullptr ? high : low)->from_s, window.from_s))));
+                mark(StepState::overload,
+                     fmt::format(
+                         "input overload: \"{}\" is at full scale at {}", input.name,
+                         seconds_text(std::max((high != nullptr ? high : low)->from_s, window.from_s))));
                 return;
             }
             if (peak < loud_enough_dbfs) continue;
             for (const capture::Interval& zeros : channel.zeros_inside) {
-                if (zeros.from_s < window.to_s && zeros.to_s > window.from_s && zeros.to_s - zeros.from_s > longest_s) {
-                    mark(StepState::dropout, fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros.from_s), 1e3 * (zeros.to_s - zeros.from_s)));
+                if (zeros.from_s < window.to_s && zeros.to_s > window.from_s &&
+                    zeros.to_s - zeros.from_s > longest_s) {
+                    mark(StepState::dropout,
+                         fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros.from_s),
+                                     1e3 * (zeros.to_s - zeros.from_s)));
                     return;
                 }
             }
@@ -137,7 +149,8 @@ void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReadi
     if (load.minus && step.state == StepState::sound) check_input(*load.minus, step.minus_peak_dbfs);
     if (step.state == StepState::sound && step.reading.disturbed) {
         const double at_s = window.from_s + step.reading.disturbed_at_s;
-        mark(StepState::dropout, fmt::format("dropout or repeated block at {}: the tone jumps", seconds_text(at_s)));
+        mark(StepState::dropout,
+             fmt::format("dropout or repeated block at {}: the tone jumps", seconds_text(at_s)));
     }
 }
 
@@ -147,10 +160,13 @@ void mark_vanished(StaircaseReading& reading) {
         double loudest_level = -1e9;
         for (LoadStep& step : steps) {
             if (step.state != StepState::sound) continue;
-            const double expected_v = loudest_v * std::pow(10.0, std::min(step.reading.level_dbfs - loudest_level, 0.0) / 20.0);
-            if (loudest_v > 0.0 && step.reading.fundamental_v < expected_v * std::pow(10.0, -collapse_db / 20.0)) {
+            const double expected_v =
+                loudest_v * std::pow(10.0, std::min(step.reading.level_dbfs - loudest_level, 0.0) / 20.0);
+            if (loudest_v > 0.0 &&
+                step.reading.fundamental_v < expected_v * std::pow(10.0, -collapse_db / 20.0)) {
                 step.state = StepState::vanished;
-                step.trouble = fmt::format("the output collapses at {}: protection, mute or a pulled lead", seconds_text(step.reading.at_s));
+                step.trouble = fmt::format("the output collapses at {}: protection, mute or a pulled lead",
+                                           seconds_text(step.reading.at_s));
                 continue;
             }
             if (step.reading.fundamental_v > loudest_v) {

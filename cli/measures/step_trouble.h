@@ -20,8 +20,8 @@ void read_load_step(const Setup& setup, std::size_t load_index, const std::vecto
                     const StepWindow& window, LoadStep& step);
 
 /// Sets the state and the trouble's words from raw checks, time jumps and the step's own unevenness.
-void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading, const StepWindow& window,
-                LoadStep& step);
+void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading,
+                const StepWindow& window, LoadStep& step);
 
 /// Steps after which the tone is gone at a load, though the levels go on rising.
 void mark_vanished(StaircaseReading& reading);

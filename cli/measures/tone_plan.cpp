@@ -14,8 +14,9 @@ using capture::SegmentRole;
 analysis::Waveform wave_of(const Segment& segment, double rate_hz) {
     Segment at_full_scale = segment;
     at_full_scale.level_dbfs = 0.0;
-    return {static_cast<double>(segment.frames) / rate_hz,
-            [at_full_scale, rate_hz](double seconds) { return capture::value_at(at_full_scale, rate_hz, seconds * rate_hz); }};
+    return {static_cast<double>(segment.frames) / rate_hz, [at_full_scale, rate_hz](double seconds) {
+                return capture::value_at(at_full_scale, rate_hz, seconds * rate_hz);
+            }};
 }
 
 bool rises(const Segment& segment) {
@@ -24,8 +25,9 @@ bool rises(const Segment& segment) {
 }
 
 double value_of_tone(const capture::Tone& tone, double frame) {
-    const auto next = std::upper_bound(tone.segments.begin(), tone.segments.end(), frame,
-                                       [](double at, const Segment& segment) { return at < static_cast<double>(segment.first_frame); });
+    const auto next = std::upper_bound(
+        tone.segments.begin(), tone.segments.end(), frame,
+        [](double at, const Segment& segment) { return at < static_cast<double>(segment.first_frame); });
     if (next == tone.segments.begin()) return 0.0;
     const Segment& segment = *(next - 1);
     return capture::value_at(segment, tone.rate_hz, frame - static_cast<double>(segment.first_frame));
@@ -67,7 +69,8 @@ analysis::TonePlan plan_of(const capture::Tone& tone) {
                          return head_gain * value_of_tone(tone, static_cast<double>(first) + seconds * rate);
                      }};
     }
-    plan.whole = {plan.duration_s, [&tone, rate](double seconds) { return value_of_tone(tone, seconds * rate); }};
+    plan.whole = {plan.duration_s,
+                  [&tone, rate](double seconds) { return value_of_tone(tone, seconds * rate); }};
     return plan;
 }
 

@@ -39,7 +39,8 @@ TrustedSteps trusted_steps(const std::vector<LoadStep>& steps) {
         }
         last = step.state;
     }
-    if (lost > 0) result.troubles.front() += fmt::format(" ({} of {} steps left out in all)", lost, steps.size());
+    if (lost > 0)
+        result.troubles.front() += fmt::format(" ({} of {} steps left out in all)", lost, steps.size());
     return result;
 }
 

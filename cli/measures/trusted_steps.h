@@ -11,15 +11,15 @@ namespace assay::cli {
 struct TrustedSteps {
     std::vector<analysis::StepReading> readings{};
     std::vector<double> plus_shares{};
-    std::vector<std::size_t> positions{};     // of each reading among all steps
-    std::vector<std::string> step_troubles{}; // of every step, empty where sound
-    std::vector<std::string> troubles{};      // one line each cause, for warnings
+    std::vector<std::size_t> positions{};      // of each reading among all steps
+    std::vector<std::string> step_troubles{};  // of every step, empty where sound
+    std::vector<std::string> troubles{};       // one line each cause, for warnings
     bool overloaded = false;
 
     /// Trouble of a step that was left out between two neighbours among the readings; empty if there is none.
     std::string trouble_between(std::size_t below, std::size_t above) const;
-    /// Trouble that keeps higher steps out, so that a limit may lie there; empty if the readings go to the top. A tone
-    /// that vanished (protection) is the unit's own doing and no reason to distrust the capture.
+    /// Trouble that keeps higher steps out, so that a limit may lie there; empty if the readings go to the
+    /// top. A tone that vanished (protection) is the unit's own doing and no reason to distrust the capture.
     std::string trouble_above() const;
     bool vanished_above = false;
 };
