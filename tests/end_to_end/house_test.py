@@ -98,13 +98,14 @@ def headers():
     none("every header begins with what it is for, then #pragma once",
          [path for path in CPP if path.suffix == ".h"
           and not re.match(r"(//[^\n]*\n)+#pragma once\n", text(path))])
-    none(f"no C++ file is longer than {LONGEST_CPP} lines",
-         [f"{path} ({len(text(path).splitlines())})" for path in CPP if len(text(path).splitlines()) > LONGEST_CPP])
+    none(f"no C++ file outside tests/ is longer than {LONGEST_CPP} lines",
+         [f"{path} ({len(text(path).splitlines())})" for path in CPP
+          if path.parts[0] != "tests" and len(text(path).splitlines()) > LONGEST_CPP])
     none("analysis prints nothing and opens nothing",
          lines_with(r"\b(f?printf|puts|fopen|std::cout|std::cerr|getenv)\b",
                     [path for path in CPP if path.parts[0] == "analysis"]))
     none("nothing turns a warning off, nothing turns exact arithmetic off",
-         lines_with(r"#\s*pragma\s+GCC\s+(diagnostic|optimize)|-ffast-math|-Ofast|-w\b[^-]", CPP + [Path("CMakeLists.txt")]))
+         lines_with(r"#\s*pragma\s+GCC\s+(diagnostic|optimize)|-ffast-math|-Ofast|\s-w(\s|\"|$)", CPP + [Path("CMakeLists.txt")]))
 
 
 def words():
