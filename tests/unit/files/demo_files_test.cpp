@@ -40,6 +40,22 @@ TEST(DemoFiles, AreThoseInTheProgram) {
     EXPECT_TRUE(parse_job(demo_job_toml, "job.toml", *bench, bench->sample_rate_hz).has_value());
 }
 
+// 1.5 V RMS peaks at 2.121 V; the bench allows 2.00 V.
+TEST(DemoFiles, ALevelPastTheBenchesMaximumIsRefusedByLine) {
+    const capture::Bench bench = parse_bench(demo_bench_toml, "bench.toml").value();
+    const auto at = [&](const std::string& level) {
+        return parse_job(testing::changed(std::string(demo_job_toml), "drive_dbfs = -20.0 ", level + " "),
+                         "job.toml", bench, bench.sample_rate_hz);
+    };
+    EXPECT_TRUE(at("drive_volts = 1.414213").has_value());  // reaching it is allowed
+    const auto loud = at("drive_volts = 1.5");
+    ASSERT_FALSE(loud.has_value());
+    testing::expect_well_formed(loud.error(), "job.toml");
+    EXPECT_TRUE(loud.error().text.starts_with("job.toml:20: test \"distortion-left\": drive_volts: "))
+        << loud.error().text;
+    EXPECT_FALSE(at("drive_dbfs = -0.1").has_value());
+}
+
 // The bench file writes out what the unit of the demo is made of; both must stay the same unit.
 TEST(DemoFiles, TheSimulatedUnitIsTheHealthyOne) {
     capture::SimulatedBench written = read_bench(demo / "bench.toml").value().simulated;
