@@ -4,8 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
-#include "capture/guard.h"
 #include "cli/commands/cautions.h"
 
 namespace assay::cli {
@@ -17,37 +17,66 @@ std::string minutes(double seconds) {
     return fmt::format("{}:{:02} min", whole / 60, whole % 60);
 }
 
-/// The largest power that any claim states for this load in this test, if it states one in watts.
-double claimed_power_w(const Job& job, const Test& test, const capture::Load& load) {
-    double power = 0.0;
+/// Powers that claims state for this load, in any test; smallest first.
+std::vector<double> claimed_powers_w(const Job& job, const capture::Load& load) {
+    std::vector<double> powers;
     for (const Claim& claim : job.claims) {
-        if (claim.test != test.id || !claim.quantity.ends_with("_w") ||
-            (!claim.load.empty() && claim.load != load.name))
+        if (!claim.quantity.ends_with("_w") || claim.quantity.starts_with("total") || claim.load != load.name)
             continue;
-        if (claim.quantity.starts_with("total")) continue;
-        power = std::max({power, claim.at_least.value_or(0.0), claim.nominal.value_or(0.0)});
+        const double power = claim.at_least.value_or(claim.nominal.value_or(0.0));
+        if (power > 0.0) powers.push_back(power);
     }
-    return power;
+    std::sort(powers.begin(), powers.end());
+    return powers;
 }
 
-std::string heat_line(const Job& job, const Test& test, const capture::Tone& tone,
-                      const capture::Load& load) {
-    const double claimed = claimed_power_w(job, test, load);
+struct Heat {
+    double energy_ws = 0.0;
+    double highest_w = 0.0;
+    double above_rating_s = 0.0;
+};
+
+/// The load's heat if the unit gives the rated power at the level-set tone, rises with the level from there,
+/// and flattens at four times the rating: healthy units give about twice their printed watts (common
+/// practice, no source), and a square wave twice the power of the sine that it is cut from.
+Heat heat_of(const capture::Tone& tone, double rated_w, double level_set_dbfs, double load_rating_w) {
+    Heat heat;
+    for (const capture::Segment& segment : tone.segments) {
+        const double seconds = static_cast<double>(segment.frames) / tone.rate_hz;
+        const double power_w =
+            rated_w * std::min(std::pow(10.0, (segment.level_dbfs - level_set_dbfs) / 10.0), 4.0);
+        heat.energy_ws += power_w * seconds;
+        heat.highest_w = std::max(heat.highest_w, power_w);
+        if (power_w > load_rating_w) heat.above_rating_s += seconds;
+    }
+    return heat;
+}
+
+std::string heat_line(const Job& job, const capture::Tone& tone, const capture::Load& load,
+                      double level_set_dbfs) {
     if (!std::isfinite(load.resistance_ohm))
-        return fmt::format("     load {}: none connected, no heat\n", load.name);
-    if (claimed <= 0.0) {
+        return fmt::format("     {}: nothing connected, no heat\n", load.name);
+    const std::vector<double> claimed = claimed_powers_w(job, load);
+    if (claimed.empty()) {
         return fmt::format(
-            "     load {}: {:.0f} watt-seconds for every watt at the loudest step (no rating is claimed)\n",
+            "     heat in {}: {:.0f} watt-seconds for every watt that the loudest step gives (no rating is "
+            "claimed)\n",
             load.name, tone.energy_s() / std::pow(10.0, tone.peak_dbfs() / 10.0));
     }
-    // Healthy units give about twice their printed watts, and a square wave twice a sine: common practice, no
-    // source.
-    const double worst = 4.0 * claimed;
-    const capture::LoadHeat heat = capture::heat_in_load(load, tone, worst);
-    return fmt::format(
-        "     load {}: at most about {:.0f} watt-seconds, if the loudest step gives {:.0f} W (four times the "
-        "claimed {:.4g} W:\n       a strong unit driven to a square wave). {}\n",
-        load.name, heat.energy_ws, worst, claimed, heat.text);
+    const double unlimited = std::numeric_limits<double>::infinity();
+    const double rating_w = load.rated_power_no_heatsink_w.value_or(load.rated_power_w.value_or(unlimited));
+    const Heat heat = heat_of(tone, claimed.front(), level_set_dbfs, rating_w);
+    const double average_w = heat.energy_ws / tone.duration_s();
+    std::string line = fmt::format(
+        "     heat in {}: up to {:.0f} watt-seconds ({:.0f} W on average, {:.0f} W at most), if a unit rated "
+        "{:.4g} W gives\n"
+        "       twice that and is driven into a square wave. ",
+        load.name, heat.energy_ws, average_w, heat.highest_w, claimed.front());
+    if (rating_w == unlimited) return line + "The load's own rating is not stated.\n";
+    if (heat.above_rating_s <= 0.0) return line + fmt::format("Within the load's {:.4g} W.\n", rating_w);
+    line += fmt::format("Above the load's {:.4g} W for {:.0f} s", rating_w, heat.above_rating_s);
+    return line + (average_w > rating_w ? ": TOO HOT, take a bigger load or a lower to_dbfs.\n"
+                                        : ": let it cool well before and after.\n");
 }
 
 std::string aim_for_gain(const Job& job, const capture::Bench& bench,
@@ -55,11 +84,11 @@ std::string aim_for_gain(const Job& job, const capture::Bench& bench,
     for (const SheetEntry& entry : entries) {
         if (entry.test->measure != "clipping-power") continue;
         const capture::Load& load = bench.loads[entry.test->loads.front()];
-        const double claimed = claimed_power_w(job, *entry.test, load);
-        if (claimed > 0.0) {
+        const std::vector<double> claimed = claimed_powers_w(job, load);
+        if (!claimed.empty()) {
             return fmt::format(
-                "until a meter across load {} reads {:.2f} V (that is the claimed {:.4g} W into {:.4g} ohm)",
-                load.name, std::sqrt(claimed * load.resistance_ohm), claimed, load.resistance_ohm);
+                "until a meter across {} reads {:.2f} V (the claimed {:.4g} W into {:.4g} ohm)", load.name,
+                std::sqrt(claimed.front() * load.resistance_ohm), claimed.front(), load.resistance_ohm);
         }
     }
     return "until the unit just begins to clip (lamp, meter stops rising), then back by a third of the "
@@ -78,10 +107,10 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         "  1. Player: equaliser, loudness, volume levelling and enhancements OFF. Volume as high as stays "
         "clean\n"
         "     (often the top), then never touched again. Flight mode on a phone.\n";
-    text += fmt::format(
-        "  2. Recorder: automatic level, noise suppression and effects OFF; {:.6g} Hz or more, 24 bit, WAV "
-        "or FLAC. Channel n\n     of the recording is input channel n of the bench file.\n",
-        std::max(44100.0, bench.sample_rate_hz));
+    text +=
+        "  2. Recorder: automatic level, noise suppression and effects OFF; 44.1 kHz at least, 24 bit, WAV "
+        "or FLAC.\n"
+        "     Channel n of the recording is input channel n of the bench file.\n";
     text += fmt::format(
         "  3. Unit's gain at its lowest. Play level-set.wav ({}, {:.6g} Hz, {:.1f} dBFS) and turn the gain "
         "up\n     {}.\n",
@@ -110,7 +139,7 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         }
         text += "     connected and driven together: " + loads + "\n";
         for (const std::size_t index : entry.test->loads)
-            text += heat_line(job, *entry.test, entry.tone, bench.loads[index]);
+            text += heat_line(job, entry.tone, bench.loads[index], level_set.level_dbfs);
         text += "\n";
     }
     text += fmt::format(
