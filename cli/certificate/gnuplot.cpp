@@ -73,18 +73,28 @@ std::string PlotTexts::mark(const std::string& text) {
     return columns > mark.size() ? mark + std::string(columns - mark.size(), '_') : mark;
 }
 
-std::string PlotTexts::put_into(std::string svg) const {
-    for (std::size_t i = texts_.size(); i-- > 0;) {
-        const std::string mark = mark_of(i);
-        const std::string text = escaped(texts_[i]);
-        for (std::size_t at = svg.find(mark); at != std::string::npos;
-             at = svg.find(mark, at + text.size())) {
-            std::size_t end = at + mark.size();
-            while (end < svg.size() && svg[end] == '_') ++end;
-            svg.replace(at, end - at, text);
+std::string PlotTexts::put_into(const std::string& svg) const {
+    // One pass: a text that looks like a mark is never taken for one.
+    std::string out;
+    std::size_t done = 0;
+    for (std::size_t at = svg.find("zq"); at != std::string::npos; at = svg.find("zq", at)) {
+        std::size_t end = at + 2;
+        std::size_t index = 0;
+        while (end < svg.size() && end < at + 8 && svg[end] >= '0' && svg[end] <= '9') {
+            index = 10 * index + static_cast<std::size_t>(svg[end++] - '0');
         }
+        const bool is_mark = end > at + 2 && svg.compare(end, 2, "qz") == 0 && index < texts_.size();
+        if (!is_mark) {
+            at += 2;
+            continue;
+        }
+        out.append(svg, done, at - done);
+        out += escaped(texts_[index]);
+        end += 2;
+        while (end < svg.size() && svg[end] == '_') ++end;
+        at = done = end;
     }
-    return svg;
+    return out.append(svg, done, std::string::npos);
 }
 
 capture::Result<std::string> draw(const std::string& script, const std::string& name, int width, int height) {

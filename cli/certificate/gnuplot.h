@@ -15,7 +15,7 @@ class PlotTexts {
   public:
     std::string mark(const std::string& text);
     /// The drawing with every mark replaced by its text, escaped for XML.
-    std::string put_into(std::string svg) const;
+    std::string put_into(const std::string& svg) const;
 
   private:
     std::vector<std::string> texts_{};

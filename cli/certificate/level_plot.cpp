@@ -263,16 +263,22 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
             "'#50565c'\n",
             limit);
     }
-    double label_height = 0.05;  // one label above the other, however close the claims lie
+    // Written along the line, where the curve is not: above it before the bend, below it behind.
+    double bend = sheet.x_to;
+    for (const Line& line : lines) {
+        for (const Point& point : line.points) {
+            if (point.thd_percent >= 1.0 && point.thd_percent < 50.0) bend = std::min(bend, point.x);
+        }
+    }
     for (const double value : claimed) {
+        const bool before = value < 0.9 * bend;
         script += fmt::format(
             "set arrow from first {0:.9g},graph 0 to first {0:.9g},graph 1 nohead lc rgb '#1c2126' lw 1.6 "
             "back\n"
-            "set label 'claimed {1}' at first {0:.9g},graph {2:.3f} offset -0.6,0 right font ',12' textcolor "
-            "rgb "
-            "'#1c2126'\n",
-            value, stated_text(value, axis.unit), label_height);
-        label_height = label_height < 0.85 ? label_height + 0.055 : 0.05;
+            "set label 'claimed {1}' at first {0:.9g},graph {2} offset -0.7,0 rotate by 90 {3} font ',12' "
+            "textcolor "
+            "rgb '#1c2126'\n",
+            value, stated_text(value, axis.unit), before ? "0.975" : "0.03", before ? "right" : "left");
     }
     std::string plot;
     std::vector<std::string> onsets;
@@ -307,7 +313,7 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
     script += "plot " + plot + '\n';
     auto svg = draw(script, record.id, 620, 450);
     if (!svg) return svg;
-    return texts.put_into(std::move(*svg));
+    return texts.put_into(*svg);
 }
 
 }  // namespace assay::cli

@@ -184,13 +184,30 @@ PageData methods_part(const Session& session) {
         entry.set("lead", lead);
         list << entry;
     };
+    // Tests made in the same way share a paragraph.
+    struct Method {
+        std::string measure{};
+        std::string text{};
+        std::string tests{};
+        int count = 0;
+    };
+    std::vector<Method> methods;
     for (const TestRecord& record : session.tests) {
         const std::string& measure = record.result.measure;
-        const std::string lead =
-            first_capital(measure_words(measure)) + " (test " + visible_text(record.id, 80) + ")";
-        if (measure == "clipping-power") add(lead, clipping_method(record));
-        if (measure == "distortion") add(lead, distortion_method(record));
-        if (measure == "meter-power") add(lead, meter_method());
+        std::string text;
+        if (measure == "clipping-power") text = clipping_method(record);
+        if (measure == "distortion") text = distortion_method(record);
+        if (measure == "meter-power") text = meter_method();
+        if (text.empty()) continue;
+        auto same = std::find_if(methods.begin(), methods.end(),
+                                 [&](const Method& m) { return m.measure == measure && m.text == text; });
+        if (same == methods.end()) same = methods.insert(methods.end(), Method{measure, text, {}, 0});
+        same->tests += (same->count++ == 0 ? "" : ", ") + visible_text(record.id, 80);
+    }
+    for (const Method& method : methods) {
+        add(first_capital(measure_words(method.measure)) + (method.count == 1 ? " (test " : " (tests ") +
+                method.tests + ")",
+            method.text);
     }
     add("Uncertainty",
         "Each cause of doubt (input scales, meters, load resistance, noise, the recorder’s own distortion, "

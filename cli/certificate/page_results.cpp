@@ -102,12 +102,24 @@ PageData totals_part(const Session& session, const TestRecord& record) {
 void add_absent_and_warnings(const Findings& findings, const std::string& load, const std::string& limit_on,
                              PageData& absent, PageData& warnings) {
     const std::string where = load.empty() ? std::string{} : visible_text(load, 60) + ": ";
+    // Numbers that are missing for the same reason share a note.
+    std::vector<std::pair<std::string, const analysis::Absent*>> grouped;
     for (const auto& [name, why] : findings.absent) {
+        const std::string words = quantity_words(name, limit_on);
+        const auto same = std::find_if(grouped.begin(), grouped.end(), [&, &reason = why](const auto& g) {
+            return g.second->text == reason.text && g.second->advice == reason.advice;
+        });
+        if (same == grouped.end()) {
+            grouped.emplace_back(words, &why);
+        } else {
+            same->first += "; " + words;
+        }
+    }
+    for (const auto& [words, why] : grouped) {
         PageData entry;
-        entry.set("words", where.empty() ? first_capital(quantity_words(name, limit_on))
-                                         : where + quantity_words(name, limit_on));
-        entry.set("text", without_full_stop(first_capital(why.text)));
-        entry.set("advice", as_sentence(why.advice));
+        entry.set("words", where.empty() ? first_capital(words) : where + words);
+        entry.set("text", without_full_stop(first_capital(why->text)));
+        entry.set("advice", as_sentence(why->advice));
         absent << entry;
     }
     for (const Warning& warning : findings.warnings) {
@@ -154,7 +166,6 @@ PageData tests_part(const Session& session, const NamedPlots& plots) {
         entry.set("title", first_capital(measure_words(result.measure)));
         entry.set("id", visible_text(record.id, 80));
         entry.set("simulated", PageData{session.simulated});
-        entry.set("by_hand", PageData{result.measure == "meter-power"});
         if (result.fault) {
             PageData fault = text_section(without_full_stop(result.fault->text));
             fault.set("mend", as_sentence(result.fault->mend));

@@ -19,17 +19,19 @@ std::string supply_text(const TestResult& result) {
     return "supply voltage not stated";
 }
 
-std::string one_load_text(const Session& session, const std::string& name) {
+std::string one_load_text(const Session& session, const TestResult& result, const std::string& name) {
     const capture::Load* load = find_load(session.bench, name);
-    if (load == nullptr) return "load not stated";
-    return stated_text(load->resistance_ohm, "ohm") + (load->bridged() ? " bridged" : "");
+    auto ohms = number_condition(result, "load_ohm." + name);
+    if (!ohms && load != nullptr) ohms = load->resistance_ohm;
+    if (!ohms) return "load not stated";
+    return stated_text(*ohms, "ohm") + (load != nullptr && load->bridged() ? " bridged" : "");
 }
 
 std::string load_text(const Session& session, const TestResult& result, const std::string& name) {
-    if (!name.empty()) return one_load_text(session, name);
+    if (!name.empty()) return one_load_text(session, result, name);
     std::string text;
     for (const auto& [load, findings] : result.loads) {
-        text += (text.empty() ? "" : " and ") + one_load_text(session, load);
+        text += (text.empty() ? "" : " and ") + one_load_text(session, result, load);
     }
     return text.empty() ? "load not stated" : text;
 }
@@ -96,8 +98,8 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
         text += ", where clipping begins";
     } else if (distortion != nullptr) {
         text += ", " + value_text(*distortion) + " THD";
-    } else if (const std::string at = text_condition(result, "at", {}); !at.empty()) {
-        text += ", limit told by " + visible_text(at, 80);
+    } else if (const std::string at = text_condition(result, "limit_told_by", {}); !at.empty()) {
+        text += ", limit told by: " + visible_text(at, 80);
     } else {
         text += ", THD not stated";
     }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cmath>
 #include <optional>
 #include <string_view>
 #include <utility>
@@ -56,7 +57,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 19> known_conditions{{
+constexpr std::array<Pair, 23> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -65,6 +66,10 @@ constexpr std::array<Pair, 19> known_conditions{{
     {"frequency_hz", "test frequency"},
     {"channels_driven", "channels driven together"},
     {"limit_on", "distortion limit is on"},
+    {"limit_told_by", "limit told by"},
+    {"recorded_rate_hz", "recorded at"},
+    {"recorded_format", "recorded as"},
+    {"tone_rate_hz", "tone made at"},
     {"start_s", "tone found in the recording at"},
     {"clock_ppm", "recorder's clock re the player's"},
     {"distortion_bandwidth_hz", "harmonics counted up to"},
@@ -150,17 +155,31 @@ std::string limit_words(const std::string& name, const std::string& limit_on) {
     return {};
 }
 
-std::string unit_of(const std::string& name) { return split_unit(name).second; }
+std::string unit_of(const std::string& name) {
+    return split_unit(name).second;
+}
 
 std::string measure_words(const std::string& measure) {
     return look_up(measure, known_measures).value_or(visible_text(measure, 60));
 }
 
 ConditionWords condition_words(const std::string& name, const Condition& value) {
+    // Ohms stand one a load, by its name: "load_ohm.load-a".
+    constexpr std::string_view ohms = "load_ohm.";
+    const auto* value_number = std::get_if<double>(&value);
+    if (name.starts_with(ohms) && value_number != nullptr) {
+        return {visible_text(name.substr(ohms.size()), 60), stated_text(*value_number, "ohm")};
+    }
     const auto [plain, unit] = split_unit(name);
     ConditionWords shown{look_up(name, known_conditions).value_or(plain), {}};
-    if (const auto* number = std::get_if<double>(&value)) {
-        shown.value = stated_text(*number, unit);
+    if (value_number != nullptr) {
+        // These two are measured: more decimals than told here mean nothing.
+        const bool measured_s = name == "start_s";
+        const bool measured_ppm = name == "clock_ppm";
+        const double step = measured_s ? 1e-3 : 1e-2;
+        const double shown_number =
+            measured_s || measured_ppm ? std::round(*value_number / step) * step + 0.0 : *value_number;
+        shown.value = stated_text(shown_number, unit);
     } else {
         shown.value = visible_text(std::get<std::string>(value), 200);
         if (name == "limit_on") shown.value = distortion_name(shown.value);

@@ -111,6 +111,12 @@ Json session_document(const Session& session, Trouble& trouble) {
     return document;
 }
 
+/// Ids are names of files too: what is none must not come in by a session from elsewhere.
+bool is_test_id(const std::string& id) {
+    const auto allowed = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
+    return !id.empty() && id.size() <= 200 && id.find_first_not_of(allowed) == std::string::npos;
+}
+
 void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
     Trouble& trouble = archive.trouble();
     const std::string key = "tests";
@@ -122,6 +128,7 @@ void read_tests(JsonReader& archive, const std::filesystem::path& folder, Sessio
         const std::string id = entry.key();
         const Place place{&tests_place, &id, 0};
         JsonReader test(*entry, place, trouble);
+        if (!is_test_id(id)) return trouble.note(place, "is no test id (letters, digits, '-', '_')");
         session.tests.push_back({id, {}, {}});
         read_result(test, session.tests.back().result);
         const std::string takes_key = "takes";

@@ -14,7 +14,7 @@ namespace {
 
 constexpr std::size_t page_columns = 100;
 constexpr std::size_t words_columns = 38;
-constexpr std::size_t value_columns = 20;
+constexpr std::size_t value_columns = 23;
 constexpr std::size_t verdict_columns = 11;
 
 /// Wraps `text` behind `indent` spaces; the first line begins with `label` instead, filled up to them.

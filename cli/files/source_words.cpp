@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 8> rows{{
+constexpr std::array<Row, 9> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -32,6 +32,7 @@ constexpr std::array<Row, 8> rows{{
     {"load:", ":resistance", "load resistance", "measure it with four wires"},
     {"test:", ":noise", "noise in the recording",
      "use less attenuation before the recorder, or longer steps"},
+    {"test:", ":meter-digits", "the last digit of the meter", "read nearer to the top of the meter's range"},
     {"test:", ":interpolation", "the distance between level steps",
      "use finer steps near the limit (step_db)"},
     {"test:", ":repeatability", "the spread between repeats",

@@ -14,7 +14,8 @@ struct SourceWords {
 };
 
 /// Ids: "input:NAME:scale", "input:NAME:meter-digits", "input:NAME:own-distortion", "meter:NAME",
-/// "load:NAME:resistance", "test:ID:LOAD:noise", "...:interpolation", "...:repeatability". An id that is none
+/// "load:NAME:resistance", "test:ID:LOAD:noise", "...:interpolation", "...:repeatability",
+/// "...:meter-digits". An id that is none
 /// of these is shown as it is. A part is named where the bench has several of its kind.
 SourceWords source_words(const std::string& source_id, const capture::Bench& bench);
 

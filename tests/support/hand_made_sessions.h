@@ -1,5 +1,5 @@
-// Sessions made by hand, for the tests of session file, terminal text and page. Invented units; the level curves
-// follow the closed form of a hard-clipped sine, so that the pages look as real ones do.
+// Sessions made by hand, for the tests of session file, terminal text and page. Invented units; the level
+// curves follow the closed form of a hard-clipped sine, so that the pages look as real ones do.
 #pragma once
 
 #include <algorithm>
@@ -18,7 +18,8 @@ inline analysis::Quantity quantity(double value, const std::string& unit,
 }
 
 /// RMS and THD of a sine of amplitude 1 clipped at +-c, by its Fourier integral: fundamental
-/// b1 = (2/pi)(asin c + c sqrt(1 - c^2)), mean square m = 1/2 - (1 - 2/pi asin c)/2 ... computed by sums here.
+/// b1 = (2/pi)(asin c + c sqrt(1 - c^2)), mean square m = 1/2 - (1 - 2/pi asin c)/2 ... computed by sums
+/// here.
 struct Clipped {
     double rms = 0.0;
     double thd_percent = 0.0;
@@ -100,10 +101,14 @@ inline Take take() {
 }
 
 /// Findings of one load of an amplifier whose rail stands at `rail_v`.
-inline Findings findings(const std::string& load, const std::string& input, double resistance_ohm, double rail_v) {
+inline Findings findings(const std::string& load, const std::string& input, double resistance_ohm,
+                         double rail_v) {
     Findings made;
     analysis::Curve curve;
-    curve.columns = {{"drive_dbfs", {}}, {"voltage_v", {}}, {"power_w", {}}, {"thd_percent", {}},
+    curve.columns = {{"drive_dbfs", {}},
+                     {"voltage_v", {}},
+                     {"power_w", {}},
+                     {"thd_percent", {}},
                      {"thd_plus_noise_percent", {}}};
     const double gain = std::pow(10.0, 30.0 / 20.0);
     double power_at_1 = 0.0;
@@ -129,8 +134,9 @@ inline Findings findings(const std::string& load, const std::string& input, doub
                          {"test:power-4-ohm:" + load + ":noise", 0.0001 * value}});
     };
     const auto volts = [&](double value) {
-        return quantity(value, "V", {{"input:" + input + ":scale", 0.006 * value},
-                                     {"meter:bench-meter", 0.0023 * value}});
+        return quantity(
+            value, "V",
+            {{"input:" + input + ":scale", 0.006 * value}, {"meter:bench-meter", 0.0023 * value}});
     };
     made.add("power_at_1_percent_w", power(power_at_1));
     made.add("voltage_at_1_percent_v", volts(std::sqrt(power_at_1 * resistance_ohm)));
@@ -146,7 +152,8 @@ inline Findings findings(const std::string& load, const std::string& input, doub
 
 inline JudgedClaim claim(const std::string& text, const std::string& load, const std::string& name,
                          const analysis::Quantity& measured, double at_least) {
-    JudgedClaim made{text, "power-4-ohm", load, name, analysis::Verdict::undecided, measured, {at_least, {}}, {}};
+    JudgedClaim made{text,     "power-4-ohm",  load, name, analysis::Verdict::undecided,
+                     measured, {at_least, {}}, {}};
     made.verdict = analysis::judge(measured, made.limit);
     return made;
 }
@@ -159,8 +166,13 @@ inline Session amplifier(double rail_v = 19.5, double claimed_w = 22.0) {
     session.number = "A-20260314-150926-7F3C";
     session.bench = bench();
     session.simulated = false;
-    session.unit = {UnitKind::amplifier, "Birkenhof Audio", "Tandem 225", "BH-0417-2231",
-                    "used; case scratched, two output transistors replaced", 2.0, 4.0};
+    session.unit = {UnitKind::amplifier,
+                    "Birkenhof Audio",
+                    "Tandem 225",
+                    "BH-0417-2231",
+                    "used; case scratched, two output transistors replaced",
+                    2.0,
+                    4.0};
     TestRecord record;
     record.id = "power-4-ohm";
     record.takes = {take()};
@@ -172,12 +184,14 @@ inline Session amplifier(double rail_v = 19.5, double claimed_w = 22.0) {
     record.result.whole.add("total_power_at_1_percent_w", analysis::sum({first, second}));
     record.result.whole.warn("few-harmonics-in-band", "hum at 50 Hz lies only 62 dB below the tone",
                              "run the computer from its battery and look for a second earth");
-    record.result.conditions = {{"frequency_hz", 997.0},    {"supply_idle_v", 14.4}, {"supply_loaded_v", 13.9},
-                                {"channels_driven", 2.0},   {"limit_on", "thd"},     {"start_s", 1.8304},
-                                {"clock_ppm", -12.4},       {"case_temperature_c", 41.0}};
+    record.result.conditions = {{"frequency_hz", 997.0},   {"supply_idle_v", 14.4},
+                                {"supply_loaded_v", 13.9}, {"channels_driven", 2.0},
+                                {"limit_on", "thd"},       {"start_s", 1.8304},
+                                {"clock_ppm", -12.4},      {"case_temperature_c", 41.0}};
     session.claims = {
         claim("22 W per channel into 4 ohm, 1 % THD", "load-a", "power_at_1_percent_w", first, claimed_w),
-        claim("22 W per channel into 4 ohm, 1 % THD (right)", "load-b", "power_at_1_percent_w", second, claimed_w)};
+        claim("22 W per channel into 4 ohm, 1 % THD (right)", "load-b", "power_at_1_percent_w", second,
+              claimed_w)};
     session.tests.push_back(std::move(record));
     return session;
 }
@@ -191,7 +205,8 @@ inline Session many_verdicts() {
                     {"limit-not-reached", "30 % THD is not reached; 3.4 dB are missing",
                      "raise to_dbfs, if the unit and the load bear it"});
     const analysis::Quantity ten = *load.find("power_at_10_percent_w");
-    session.claims.push_back(claim("60 W music power", "load-a", "power_at_10_percent_w", ten, 1.05 * ten.value));
+    session.claims.push_back(
+        claim("60 W music power", "load-a", "power_at_10_percent_w", ten, 1.05 * ten.value));
     session.claims.push_back(claim("2 x 150 W max", "load-a", "power_at_10_percent_w", ten, 150.0));
     session.claims.back().reason = "";
     JudgedClaim basis = claim("25 W into 4 ohm at 12.6 V", "load-a", "power_at_1_percent_w",
@@ -199,8 +214,14 @@ inline Session many_verdicts() {
     basis.verdict = analysis::Verdict::undecided;
     basis.reason = "the claim is for 12.6 V at the terminals, the test had 13.9 V: more than 5 % apart";
     session.claims.push_back(basis);
-    JudgedClaim missing{"100 W at 30 % THD", "power-4-ohm", "load-a", "power_at_30_percent_w",
-                        analysis::Verdict::undecided, {}, {100.0, {}}, "30 % THD is not reached; 3.4 dB are missing"};
+    JudgedClaim missing{"100 W at 30 % THD",
+                        "power-4-ohm",
+                        "load-a",
+                        "power_at_30_percent_w",
+                        analysis::Verdict::undecided,
+                        {},
+                        {100.0, {}},
+                        "30 % THD is not reached; 3.4 dB are missing"};
     session.claims.push_back(missing);
 
     TestRecord distortion;
@@ -210,9 +231,11 @@ inline Session many_verdicts() {
     distortion.result.measure = "distortion";
     Findings found;
     found.add("voltage_v", quantity(6.35, "V", {{"input:probe-a:scale", 0.038}}));
-    found.add("power_w", quantity(10.0, "W", {{"load:load-a:resistance", 0.27}, {"input:probe-a:scale", 0.12}}));
+    found.add("power_w",
+              quantity(10.0, "W", {{"load:load-a:resistance", 0.27}, {"input:probe-a:scale", 0.12}}));
     found.add("thd_percent", quantity(0.0421, "%", {{"input:probe-a:own-distortion", 0.0018}}));
-    found.add("thd_plus_noise_percent", quantity(0.0512, "%", {{"test:distortion-10-w:load-a:noise", 0.0011}}));
+    found.add("thd_plus_noise_percent",
+              quantity(0.0512, "%", {{"test:distortion-10-w:load-a:noise", 0.0011}}));
     found.add("harmonic_2_percent", quantity(0.0312, "%", {{"input:probe-a:own-distortion", 0.0018}}));
     found.add("harmonic_3_percent", quantity(0.000214, "%", {{"input:probe-a:own-distortion", 0.00018}}));
     distortion.result.loads.emplace_back("load-a", found);
@@ -223,9 +246,10 @@ inline Session many_verdicts() {
     meter.id = "by-hand";
     meter.result.measure = "meter-power";
     Findings by_hand;
-    by_hand.add("power_w", quantity(44.0, "W", {{"meter:bench-meter", 0.8}, {"load:load-a:resistance", 1.2}}));
+    by_hand.add("power_w",
+                quantity(44.0, "W", {{"meter:bench-meter", 0.8}, {"load:load-a:resistance", 1.2}}));
     meter.result.loads.emplace_back("load-a", by_hand);
-    meter.result.conditions = {{"at", "clip lamp"}, {"frequency_hz", 100.0}};
+    meter.result.conditions = {{"limit_told_by", "clip lamp"}, {"frequency_hz", 100.0}};
     session.tests.push_back(meter);
     return session;
 }
@@ -269,7 +293,8 @@ inline Session bare() {
 }
 
 inline const std::string hostile_text =
-    "<script>alert(1)</script>\"'&`touch x`$(id)\\n';reset\n\x1b[31mred\xE2\x80\xAE" "evil\x01\xFF{{title}}zq0qz";
+    "<script>alert(1)</script>\"'&`touch x`$(id)\\n';reset\n\x1b[31mred\xE2\x80\xAE"
+    "evil\x01\xFF{{title}}zq0qz";
 
 /// Names that try to break out of the page, the terminal and the plot, and a very long one.
 inline Session hostile() {
