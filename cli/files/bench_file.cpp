@@ -38,6 +38,7 @@ constexpr double usual_calibration_dbfs = -12.0;
 template <class Parts>
 std::vector<std::string> names_of(const Parts& parts) {
     std::vector<std::string> names;
+    names.reserve(parts.size());
     for (const auto& part : parts) names.push_back(part.name);
     return names;
 }

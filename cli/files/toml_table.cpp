@@ -244,7 +244,7 @@ void TomlTable::exclusive(const std::vector<std::string>& keys) {
         if (first.empty()) {
             first = key;
         } else {
-            complain(key, key + " stands beside " + first, "give one of the two");
+            complain(key, fmt::format("{} stands beside {}", key, first), "give one of the two");
             return;
         }
     }
