@@ -11,7 +11,7 @@ namespace assay::analysis {
 namespace {
 
 constexpr double cycles_per_block = 3.0;
-constexpr double smallest_phase_jump_rad = 3.0 * std::numbers::pi / 180.0;
+constexpr double smallest_phase_jump_rad = 2.0 * std::numbers::pi / 180.0;
 constexpr double amplitude_dip = 0.12;  // of the median: more than 0.4 cycles of nothing in a block
 constexpr double sigmas = 7.0;
 
@@ -47,12 +47,16 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     }
     const double typical = median(amplitudes);
     std::vector<double> amplitude_changes;
-    std::vector<double> phase_changes;
+    std::vector<double> slopes;
     for (std::size_t b = 1; b < blocks; ++b) {
         amplitude_changes.push_back(std::abs(amplitudes[b] - amplitudes[b - 1]));
-        phase_changes.push_back(std::abs(phases[b] - phases[b - 1]));
+        slopes.push_back(phases[b] - phases[b - 1]);
     }
     const double amplitude_sigma = median(amplitude_changes);
+    // A jump bends the fitted frequency, which tilts all phases alike: the tilt is taken out first.
+    const double tilt = median(slopes);
+    std::vector<double> phase_changes;
+    for (const double slope : slopes) phase_changes.push_back(std::abs(slope - tilt));
     const double phase_sigma = median(phase_changes);
     const auto block_s = [&](std::size_t b) { return static_cast<double>(b * length) / rate_hz; };
     for (std::size_t b = 0; b < blocks; ++b) {
@@ -61,10 +65,9 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
             return {true, block_s(b) + block_s(1) / 2.0};
     }
     // A jump spreads over two block differences at most.
-    for (std::size_t b = 1; b < blocks; ++b) {
-        const double change = std::abs(phases[b] - phases[b - 1]) +
-                              (b + 1 < blocks ? std::abs(phases[b + 1] - phases[b]) : 0.0);
-        if (change > smallest_phase_jump_rad + 2.0 * sigmas * phase_sigma) return {true, block_s(b)};
+    for (std::size_t b = 0; b < phase_changes.size(); ++b) {
+        const double change = phase_changes[b] + (b + 1 < phase_changes.size() ? phase_changes[b + 1] : 0.0);
+        if (change > smallest_phase_jump_rad + 2.0 * sigmas * phase_sigma) return {true, block_s(b + 1)};
     }
     return {};
 }

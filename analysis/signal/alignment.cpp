@@ -49,17 +49,18 @@ tl::expected<Placement, Absent> align(const std::vector<float>& recording, doubl
     }
     const double last_s = band.duration_s();
     const Match head = best_match(band, plan.head, -0.5 * plan.head.duration_s, last_s);
+    const double likeness_backwards = best_match(band, backwards(plan.head), 0.0, last_s).likeness;
+    if (likeness_backwards >= found && likeness_backwards > head.likeness) {
+        return tl::unexpected<Absent>(
+            refuse("backwards", "the recording runs backwards", "save it again as it was recorded"));
+    }
     if (head.likeness < found) {
-        if (best_match(band, backwards(plan.head), 0.0, last_s).likeness >= found) {
-            return tl::unexpected<Absent>(
-                refuse("backwards", "the recording runs backwards", "save it again as it was recorded"));
-        }
         if (band.peak() < quiet) {
-            return tl::unexpected<Absent>(
-                refuse("no-signal",
-                       "no signal: nothing in the recording is louder than -60 dBFS near the tone's "
-                       "frequency and the tone's start is not in it",
-                       "check that the player played, the leads and the input, then record again"));
+            return tl::unexpected<Absent>(refuse(
+                "no-signal",
+                "no signal: nothing in the recording is louder than -60 dBFS near the tone's frequency "
+                "and the tone's start is not in it",
+                "check that the player played, the leads and the input, then record again"));
         }
         return tl::unexpected<Absent>(
             refuse("another-signal", "another signal: the start of this test's tone is not in the recording",

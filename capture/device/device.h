@@ -15,13 +15,13 @@
 namespace assay::capture {
 
 struct PlayRequest {
-    std::string capture_name{};             // file name without extension, e.g. the test's id
+    std::string capture_name{};  // file name without extension, e.g. the test's id
     const Tone* tone = nullptr;
-    std::vector<std::size_t> outputs{};     // indices into Bench::outputs that play the tone; others stay silent
-    std::filesystem::path into{};           // folder that the capture is written to
+    std::vector<std::size_t> outputs{};  // indices into Bench::outputs that play the tone; others stay silent
+    std::filesystem::path into{};        // folder that the capture is written to
     std::function<void(double done)> progress{};  // 0..1, may be empty
-    std::vector<std::size_t> loads{};  // indices into Bench::loads that are connected, for a bench that has no hands
-                                       // to wire them; empty: all
+    std::vector<std::size_t> loads{};  // indices into Bench::loads that are connected, for a bench that has
+                                       // no hands to wire them; empty: all
 };
 
 class Device {
@@ -29,7 +29,8 @@ class Device {
     virtual ~Device() = default;
     /// Plays and records; the capture is on disk when this returns. `stop` set: fade out, keep what was
     /// captured, return a fault of kind stopped.
-    [[nodiscard]] virtual Result<Recording> play_and_record(const PlayRequest& request, const std::atomic<bool>& stop) = 0;
+    [[nodiscard]] virtual Result<Recording> play_and_record(const PlayRequest& request,
+                                                            const std::atomic<bool>& stop) = 0;
     /// True for captures that show no real unit.
     virtual bool simulated() const { return false; }
 };

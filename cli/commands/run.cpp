@@ -134,7 +134,6 @@ int run_session(const RunOptions& options, const Manner& manner) {
     auto device = open_device(options, *bench);
     if (!device) return report(device.error());
     if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
-    for (const std::string& remark : bench_remarks(*bench)) say(manner, "note: " + remark);
 
     Session session;
     session.program_version = ASSAY_VERSION;
@@ -165,13 +164,15 @@ int run_session(const RunOptions& options, const Manner& manner) {
         say(manner, "note: " + written.error().text +
                         (written.error().mend.empty() ? "" : "; " + written.error().mend));
     }
+    // Remarks and places belong to the results: a fault must stay alone on stderr.
     if (manner.json) {
         print_result(session_text(session));
     } else if (!manner.quiet) {
         print_result(show_text(session));
+        for (const std::string& remark : bench_remarks(*bench)) print_result("note: " + remark + "\n");
+        print_result(fmt::format("session: {}\ncertificate: {}\n", options.into.string(),
+                                 (options.into / "certificate.html").string()));
     }
-    say(manner, fmt::format("session: {}\ncertificate: {}", options.into.string(),
-                            (options.into / "certificate.html").string()));
     return status;
 }
 

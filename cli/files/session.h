@@ -20,8 +20,8 @@ struct TestRecord {
 
 struct Session {
     std::string program_version{};
-    std::string created{};       // ISO 8601, local time with offset
-    std::string number{};        // unique certificate number
+    std::string created{};  // ISO 8601, local time with offset
+    std::string number{};   // unique certificate number
     bool simulated = false;
     Unit unit{};
     capture::Bench bench{};

@@ -13,7 +13,8 @@ namespace assay::cli {
 std::string session_text(const Session& session);
 
 /// Written to a temporary name, then renamed.
-[[nodiscard]] capture::Result<void> write_session(const Session& session, const std::filesystem::path& folder);
+[[nodiscard]] capture::Result<void> write_session(const Session& session,
+                                                  const std::filesystem::path& folder);
 
 /// Takes hold the tone and a handle on the capture in `folder`/captures; their samples are not read.
 [[nodiscard]] capture::Result<Session> read_session(const std::filesystem::path& folder);

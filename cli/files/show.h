@@ -9,8 +9,8 @@ namespace assay::cli {
 
 std::string show_text(const Session& session);
 
-/// "load resistance gives 81 % of ±6.0 %; measure it with four wires": the source with the largest share of the
-/// variance, in plain words, and the cheapest mend.
+/// "load resistance gives 81 % of ±6.0 %; measure it with four wires": the source with the largest share of
+/// the variance, in plain words, and the cheapest mend.
 std::string what_limits(const analysis::Quantity& quantity, const capture::Bench& bench);
 
 /// A value with its expanded uncertainty, rounded together: "46.1 ± 1.4 W".

@@ -148,7 +148,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return result;
     }
     add_conditions(setup, take, *read, result);
-    result.whole.warnings = read->warnings;
     const std::string file = take.recording.path.filename().string();
     const auto power = setup.test->number("power_w");
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {

@@ -37,6 +37,26 @@ std::vector<int> channels_of(const Setup& setup) {
     return {channels.begin(), channels.end()};
 }
 
+/// What states no uncertainty is taken as exact, and a warning says so.
+void warn_of_exact_scales(const Setup& setup, TestResult& result) {
+    std::set<std::string> exact;
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        const auto look_at = [&](const capture::Input& input) {
+            if (input.scale_doubts.empty()) exact.insert("input \"" + input.name + "\"");
+        };
+        look_at(setup.bench->inputs[load.plus]);
+        if (load.minus) look_at(setup.bench->inputs[*load.minus]);
+        if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
+            exact.insert("load \"" + load.name + "\"");
+    }
+    for (const std::string& name : exact) {
+        result.whole.warn("taken-as-exact",
+                          name + ": no uncertainty is stated, so the value is taken as exact",
+                          "state uncertainty_percent, tolerance_percent or meter in the bench file");
+    }
+}
+
 std::string file_of(const Take& take) {
     return take.recording.path.filename().string();
 }
@@ -61,6 +81,7 @@ Result<std::vector<std::vector<float>>> decimate(const Take& take, const std::ve
             decimators[c].push(samples[c].data(), samples[c].size());
     }
     std::vector<std::vector<float>> result;
+    result.reserve(decimators.size());
     for (analysis::Decimator& decimator : decimators) result.push_back(decimator.finish());
     return result;
 }
@@ -72,6 +93,7 @@ Result<analysis::Placement> place(const Take& take, const std::vector<int>& chan
     const auto decimated = decimate(take, channels, 1.6 * plan.high_hz, rate_hz);
     if (!decimated) return tl::unexpected<capture::Fault>(decimated.error());
     std::vector<std::pair<double, std::size_t>> by_loudness;
+    by_loudness.reserve(decimated->size());
     for (std::size_t c = 0; c < decimated->size(); ++c) {
         double square_sum = 0.0;
         for (const float sample : (*decimated)[c])
@@ -138,7 +160,7 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
     const double rate = take.recording.rate_hz;
 
     const double end_s = result.placement.step_starts_s.back() + ratio * plan.step_s;
-    if (end_s - end_guard_s > take.recording.duration_s() && result.placement.jumps.empty()) {
+    if (end_s - end_guard_s > take.recording.duration_s()) {
         return capture::fail(
             FaultKind::untrusted_capture,
             fmt::format("{}: cut short: the recording ends at {} while the tone goes on to {}", file_of(take),
@@ -193,10 +215,12 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
                                  "numbers of the bench file");
         }
     }
+    for (std::size_t l = 0; l < result.loads.size(); ++l) {
+        mark_standing_ceiling(setup, setup.test->loads[l], result.loads[l]);
+    }
     mark_vanished(result);
     const bool jumped = !result.placement.jumps.empty();
     result.clock_ppm = refined_ppm(plan, result.loads, jumped ? 0.0 : 1e6 * (ratio - 1.0));
-    (void)bench;
     return result;
 }
 
@@ -212,6 +236,7 @@ void add_conditions(const Setup& setup, const Take& take, const StaircaseReading
         result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
     }
     add_readings(*setup.test, result);
+    warn_of_exact_scales(setup, result);
     add("start_s", reading.placement.start_s);
     add("clock_ppm", reading.clock_ppm);
     add("recorded_rate_hz", take.recording.rate_hz);

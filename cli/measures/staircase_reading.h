@@ -25,6 +25,8 @@ struct LoadStep {
     double plus_share = 1.0;         // see load_voltage
     double plus_peak_dbfs = -200.0;  // of the inputs, sample peak within the step
     double minus_peak_dbfs = -200.0;
+    double plus_flat_share = 0.0;  // of the samples, within a thousandth of the peak
+    double minus_flat_share = 0.0;
     std::string trouble{};  // in words, with the second, when not sound
 };
 
@@ -32,7 +34,6 @@ struct StaircaseReading {
     analysis::Placement placement{};
     double clock_ppm = 0.0;
     std::vector<std::vector<LoadStep>> loads{};  // in the order of the test's loads, one entry a step
-    std::vector<Warning> warnings{};
     capture::RawChecks raw{};
 };
 

@@ -17,6 +17,12 @@ namespace {
 constexpr double loud_enough_dbfs = -50.0;
 constexpr double longest_honest_cycles = 1.2;
 constexpr double collapse_db = 20.0;
+// A sine spends 1.4 % of its time within a thousandth of each peak; a ceiling shows at least twice that. A
+// wave clipped ever harder gains 2.1 dB of fundamental (closed form of the square wave), so 6 dB under one
+// ceiling is not clipping.
+constexpr double flat_share = 0.06;
+constexpr double same_peak_db = 0.02;
+constexpr double more_than_clipping_db = 6.0;
 
 const std::vector<float>& of_channel(const std::vector<int>& channels,
                                      const std::vector<std::vector<float>>& samples, int channel) {
@@ -28,6 +34,14 @@ double peak_dbfs(const std::vector<float>& samples) {
     float peak = 0.0F;
     for (const float sample : samples) peak = std::max(peak, std::abs(sample));
     return 20.0 * std::log10(std::max(static_cast<double>(peak), 1e-10));
+}
+
+double flat_share_of(const std::vector<float>& samples) {
+    float peak = 0.0F;
+    for (const float sample : samples) peak = std::max(peak, std::abs(sample));
+    const auto near = std::count_if(samples.begin(), samples.end(),
+                                    [peak](float sample) { return std::abs(sample) >= 0.999F * peak; });
+    return samples.empty() ? 0.0 : static_cast<double>(near) / static_cast<double>(samples.size());
 }
 
 /// Share of the difference that the plus input carries: sum d (a - mean a) / sum d d.
@@ -70,11 +84,13 @@ void read_load_step(const Setup& setup, std::size_t load_index, const std::vecto
     const analysis::Signal plus{plus_samples, window.rate_hz, plus_input.volts_per_unit()};
     analysis::Signal minus{};
     step.plus_peak_dbfs = peak_dbfs(plus_samples);
+    step.plus_flat_share = flat_share_of(plus_samples);
     if (load.minus) {
         const capture::Input& minus_input = bench.inputs[*load.minus];
         const std::vector<float>& minus_samples = of_channel(channels, samples, minus_input.channel);
         minus = {minus_samples, window.rate_hz, minus_input.volts_per_unit()};
         step.minus_peak_dbfs = peak_dbfs(minus_samples);
+        step.minus_flat_share = flat_share_of(minus_samples);
     }
     const std::vector<double> volts = analysis::volts_between(plus, minus);
     analysis::StepOptions options;
@@ -152,6 +168,38 @@ void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReadi
         mark(StepState::dropout,
              fmt::format("dropout or repeated block at {}: the tone jumps", seconds_text(at_s)));
     }
+}
+
+void mark_standing_ceiling(const Setup& setup, std::size_t load_index, std::vector<LoadStep>& steps) {
+    const capture::Load& load = setup.bench->loads[load_index];
+    const auto look_at = [&](std::size_t input_index, double LoadStep::*peak, double LoadStep::*flat) {
+        double highest = -200.0;
+        for (const LoadStep& step : steps) {
+            if (step.state == StepState::sound) highest = std::max(highest, step.*peak);
+        }
+        const auto under_ceiling = [&](const LoadStep& step) {
+            return step.state == StepState::sound && step.*peak > highest - same_peak_db &&
+                   step.*flat > flat_share;
+        };
+        double faintest_v = 1e300;
+        double loudest_v = 0.0;
+        for (const LoadStep& step : steps) {
+            if (!under_ceiling(step)) continue;
+            faintest_v = std::min(faintest_v, step.reading.fundamental_v);
+            loudest_v = std::max(loudest_v, step.reading.fundamental_v);
+        }
+        if (loudest_v < faintest_v * std::pow(10.0, more_than_clipping_db / 20.0)) return;
+        const std::string& name = setup.bench->inputs[input_index].name;
+        for (LoadStep& step : steps) {
+            if (!under_ceiling(step)) continue;
+            step.state = StepState::overload;
+            step.trouble = fmt::format(
+                "input overload: \"{}\" stands at a ceiling of {:.2f} dBFS at {}, whatever the tone's level",
+                name, highest, seconds_text(step.reading.at_s));
+        }
+    };
+    look_at(load.plus, &LoadStep::plus_peak_dbfs, &LoadStep::plus_flat_share);
+    if (load.minus) look_at(*load.minus, &LoadStep::minus_peak_dbfs, &LoadStep::minus_flat_share);
 }
 
 void mark_vanished(StaircaseReading& reading) {

@@ -26,4 +26,8 @@ void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReadi
 /// Steps after which the tone is gone at a load, though the levels go on rising.
 void mark_vanished(StaircaseReading& reading);
 
+/// A flat top that stands at one level of an input while the tone at the load goes up by far more than a
+/// clipped wave can: the recorder's own ceiling, e.g. under a common mode. Those steps are overloads.
+void mark_standing_ceiling(const Setup& setup, std::size_t load_index, std::vector<LoadStep>& steps);
+
 }  // namespace assay::cli

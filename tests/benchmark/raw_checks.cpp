@@ -1,4 +1,6 @@
 // Reading and checking a minute of two channels at 96 kHz, as a staircase recording has it.
+#include "capture/raw_checks.h"
+
 #include <benchmark/benchmark.h>
 
 #include <array>
@@ -6,8 +8,6 @@
 #include <filesystem>
 #include <random>
 #include <vector>
-
-#include "capture/raw_checks.h"
 
 namespace {
 
