@@ -8,7 +8,7 @@ namespace assay::analysis {
 namespace {
 
 constexpr double mark_found = 0.7;   // likeness of a mark that is there; a steady tone reaches about 0.3
-constexpr double whole_found = 0.6;  // likeness of a stretch of the tone when the thread was lost
+constexpr double whole_found = 0.8;  // likeness of a stretch of the tone when the thread was lost
 constexpr double widest_jump_s = 4.0;
 constexpr int thread_lost_after = 3;  // marks not found in a row, after some were
 constexpr double smallest_jump_s = 0.25e-3;
@@ -35,14 +35,16 @@ double typical_ratio(const std::vector<FoundMark>& marks) {
     return slopes.empty() ? 1.0 : std::clamp(median(std::move(slopes)), 1.0 - 1.5e-3, 1.0 + 1.5e-3);
 }
 
-/// Where the tone goes on after a gap too long for the narrow search: the next two seconds of it, whole.
+/// Where the tone goes on after a gap too long for the narrow search: the next two seconds of it, whole. Not
+/// before `earliest_s`: steps are so alike that the tone already passed would do as well.
 std::optional<double> take_up_thread(const BandSignal& band, const TonePlan& plan, double tone_s,
-                                     double expected_s, double ratio) {
+                                     double expected_s, double earliest_s, double ratio) {
     const double stretch_s = std::min(2.0, plan.duration_s - tone_s);
     if (stretch_s < 0.2) return std::nullopt;
     const Waveform stretch{stretch_s * ratio,
                            [&plan, tone_s, ratio](double s) { return plan.whole.at(tone_s + s / ratio); }};
-    const Match match = best_match(band, stretch, expected_s - widest_jump_s, expected_s + widest_jump_s);
+    const Match match = best_match(band, stretch, std::max(expected_s - widest_jump_s, earliest_s),
+                                   std::min(expected_s + widest_jump_s, band.duration_s()));
     if (match.likeness < whole_found) return std::nullopt;
     return match.at_s;
 }
@@ -65,8 +67,9 @@ std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, 
             const std::size_t from = k + 1 - static_cast<std::size_t>(thread_lost_after);
             for (std::size_t again = from; again <= k && again + 1 < plan.mark_starts_s.size(); ++again) {
                 const double again_s = plan.mark_starts_s[again];
-                const auto thread =
-                    take_up_thread(band, plan, again_s, anchor_s + (again_s - anchor_tone_s) * ratio, ratio);
+                const double expected_again_s = anchor_s + (again_s - anchor_tone_s) * ratio;
+                const double earliest_s = anchor_s + plan.rising_mark.duration_s;
+                const auto thread = take_up_thread(band, plan, again_s, expected_again_s, earliest_s, ratio);
                 if (!thread) continue;
                 anchor_tone_s = again_s;
                 anchor_s = *thread;

@@ -250,6 +250,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     const auto kind = field_text(*setup.test, "limit_on") == "thd" ? analysis::DistortionKind::thd
                                                                    : analysis::DistortionKind::thd_plus_noise;
     add_conditions(setup, take, *read, result);
+    result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
 
     std::vector<std::vector<Quantity>> powers(limits.size());
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
