@@ -57,9 +57,11 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
     }
     if (straight.size() < 4) return std::nullopt;
     std::vector<double> top_gains;
+    double top_distortion = 0.0;
     for (const StepReading* reading : straight) {
-        if (well_above_noise(*reading) && reading->level_dbfs > straight.back()->level_dbfs - 3.0)
-            top_gains.push_back(gain_of(*reading));
+        if (!well_above_noise(*reading) || reading->level_dbfs <= straight.back()->level_dbfs - 3.0) continue;
+        top_gains.push_back(gain_of(*reading));
+        top_distortion = std::max(top_distortion, reading->thd);
     }
     if (top_gains.empty()) return std::nullopt;
     std::sort(top_gains.begin(), top_gains.end());
@@ -75,7 +77,9 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
         const double off_db = 20.0 * std::log10(seen_v / expected_v);
         if (reading->thd > 0.03 && well_above_noise(*reading)) honest_distortion = true;
         if (std::abs(off_db) < tolerated_db) continue;
-        if (well_above_noise(*reading) && 100.0 * reading->thd > percent_per_db * std::abs(off_db)) continue;
+        // A faint step may be low for its own distortion (a dead zone), or high because the loud ones bend.
+        const double bent = off_db < 0.0 ? reading->thd : std::max(reading->thd, top_distortion);
+        if (well_above_noise(*reading) && 100.0 * bent > percent_per_db * std::abs(off_db)) continue;
         ++strays;
         if (worst == nullptr || std::abs(off_db) > std::abs(worst_db)) {
             worst = reading;

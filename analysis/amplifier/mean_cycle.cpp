@@ -8,6 +8,15 @@ namespace assay::analysis {
 
 namespace {
 constexpr std::size_t bins = 360;
+
+/// Straight line between the two neighbours in phase.
+double value_at(const std::vector<double>& phases, const std::vector<double>& values, double phase) {
+    const auto above = std::upper_bound(phases.begin(), phases.end(), phase);
+    if (above == phases.begin() || above == phases.end()) return values.front();
+    const auto k = static_cast<std::size_t>(above - phases.begin());
+    const double part = (phase - phases[k - 1]) / (phases[k] - phases[k - 1]);
+    return values[k - 1] + part * (values[k] - values[k - 1]);
+}
 }  // namespace
 
 MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double frequency_hz,
@@ -62,8 +71,9 @@ Peaks peaks_of(const MeanCycle& cycle, double high_pass_ratio) {
         }
         for (std::size_t n = 0; n < count; ++n) shape[n] = restored[n] - restored_mean;
     }
+    const double zero = 0.5 * (value_at(cycle.phases, shape, 0.25) + value_at(cycle.phases, shape, 0.75));
     const auto [lowest, highest] = std::minmax_element(shape.begin(), shape.end());
-    return {*highest, *lowest};
+    return {*highest - zero, *lowest - zero};
 }
 
 }  // namespace assay::analysis

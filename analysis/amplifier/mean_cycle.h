@@ -19,8 +19,10 @@ struct Peaks {
     double negative = 0.0;
 };
 
-/// Highest and lowest value re the cycle's mean. `high_pass_ratio` is the corner of a first-order high-pass
-/// over the fundamental; its tilt is undone by adding the corner times the integral. Zero for none.
+/// Highest and lowest value re the value at the fundamental's zero crossings, where the drive is zero. (Not
+/// re the mean: a wave that is cut on one side has a mean of its own, which an AC-coupled input then takes
+/// away.) `high_pass_ratio` is the corner of a first-order high-pass over the fundamental; its tilt is undone
+/// by adding the corner times the integral. Zero for none.
 Peaks peaks_of(const MeanCycle& cycle, double high_pass_ratio);
 
 }  // namespace assay::analysis

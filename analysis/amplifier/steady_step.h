@@ -23,7 +23,7 @@ struct StepReading {
     double thd_plus_noise = 0.0;  // ratio re the total
     std::vector<std::complex<double>>
         harmonics{};               // [k-1] re the fundamental, phase at the fundamental's zero phase
-    double peak_positive_v = 0.0;  // of the mean cycle, re its mean
+    double peak_positive_v = 0.0;  // of the mean cycle, re its zero crossings
     double peak_negative_v = 0.0;  // below zero
     double drift_per_record = 0.0;
     double fundamental_doubt_v = 0.0;  // standard uncertainty from noise alone, RMS

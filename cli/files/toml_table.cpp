@@ -59,7 +59,10 @@ std::vector<std::pair<std::string, int>> TomlTable::lines() const {
 }
 
 void TomlTable::complain(std::string_view key, const std::string& what, std::string mend) {
-    complaints_->add(line(key), where_ + ": " + what, std::move(mend));
+    // The key is always named, whether or not the sentence does so by itself.
+    const bool named = key.empty() || what.find(key) != std::string::npos;
+    complaints_->add(line(key), where_ + ": " + (named ? what : std::string(key) + ": " + what),
+                     std::move(mend));
 }
 
 void TomlTable::wrong_type(const std::string& key, const TomlNode& value, std::string mend) {
