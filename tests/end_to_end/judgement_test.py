@@ -151,7 +151,7 @@ def verdicts():
         claim("supply of another kind", "undecided", ("supply",), at_least=60.0, at_supply_volts=12.0),
         claim("same load", "met", at_least=45.0, at_load_ohm=4.0),
         claim("load 3 % off", "met", at_least=45.0, at_load_ohm=4.12),
-        claim("another load", "undecided", ("load",), at_least=45.0, at_load_ohm=2.0),
+        claim("another load", "undecided", ("ohm",), at_least=45.0, at_load_ohm=2.0),
         claim("one channel driven, as stated", "met", at_least=45.0, channels_driven=1),
         claim("two channels stated, one driven", "undecided", ("channel",), at_least=45.0, channels_driven=2),
         claim("supply stated, none read", "undecided", ("supply",), at_least=45.0, at_supply_volts=14.4, test="unread"),

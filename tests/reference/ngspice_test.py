@@ -92,7 +92,7 @@ def by_scipy(volts, steps, rate_hz, ohm, limits_percent):
 
 def clipping_test(name, loads):
     return {"id": name, "measure": "clipping-power", "loads": loads, "frequency_hz": FREQUENCY_HZ,
-            "from_dbfs": -7.0, "to_dbfs": 0.0, "step_db": 0.5}
+            "from_dbfs": -3.7, "to_dbfs": -0.7, "step_db": 0.2}
 
 
 def main():
@@ -106,7 +106,7 @@ def main():
         sound={"ground": "supply-negative"})
     job = program.job_text([clipping_test("single", ["single"]), clipping_test("bridged", ["bridge"]),
                             clipping_test("two", ["left", "right"])])
-    with program.Workshop(job, bench_file) as shop:
+    with program.Workshop(job, bench_file, ("--rate", "48000")) as shop:
         recordings, truth = {}, {}
         for test, netlist in [("single", "single"), ("bridged", "bridged"), ("two", "two_channels")]:
             tone, rate = shop.tone(test)
