@@ -137,7 +137,7 @@ void RepeatFinder::feed(std::span<const float> block) {
         const std::int64_t lag = seen == never ? 0 : frame - seen;
         seen = frame;
         if (lag < shortest_lag_ || lag > longest_lag_ || looked_at(frame, lag)) continue;
-        if (std::memcmp(last - 3, last - 3 - lag, 4 * sizeof(float)) != 0) continue;
+        if (!std::equal(last - 3, last + 1, last - 3 - lag)) continue;
         follow(frame, lag);
     }
     judge(false);

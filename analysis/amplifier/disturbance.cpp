@@ -56,6 +56,7 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     // A jump bends the fitted frequency, which tilts all phases alike: the tilt is taken out first.
     const double tilt = median(slopes);
     std::vector<double> phase_changes;
+    phase_changes.reserve(slopes.size());
     for (const double slope : slopes) phase_changes.push_back(std::abs(slope - tilt));
     const double phase_sigma = median(phase_changes);
     const auto block_s = [&](std::size_t b) { return static_cast<double>(b * length) / rate_hz; };

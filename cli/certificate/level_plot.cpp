@@ -94,8 +94,10 @@ std::string tick(double value) {
 /// Ticks at 1, 2, 5 of each decade, or at decades only.
 std::string ticks(double from, double to, bool many) {
     std::string list;
-    for (double decade = std::pow(10.0, std::floor(std::log10(from) + 1e-9)); decade <= to * 1.001;
-         decade *= 10.0) {
+    const int first = static_cast<int>(std::floor(std::log10(from) + 1e-9));
+    const int last = static_cast<int>(std::ceil(std::log10(to)));
+    for (int exponent = first; exponent <= last; ++exponent) {
+        const double decade = std::pow(10.0, exponent);
         for (const double leading : {1.0, 2.0, 5.0}) {
             const double value = leading * decade;
             if (value < from * 0.999 || value > to * 1.001 || (many && leading != 1.0)) continue;

@@ -65,7 +65,7 @@ capture::Result<void> prepare_folder(const RunOptions& options) {
         return capture::fail(FaultKind::bad_arguments,
                              options.into.string() + ": cannot be made: " + error.message(),
                              "choose a folder that you may write to");
-    if (const auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
+    if (auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
     return copy_text(options.bench, options.into / "bench.toml");
 }
 

@@ -50,7 +50,7 @@ std::vector<double> levels_of(const Setup& setup) {
 }
 
 capture::Result<void> check(const Setup& setup) {
-    if (const auto result = check_frequency(setup); !result) return result;
+    if (auto result = check_frequency(setup); !result) return result;
     const double limit = limit_dbfs(setup);
     const auto refuse = [](const std::string& text, const std::string& mend) {
         return capture::fail(capture::FaultKind::bad_input_file, text, mend);

@@ -23,11 +23,11 @@ using analysis::Quantity;
 
 constexpr int repeats = 5;  // steps of one level: their scatter is part of the uncertainty
 constexpr double repeat_s = 1.2;
-constexpr double search_range_db = 40.0;  // below the bench's limit, where only the power is known
+constexpr int search_steps = 80;  // below the bench's limit, where only the power is known
 constexpr double search_step_db = 0.5;
 
 capture::Result<void> check(const Setup& setup) {
-    if (const auto result = check_frequency(setup); !result) return result;
+    if (auto result = check_frequency(setup); !result) return result;
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         if (setup.test->number("power_w") && !std::isfinite(load.resistance_ohm)) {
@@ -50,8 +50,7 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
         // The gain is not known, so the tone goes through a staircase and the result is read at the asked
         // power.
         const double top = limit_dbfs(setup);
-        for (double below = search_range_db; below > -1e-9; below -= search_step_db)
-            levels.push_back(top - below);
+        for (int step = search_steps; step >= 0; --step) levels.push_back(top - step * search_step_db);
         step_s = 0.4;
     }
     return capture::make_staircase({.rate_hz = setup.tone_rate_hz,
@@ -155,8 +154,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const TrustedSteps steps = trusted_steps(read->loads[l]);
         const auto distrust = [&](const std::string& trouble) {
             result.fault = capture::Fault{
-                capture::FaultKind::untrusted_capture, file + ": load \"" + load.name + "\": " + trouble,
-                std::nullopt,
+                capture::FaultKind::untrusted_capture,
+                fmt::format("{}: load \"{}\": {}", file, load.name, trouble), std::nullopt,
                 steps.overloaded
                     ? "lower the recorder's gain or raise the attenuation, then record again"
                     : "record again; close other programs, use a larger buffer or another recorder"};
