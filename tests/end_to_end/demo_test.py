@@ -1,0 +1,69 @@
+"""The demo as a user runs it, and the facts of the trade through the whole path.
+
+The facts are common practice, no source: they make the simulated bench plausible and prove nothing about the
+analysis. The tired unit is the demo's with one weak rail.
+"""
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+from outside.report import Report  # noqa: E402
+
+ASSAY = os.environ["ASSAY"]
+report = Report("the demo and the facts of the trade")
+
+
+def assay(*arguments):
+    return subprocess.run([ASSAY, *map(str, arguments)], capture_output=True, text=True, timeout=400)
+
+
+def verdicts(session):
+    return [claim["verdict"] for claim in session["claims"]]
+
+
+def demo(folder):
+    run = assay("demo", "--into", folder / "demo", "--quiet")
+    report.check(run.returncode == 0 and run.stderr == "", "assay demo --quiet runs without a word", f"exit {run.returncode}: {run.stderr[:200]}")
+    session = json.loads((folder / "demo/session/session.json").read_text())
+    tests = session["tests"]
+    for load in ("load-a", "load-b"):
+        watts = tests["power-both"]["loads"][load]["quantities"]["power_at_1_percent_w"]["value"]
+        report.check(45 <= watts <= 55, f"22.5 W a channel measures 45 to 55 W, {load}", f"{watts:.2f} W")
+    bridged = tests["power-bridge"]["loads"]["load-bridge"]["quantities"]["power_at_1_percent_w"]["value"]
+    report.check(130 <= bridged <= 140, "bridged into 4 ohm 130 to 140 W, far from four times", f"{bridged:.1f} W")
+    report.check(verdicts(session) == ["met", "met", "met", "met", "not met", "undecided"], "verdicts of the demo", str(verdicts(session)))
+    report.check(session["simulated"] is True, "the session says that it is simulated")
+    page = (folder / "demo/session/certificate.html").read_text()
+    report.check("SIMULATED" in page and "<script" not in page and "http://" not in page.replace("http://www.w3.org", ""),
+                 "the page is marked, self-contained and without scripts")
+    shown = assay("show", folder / "demo/session")
+    report.check(shown.returncode == 0 and "MET" in shown.stdout and "±" in shown.stdout, "assay show prints verdicts and uncertainties")
+    again = assay("certify", folder / "demo/session")
+    report.check(again.returncode == 0, "assay certify writes the page again", again.stderr[:200])
+    report.check(assay("demo", "--into", folder / "demo").returncode == 2, "a finished session is not written over")
+
+
+def tired(folder):
+    bench = (folder / "demo/demo-bench.toml").read_text().replace("crossover_v = 0.002", "crossover_v = 0.02\nrail_scale = [1.0, 0.63]")
+    (folder / "tired.toml").write_text(bench)
+    run = assay("run", folder / "demo/demo-job.toml", "--bench", folder / "tired.toml", "--into", folder / "tired", "--quiet")
+    report.check(run.returncode == 0, "a tired unit is a result, exit 0", run.stderr[:200])
+    session = json.loads((folder / "tired/session.json").read_text())
+    load = session["tests"]["power-both"]["loads"]["load-a"]
+    watts = load["quantities"]["power_at_1_percent_w"]["value"]
+    report.check(17 <= watts <= 19, "the tired unit measures about 18 W", f"{watts:.2f} W")
+    report.check(verdicts(session)[0] == "not met", "its rating is not met", str(verdicts(session)))
+    codes = {warning["code"] for warning in load["warnings"]}
+    report.check("uneven-rails" in codes, "its weak rail is named", str(sorted(codes)))
+
+
+with tempfile.TemporaryDirectory() as name:
+    here = Path(name)
+    report.guarded("demo", lambda: demo(here))
+    report.guarded("tired unit", lambda: tired(here))
+report.finish()
