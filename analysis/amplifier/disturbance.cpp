@@ -6,6 +6,8 @@
 #include <numbers>
 #include <vector>
 
+#include "analysis/signal/median.h"
+
 namespace assay::analysis {
 
 namespace {
@@ -14,12 +16,6 @@ constexpr double cycles_per_block = 3.0;
 constexpr double smallest_phase_jump_rad = 2.0 * std::numbers::pi / 180.0;
 constexpr double amplitude_dip = 0.12;  // of the median: more than 0.4 cycles of nothing in a block
 constexpr double sigmas = 7.0;
-
-double median(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 }  // namespace
 

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/signal/median.h"
+
 namespace assay::analysis {
 
 namespace {
@@ -18,13 +20,6 @@ struct FoundMark {
     double tone_s = 0.0;
     double recording_s = 0.0;
 };
-
-double median(std::vector<double> values) {
-    if (values.empty()) return 0.0;
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
 
 double typical_ratio(const std::vector<FoundMark>& marks) {
     std::vector<double> slopes;
