@@ -5,6 +5,7 @@
 #include <atomic>
 #include <filesystem>
 #include <functional>
+#include <optional>
 #include <string>
 #include <vector>
 
@@ -22,6 +23,13 @@ struct PlayRequest {
     std::function<void(double done)> progress{};  // 0..1, may be empty
     std::vector<std::size_t> loads{};  // indices into Bench::loads that are connected, for a bench that has
                                        // no hands to wire them; empty: all
+    /// What sits in the impedance jig, for a bench that has no hands to put it there.
+    struct InJig {
+        bool both_inputs_on_one_node = false;  // measure `match`
+        double added_mass_g = 0.0;
+        double test_box_l = 0.0;  // 0: free air
+    };
+    std::optional<InJig> in_jig{};  // nothing: the test has no part in the jig
 };
 
 class Device {

@@ -2,6 +2,7 @@
 // README and the schema; one table of quantities feeds claims and the page.
 #pragma once
 
+#include <filesystem>
 #include <functional>
 #include <optional>
 #include <span>
@@ -39,17 +40,27 @@ struct QuantityEntry {
     std::string help{};  // plain words, for the page of a buyer
 };
 
+/// The tone as played, and its recording. Kept in the session, so that a run can be verified and resumed.
+struct Take {
+    capture::Tone tone{};
+    capture::Recording recording{};
+};
+
+/// Another test of the job, as a measure that plays nothing itself sees it.
+struct NamedTest {
+    const Test* test = nullptr;
+    std::span<const Take> takes{};
+};
+
 /// What a measure knows when it plans or evaluates: the job's test on this bench.
 struct Setup {
     const capture::Bench* bench = nullptr;
     const Test* test = nullptr;
     double tone_rate_hz = 96000.0;
-};
-
-/// The tone as played, and its recording. Kept in the session, so that a run can be verified and resumed.
-struct Take {
-    capture::Tone tone{};
-    capture::Recording recording{};
+    /// The test of an id, with the takes that it has by now; empty where no test can be asked for.
+    std::function<std::optional<NamedTest>(const std::string& id)> named{};
+    /// Folder that relative file names of the job (`from_file`) and the bench (`match`) start from.
+    std::filesystem::path folder{};
 };
 
 struct Measure {

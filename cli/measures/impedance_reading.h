@@ -1,0 +1,16 @@
+// From the takes of an impedance test, or from the file that it names, to its corrected curve. The one way
+// that `impedance` and every measure derived from it go, so that none works on rounded numbers.
+#pragma once
+
+#include <span>
+
+#include "analysis/driver/impedance_curve.h"
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+/// Faults: what makes the capture or the file worthless.
+[[nodiscard]] capture::Result<analysis::ImpedanceCurve> impedance_curve_of(const Setup& setup,
+                                                                           std::span<const Take> takes);
+
+}  // namespace assay::cli
