@@ -98,4 +98,9 @@ capture::Result<std::optional<std::string>> read_private_file(const std::filesys
     return std::optional<std::string>{std::string(buffer.data(), static_cast<std::size_t>(count))};
 }
 
+std::filesystem::path make_private_folder(const std::filesystem::path& start) {
+    std::string name = start.string() + "XXXXXX";
+    return ::mkdtemp(name.data()) != nullptr ? std::filesystem::path(name) : std::filesystem::path{};
+}
+
 }  // namespace assay::cli

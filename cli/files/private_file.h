@@ -22,4 +22,7 @@ namespace assay::cli {
 [[nodiscard]] capture::Result<std::optional<std::string>> read_private_file(
     const std::filesystem::path& path);
 
+/// A new folder (0700) whose name begins like `start` and that nobody had before; empty if it cannot be made.
+std::filesystem::path make_private_folder(const std::filesystem::path& start);
+
 }  // namespace assay::cli
