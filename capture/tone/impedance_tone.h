@@ -22,5 +22,10 @@ Tone make_impedance_tone(const ImpedanceToneOptions& options);
 
 /// At the start of each step; not to be analysed.
 inline constexpr double impedance_settling_s = 3.0;
+inline constexpr double impedance_period_s = 5.0;
+inline constexpr int impedance_periods_low = 2;  // whole periods after settling at half the level
+inline constexpr int impedance_periods = 4;      // and at the level asked for
+inline constexpr double impedance_end_s = 0.1;   // after them, with the fade in it
+inline constexpr double impedance_step_db = 6.0205999132796239;
 
 }  // namespace assay::capture

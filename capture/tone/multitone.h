@@ -3,6 +3,7 @@
 // lies within 0.3 Hz of a multiple of 50 or 60 Hz, where mains hum would be drawn as if it were the driver.
 #pragma once
 
+#include <memory>
 #include <vector>
 
 namespace assay::capture {
@@ -23,5 +24,20 @@ struct ToneLine {
 
 /// By rising frequency.
 std::vector<ToneLine> lines_of(const Multitone& multitone);
+
+/// Mean square re the square of its highest instantaneous value; the crest factor is one over its root.
+double mean_square_of(const Multitone& multitone);
+
+/// Values by time: from a table of one period where the rate puts a whole number of frames into half of it
+/// and the frame is a whole one, else the sum of the lines. Cheap to make once the table stands.
+struct MultitoneValues {
+    MultitoneValues(const Multitone& multitone, double rate_hz);
+    double at(double frame) const;
+
+  private:
+    double rate_hz_ = 0.0;
+    std::shared_ptr<const std::vector<ToneLine>> lines_{};
+    std::shared_ptr<const std::vector<double>> half_period_{};
+};
 
 }  // namespace assay::capture

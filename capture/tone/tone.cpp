@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <optional>
 
 namespace assay::capture {
 
@@ -10,20 +11,40 @@ namespace {
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
-double law_value(const SignalLaw& law, double seconds, double duration_s) {
-    if (const auto* sine = std::get_if<SteadySine>(&law)) {
-        return std::sin(two_pi * sine->frequency_hz * seconds + sine->phase_rad);
+/// A law with what it needs to be asked for many values.
+struct LawValues {
+    explicit LawValues(const Segment& segment, double rate_hz) : segment_(segment), rate_hz_(rate_hz) {
+        if (const auto* multitone = std::get_if<Multitone>(&segment.law)) many_.emplace(*multitone, rate_hz);
     }
-    const auto& chirp = std::get<Chirp>(law);
-    const double slope_hz_per_s = (chirp.to_hz - chirp.from_hz) / duration_s;
-    return std::sin(two_pi * (chirp.from_hz + 0.5 * slope_hz_per_s * seconds) * seconds);
-}
+
+    double at(double frame) const {
+        if (many_) return many_->at(frame);
+        const double seconds = frame / rate_hz_;
+        if (const auto* sine = std::get_if<SteadySine>(&segment_.law))
+            return std::sin(two_pi * sine->frequency_hz * seconds + sine->phase_rad);
+        const auto& chirp = std::get<Chirp>(segment_.law);
+        const double duration_s = static_cast<double>(segment_.frames) / rate_hz_;
+        const double slope_hz_per_s = (chirp.to_hz - chirp.from_hz) / duration_s;
+        return std::sin(two_pi * (chirp.from_hz + 0.5 * slope_hz_per_s * seconds) * seconds);
+    }
+
+  private:
+    const Segment& segment_;
+    double rate_hz_;
+    std::optional<MultitoneValues> many_{};
+};
 
 double fade_gain(const Segment& segment, double frame) {
     if (segment.fade_frames <= 0) return 1.0;
     const double edge = std::min(frame, static_cast<double>(segment.frames) - frame);
     const double part = std::clamp(edge / static_cast<double>(segment.fade_frames), 0.0, 1.0);
     return 0.5 - 0.5 * std::cos(std::numbers::pi * part);
+}
+
+double value_of(const Segment& segment, const LawValues& law, double frame) {
+    if (frame < 0.0 || frame >= static_cast<double>(segment.frames)) return 0.0;
+    const double amplitude = std::pow(10.0, segment.level_dbfs / 20.0);
+    return amplitude * fade_gain(segment, frame) * law.at(frame);
 }
 
 }  // namespace
@@ -40,16 +61,15 @@ double Tone::energy_s() const {
         // A raised-cosine fade carries 3/8 of the energy of the same time at full level.
         const double full = static_cast<double>(segment.frames) -
                             2.0 * (1.0 - 0.375) * static_cast<double>(segment.fade_frames);
-        energy += full / rate_hz * std::pow(10.0, segment.level_dbfs / 10.0);
+        const auto* multitone = std::get_if<Multitone>(&segment.law);
+        const double square = multitone != nullptr ? 2.0 * mean_square_of(*multitone) : 1.0;
+        energy += full / rate_hz * square * std::pow(10.0, segment.level_dbfs / 10.0);
     }
     return energy;
 }
 
 double value_at(const Segment& segment, double rate_hz, double frame) {
-    if (frame < 0.0 || frame >= static_cast<double>(segment.frames)) return 0.0;
-    const double amplitude = std::pow(10.0, segment.level_dbfs / 20.0);
-    return amplitude * fade_gain(segment, frame) *
-           law_value(segment.law, frame / rate_hz, static_cast<double>(segment.frames) / rate_hz);
+    return value_of(segment, LawValues(segment, rate_hz), frame);
 }
 
 void render(const Tone& tone, std::int64_t first, std::span<float> out) {
@@ -62,9 +82,10 @@ void render(const Tone& tone, std::int64_t first, std::span<float> out) {
          ++segment) {
         const std::int64_t from = std::max(first, segment->first_frame);
         const std::int64_t to = std::min(end, segment->first_frame + segment->frames);
+        const LawValues law(*segment, tone.rate_hz);
         for (std::int64_t frame = from; frame < to; ++frame) {
             out[static_cast<std::size_t>(frame - first)] = static_cast<float>(
-                value_at(*segment, tone.rate_hz, static_cast<double>(frame - segment->first_frame)));
+                value_of(*segment, law, static_cast<double>(frame - segment->first_frame)));
         }
     }
 }

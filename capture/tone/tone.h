@@ -1,6 +1,6 @@
 // A tone is what leaves the bench: segments of simple signal laws on a frame grid, rendered block
-// by block and never held whole. Levels are dB re a full-scale sine (the level of a chirp is that of
-// the sine with the same peak).
+// by block and never held whole. Levels are dB re a full-scale sine (the level of a chirp or a multitone is
+// that of the sine with the same peak).
 #pragma once
 
 #include <cstdint>
@@ -8,6 +8,8 @@
 #include <string>
 #include <variant>
 #include <vector>
+
+#include "capture/tone/multitone.h"
 
 namespace assay::capture {
 
@@ -23,7 +25,7 @@ struct Chirp {
     double to_hz = 1500.0;
 };
 
-using SignalLaw = std::variant<SteadySine, Chirp>;
+using SignalLaw = std::variant<SteadySine, Chirp, Multitone>;
 
 enum class SegmentRole {
     head,  // the coded start, by which the tone is found and known for what it is
