@@ -30,6 +30,9 @@ struct PlayRequest {
         double test_box_l = 0.0;  // 0: free air
     };
     std::optional<InJig> in_jig{};  // nothing: the test has no part in the jig
+    /// A live bench: the tone fades out at the first overload of an input or lost block, instead of going on
+    /// to its end; what was captured is kept, and the recording's flags say why it is shorter.
+    bool stop_on_trouble = false;
 };
 
 class Device {
