@@ -1,0 +1,193 @@
+#include "analysis/driver/line_transfer.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstdint>
+#include <numbers>
+
+#include "analysis/signal/fft.h"
+#include "analysis/signal/median.h"
+#include "analysis/signal/windows.h"
+
+namespace assay::analysis {
+
+namespace {
+
+using Complex = std::complex<double>;
+
+constexpr double stands_out = 8.0;  // residual power over its neighbours'; by chance about one in 1e7 lines
+constexpr std::size_t neighbours = 12;  // lines to each side that share their noise
+constexpr double weak_ratio = 3.0;      // a line's amplitude over its own noise, below which it is not there
+constexpr double highest_share_of_rate = 0.47;
+
+struct Spectra {
+    std::vector<Complex> both{};  // of generator + j driver
+    double bins_per_hz = 0.0;
+
+    Complex generator(std::int64_t bin) const { return 0.5 * (at(bin) + std::conj(at(-bin))); }
+    Complex driver(std::int64_t bin) const { return Complex(0.0, -0.5) * (at(bin) - std::conj(at(-bin))); }
+
+  private:
+    Complex at(std::int64_t bin) const {
+        const auto size = static_cast<std::int64_t>(both.size());
+        return both[static_cast<std::size_t>(bin < 0 ? bin + size : bin)];
+    }
+};
+
+std::int64_t nearest(double value) {
+    return static_cast<std::int64_t>(std::llround(value));
+}
+
+double mean_of(std::span<const double> values) {
+    double sum = 0.0;
+    for (const double value : values) sum += value;
+    return values.empty() ? 0.0 : sum / static_cast<double>(values.size());
+}
+
+/// Half the distance to the nearer neighbour, in bins.
+double half_gap(const std::vector<double>& centres, std::size_t k) {
+    double gap = 1e9;
+    if (k > 0) gap = std::min(gap, centres[k] - centres[k - 1]);
+    if (k + 1 < centres.size()) gap = std::min(gap, centres[k + 1] - centres[k]);
+    return 0.5 * gap;
+}
+
+struct LineSums {
+    double generator_power = 0.0;  // sum of |G|^2 over the main lobe
+    double driver_power = 0.0;
+    double residual = 0.0;  // mean |R|^2 a bin
+};
+
+}  // namespace
+
+std::size_t LineTransfer::count(LineState state) const {
+    return static_cast<std::size_t>(std::count_if(
+        lines.begin(), lines.end(), [state](const TransferLine& line) { return line.state == state; }));
+}
+
+LineTransfer transfer_of_lines(std::span<const double> generator, std::span<const double> driver,
+                               double rate_hz, std::span<const double> lines_hz, double clock_ratio) {
+    LineTransfer result;
+    const std::size_t count = std::min(generator.size(), driver.size());
+    result.lines.resize(lines_hz.size());
+    for (std::size_t k = 0; k < lines_hz.size(); ++k) result.lines[k].frequency_hz = lines_hz[k];
+    if (count < 64 || lines_hz.empty()) {
+        for (TransferLine& line : result.lines) line.state = LineState::weak;
+        return result;
+    }
+    const std::size_t length = good_fft_length(count);
+    const double bins_per_hz = static_cast<double>(length) / rate_hz;
+    std::vector<double> centres(lines_hz.size());
+    double closest = 1e9;
+    for (std::size_t k = 0; k < lines_hz.size(); ++k) {
+        centres[k] = lines_hz[k] / clock_ratio * bins_per_hz;
+        if (k > 0) closest = std::min(closest, centres[k] - centres[k - 1]);
+    }
+    const double stretch = static_cast<double>(length) / static_cast<double>(count);
+    // The window of the lower side lobes wherever its wider main lobe has room between the lines.
+    const bool room = closest >= 8.0 * stretch;
+    const std::vector<double> window = room ? blackman_harris_window(count) : hann_window(count);
+    const double lobe = (room ? 4.0 : 2.0) * stretch;
+
+    const double generator_mean = mean_of(generator);
+    const double driver_mean = mean_of(driver);
+    std::vector<Complex> record(length);
+    double window_2 = 0.0;  // sums of the window's powers
+    double window_4 = 0.0;
+    double generator_square = 0.0;
+    double driver_square = 0.0;
+    for (std::size_t n = 0; n < count; ++n) {
+        const double g = generator[n] - generator_mean;
+        const double d = driver[n] - driver_mean;
+        generator_square += g * g;
+        driver_square += d * d;
+        result.generator_peak_v = std::max(result.generator_peak_v, std::abs(g));
+        record[n] = window[n] * Complex(g, d);
+        const double square = window[n] * window[n];
+        window_2 += square;
+        window_4 += square * square;
+    }
+    result.generator_rms_v = std::sqrt(generator_square / static_cast<double>(count));
+    result.driver_rms_v = std::sqrt(driver_square / static_cast<double>(count));
+    const Spectra spectra{transform(record, false), bins_per_hz};
+
+    std::vector<LineSums> sums(lines_hz.size());
+    const auto highest_bin = static_cast<std::int64_t>(length / 2) - 1;
+    for (std::size_t k = 0; k < lines_hz.size(); ++k) {
+        TransferLine& line = result.lines[k];
+        const double half = half_gap(centres, k);
+        const double reach = std::min(lobe, half);
+        const auto first = std::max<std::int64_t>(1, nearest(std::ceil(centres[k] - reach)));
+        const auto last = std::min(highest_bin, nearest(std::floor(centres[k] + reach)));
+        if (last < first || lines_hz[k] / clock_ratio > highest_share_of_rate * rate_hz) {
+            line.state = LineState::weak;
+            continue;
+        }
+        Complex cross{};
+        for (std::int64_t bin = first; bin <= last; ++bin) {
+            const Complex g = spectra.generator(bin);
+            const Complex d = spectra.driver(bin);
+            cross += std::conj(g) * d;
+            sums[k].generator_power += std::norm(g);
+            sums[k].driver_power += std::norm(d);
+        }
+        if (!(sums[k].generator_power > 0.0)) {
+            line.state = LineState::weak;
+            continue;
+        }
+        line.ratio = cross / sums[k].generator_power;
+        const double wide = std::min(half, 2.0 * lobe);
+        const auto from = std::max<std::int64_t>(1, nearest(std::ceil(centres[k] - wide)));
+        const auto to = std::min(highest_bin, nearest(std::floor(centres[k] + wide)));
+        double residual = 0.0;
+        for (std::int64_t bin = from; bin <= to; ++bin)
+            residual += std::norm(spectra.driver(bin) - line.ratio * spectra.generator(bin));
+        // The fit took one complex unknown; neighbouring bins of a window go together, two bins count as one.
+        const double bins = static_cast<double>(to - from + 1);
+        sums[k].residual = residual / std::max(bins - 2.0, 1.0);
+        // Parseval: a sine of amplitude A spreads A^2 / 4 times window_2 times the length over its lobe.
+        const double power_to_v = 2.0 / (window_2 * static_cast<double>(length));
+        line.generator_v = std::sqrt(sums[k].generator_power * power_to_v);
+        line.driver_v = std::sqrt(sums[k].driver_power * power_to_v);
+    }
+
+    for (std::size_t k = 0; k < sums.size(); ++k) {
+        TransferLine& line = result.lines[k];
+        if (line.state == LineState::weak) continue;
+        std::vector<double> around;
+        const std::size_t from = k > neighbours ? k - neighbours : 0;
+        const std::size_t to = std::min(k + neighbours + 1, sums.size());
+        for (std::size_t j = from; j < to; ++j) {
+            if (result.lines[j].state != LineState::weak) around.push_back(sums[j].residual);
+        }
+        const double typical = median(around);
+        if (sums[k].residual > stands_out * typical && typical > 0.0) line.state = LineState::disturbed;
+        double quiet = 0.0;
+        double taken = 0.0;
+        for (const double residual : around) {
+            if (residual > stands_out * typical) continue;
+            quiet += residual;
+            taken += 1.0;
+        }
+        const double density = std::max(taken > 0.0 ? quiet / taken : 0.0, 0.0);
+        // h is the projection with the window's square as weight: E|dh|^2 = E|R|^2 n sum w^4 / (sum w^2)^2 /
+        // sum|G|^2.
+        const double complex_variance = density * static_cast<double>(length) * window_4 /
+                                        (window_2 * window_2) / sums[k].generator_power;
+        line.variance = 0.5 * complex_variance;
+        const double noise_power = density * 2.0 * lobe;
+        if (sums[k].generator_power < weak_ratio * weak_ratio * noise_power / (1.0 + std::norm(line.ratio)))
+            line.state = LineState::weak;
+    }
+    std::vector<double> densities;
+    for (std::size_t k = 0; k < sums.size(); ++k) {
+        if (result.lines[k].state == LineState::sound) densities.push_back(sums[k].residual);
+    }
+    // One-sided: bins of positive frequency carry half the power.
+    const double width_bins = (lines_hz.back() - lines_hz.front()) * bins_per_hz;
+    result.noise_rms_v =
+        std::sqrt(2.0 * median(densities) * width_bins / (window_2 * static_cast<double>(length)));
+    return result;
+}
+
+}  // namespace assay::analysis
