@@ -8,6 +8,7 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/placing.h"
 #include "cli/measures/step_trouble.h"
 #include "cli/measures/tone_plan.h"
 
@@ -18,7 +19,6 @@ namespace {
 using capture::FaultKind;
 using capture::Result;
 
-constexpr std::int64_t block_frames = 1 << 16;
 constexpr double end_guard_s = 0.005;
 constexpr double signal_to_doubt =
     8.0;  // a step whose amplitude is not eight times its own doubt is not there
@@ -57,59 +57,6 @@ void warn_of_exact_scales(const Setup& setup, TestResult& result) {
     }
 }
 
-std::string file_of(const Take& take) {
-    return take.recording.path.filename().string();
-}
-
-tl::unexpected<capture::Fault> untrusted(const Take& take, const analysis::Absent& why) {
-    return capture::fail(FaultKind::untrusted_capture, file_of(take) + ": " + why.text, why.advice);
-}
-
-/// Decimated copies of the channels, for placing the tone.
-Result<std::vector<std::vector<float>>> decimate(const Take& take, const std::vector<int>& channels,
-                                                 double pass_hz, double& rate_hz) {
-    auto reader = capture::RecordingReader::open(take.recording);
-    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    std::vector<analysis::Decimator> decimators(channels.size(),
-                                                analysis::Decimator(take.recording.rate_hz, pass_hz));
-    rate_hz = decimators.front().rate_hz();
-    std::vector<std::vector<float>> samples;
-    for (std::int64_t first = 0; first < take.recording.frames; first += block_frames) {
-        const auto read = reader->read_into(channels, first, block_frames, samples);
-        if (!read) return tl::unexpected<capture::Fault>(read.error());
-        for (std::size_t c = 0; c < channels.size(); ++c)
-            decimators[c].push(samples[c].data(), samples[c].size());
-    }
-    std::vector<std::vector<float>> result;
-    result.reserve(decimators.size());
-    for (analysis::Decimator& decimator : decimators) result.push_back(decimator.finish());
-    return result;
-}
-
-/// The channel that the tone stands out in best places it; all channels share one clock.
-Result<analysis::Placement> place(const Take& take, const std::vector<int>& channels,
-                                  const analysis::TonePlan& plan) {
-    double rate_hz = 0.0;
-    const auto decimated = decimate(take, channels, 1.6 * plan.high_hz, rate_hz);
-    if (!decimated) return tl::unexpected<capture::Fault>(decimated.error());
-    std::vector<std::pair<double, std::size_t>> by_loudness;
-    by_loudness.reserve(decimated->size());
-    for (std::size_t c = 0; c < decimated->size(); ++c) {
-        double square_sum = 0.0;
-        for (const float sample : (*decimated)[c])
-            square_sum += static_cast<double>(sample) * static_cast<double>(sample);
-        by_loudness.emplace_back(-square_sum, c);
-    }
-    std::sort(by_loudness.begin(), by_loudness.end());
-    std::optional<analysis::Absent> why;
-    for (const auto& [loudness, c] : by_loudness) {
-        auto placement = analysis::align((*decimated)[c], rate_hz, plan);
-        if (placement) return *placement;
-        if (!why) why = placement.error();
-    }
-    return untrusted(take, *why);
-}
-
 double refined_ppm(const analysis::TonePlan& plan, const std::vector<std::vector<LoadStep>>& loads,
                    double otherwise) {
     double weights = 0.0;
@@ -141,32 +88,21 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
     const capture::Bench& bench = *setup.bench;
     const analysis::TonePlan plan = plan_of(take.tone);
     const std::vector<int> channels = channels_of(setup);
-    if (channels.back() > take.recording.channels) {
-        return capture::fail(
-            FaultKind::untrusted_capture,
-            fmt::format("{}: the recording has {} channel{}, the bench's inputs need channel {}",
-                        file_of(take), take.recording.channels, take.recording.channels == 1 ? "" : "s",
-                        channels.back()),
-            "record all inputs of the test in one file, channel n being input channel n");
-    }
+    if (const auto enough = check_channels(take, channels); !enough)
+        return tl::unexpected<capture::Fault>(enough.error());
     StaircaseReading result;
     auto raw = capture::check_raw(take.recording, channels);
     if (!raw) return tl::unexpected<capture::Fault>(raw.error());
     result.raw = std::move(*raw);
-    auto placement = place(take, channels, plan);
+    auto placement = place_tone(take, channels, plan);
     if (!placement) return tl::unexpected<capture::Fault>(placement.error());
     result.placement = std::move(*placement);
     const double ratio = result.placement.clock_ratio;
     const double rate = take.recording.rate_hz;
 
     const double end_s = result.placement.step_starts_s.back() + ratio * plan.step_s;
-    if (end_s - end_guard_s > take.recording.duration_s()) {
-        return capture::fail(
-            FaultKind::untrusted_capture,
-            fmt::format("{}: cut short: the recording ends at {} while the tone goes on to {}", file_of(take),
-                        seconds_text(take.recording.duration_s()), seconds_text(end_s)),
-            "record until the tone file has ended");
-    }
+    if (const auto whole = check_length(take, end_s); !whole)
+        return tl::unexpected<capture::Fault>(whole.error());
 
     auto reader = capture::RecordingReader::open(take.recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
