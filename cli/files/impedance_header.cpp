@@ -108,6 +108,9 @@ HeaderColumn header_column(std::string_view cell) {
         }
     }
     const std::string& unit = column.unit;
+    if (any_of(words, {"uncertainty", "variance", "deviation", "error", "residual", "model", "coherence"})) {
+        return column;  // about the curve, not the curve
+    }
     if (any_of(words, {"scatter"})) {
         column.role = ColumnRole::scatter;
     } else if (any_of(words, {"freq", "frequency", "frequencies"}) || unit == "hz" || unit == "khz" ||

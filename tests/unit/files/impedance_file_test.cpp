@@ -63,6 +63,10 @@ TEST(ImpedanceFile, CsvWithHeaders) {
                                 lines([](double f, double m, double p, double, double) {
                                     return fmt::format("{:.12g},ok,{:.12g},{:.12g}\n", p, m / 1e3, f / 1e3);
                                 }));
+    expect_circuit("a.csv", "frequency_hz,magnitude_ohm,phase_deg,magnitude_expanded_uncertainty_ohm\n" +
+                                lines([](double f, double m, double p, double, double) {
+                                    return fmt::format("{},{:.12g},{:.12g},0.01\n", f, m, p);
+                                }));
     expect_circuit("a.csv", "frequency_hz,phase_rad,magnitude_ohm\n" + lines([](double f, double m, double p,
                                                                                 double, double) {
                                 return fmt::format("{},{:.14g},{:.14g}\n", f, p * std::numbers::pi / 180, m);
