@@ -26,7 +26,7 @@ struct Waveform {
 
 /// The tone in plain numbers, seconds from its first frame.
 struct TonePlan {
-    double frequency_hz = 997.0;
+    double frequency_hz = 997.0;  // of the steady steps; of the marks where no step is steady
     double duration_s = 0.0;
     double low_hz = 500.0;  // band that holds head and marks
     double high_hz = 1500.0;
@@ -36,13 +36,13 @@ struct TonePlan {
     std::vector<bool> chirp_rising{};
     Waveform rising_chirp{};  // of the head
     Waveform falling_chirp{};
-    std::vector<double> mark_starts_s{};  // one before each step, one after the last
+    std::vector<double> mark_starts_s{};  // at least one before each step, at least one after the last
     std::vector<bool> mark_rising{};
     Waveform rising_mark{};
     Waveform falling_mark{};
     std::vector<double> step_starts_s{};
-    double step_s = 0.0;
-    Waveform whole{};  // the tone itself, to take up the thread after a long gap
+    double step_s = 0.0;  // the shortest
+    Waveform whole{};     // the tone itself, to take up the thread after a long gap
 };
 
 /// A block lost (negative) or doubled (positive) between two marks that were both found.
@@ -50,7 +50,8 @@ struct TimeJump {
     double after_s = 0.0;  // seconds in the recording
     double before_s = 0.0;
     double jump_s = 0.0;
-    std::size_t step = 0;  // the step that it lies in
+    std::size_t step = 0;  // the step that it lies in; the number of steps where it lies between two marks
+                           // that have no step between them
 };
 
 struct Placement {

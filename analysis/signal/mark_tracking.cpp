@@ -44,16 +44,38 @@ std::optional<double> take_up_thread(const BandSignal& band, const TonePlan& pla
     return match.at_s;
 }
 
+/// How far a mark may be looked for: neighbours are so alike that the search must not reach them.
+double reach_of(const TonePlan& plan, std::size_t mark) {
+    double free_s = plan.step_s;
+    const double length_s = std::max(plan.rising_mark.duration_s, plan.falling_mark.duration_s);
+    for (const std::size_t next : {mark, mark + 1}) {
+        if (next == 0 || next >= plan.mark_starts_s.size()) continue;
+        free_s = std::min(free_s, plan.mark_starts_s[next] - plan.mark_starts_s[next - 1] - length_s);
+    }
+    return 0.45 * free_s;
+}
+
+/// The mark that each step follows.
+std::vector<std::size_t> marks_of_steps(const TonePlan& plan) {
+    std::vector<std::size_t> marks;
+    for (const double start_s : plan.step_starts_s) {
+        const auto next = std::upper_bound(plan.mark_starts_s.begin(), plan.mark_starts_s.end(), start_s);
+        marks.push_back(
+            static_cast<std::size_t>(std::max<std::ptrdiff_t>(next - plan.mark_starts_s.begin(), 1) - 1));
+    }
+    return marks;
+}
+
 std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, const Match& head) {
     std::vector<FoundMark> marks;
     double anchor_tone_s = plan.head_start_s;
     double anchor_s = head.at_s;
     double ratio = 1.0;
     int missed = 0;
-    const double reach_s = 0.45 * plan.step_s;
     for (std::size_t k = 0; k < plan.mark_starts_s.size(); ++k) {
         const double tone_s = plan.mark_starts_s[k];
         const double expected_s = anchor_s + (tone_s - anchor_tone_s) * ratio;
+        const double reach_s = reach_of(plan, k);
         const Waveform& wave = plan.mark_rising[k] ? plan.rising_mark : plan.falling_mark;
         Match match = best_match(band, wave, expected_s - reach_s, expected_s + reach_s);
         if (match.likeness < mark_found) {
@@ -129,6 +151,11 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
     }
     const double tolerance_s = std::max(smallest_jump_s, 10.0 * median(strays));
 
+    const std::vector<std::size_t> mark_of = marks_of_steps(plan);
+    const auto first_step_from = [&](std::size_t mark) {
+        return static_cast<std::size_t>(std::lower_bound(mark_of.begin(), mark_of.end(), mark) -
+                                        mark_of.begin());
+    };
     std::size_t run_start = 0;
     bool first_run = true;
     std::size_t next_step = 0;
@@ -141,16 +168,17 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
             first_run = false;
         }
         placement.clock_ratio = k - run_start > 5 || last ? line.ratio : placement.clock_ratio;
-        // Mark j announces step j; the last mark of the run announces a step that the jump may lie in.
-        for (; next_step < std::min(marks[k].index + (last ? steps : 0), steps); ++next_step) {
+        // The last mark of the run announces a step that the jump may lie in.
+        const std::size_t sound_end = last ? steps : first_step_from(marks[k].index);
+        for (; next_step < sound_end; ++next_step)
             placement.step_starts_s[next_step] = line.start_s + line.ratio * plan.step_starts_s[next_step];
-        }
         if (!last) {
             const double jump_s = marks[k + 1].recording_s - marks[k].recording_s -
                                   ratio * (marks[k + 1].tone_s - marks[k].tone_s);
-            placement.jumps.push_back(
-                {marks[k].recording_s, marks[k + 1].recording_s, jump_s, marks[k].index});
-            for (; next_step < std::min(marks[k + 1].index, steps); ++next_step) {
+            const std::size_t harmed_end = first_step_from(marks[k + 1].index);
+            placement.jumps.push_back({marks[k].recording_s, marks[k + 1].recording_s, jump_s,
+                                       next_step < harmed_end ? next_step : steps});
+            for (; next_step < harmed_end; ++next_step) {
                 placement.step_starts_s[next_step] =
                     line.start_s + line.ratio * plan.step_starts_s[next_step];
                 placement.step_sound[next_step] = false;
@@ -158,9 +186,10 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
             run_start = k + 1;
         }
     }
-    if (marks.back().index + 1 < plan.mark_starts_s.size()) {
-        placement.lost_from = marks.back().index;
-        for (std::size_t step = marks.back().index; step < steps; ++step) placement.step_sound[step] = false;
+    const std::size_t lost_from = first_step_from(marks.back().index);
+    if (lost_from < steps) {
+        placement.lost_from = lost_from;
+        for (std::size_t step = lost_from; step < steps; ++step) placement.step_sound[step] = false;
     }
     return placement;
 }

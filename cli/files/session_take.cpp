@@ -1,6 +1,7 @@
 // A take as it stands in session.json: the tone as played, one list for each property of its segments, and
 // the capture that was made of it.
 #include <algorithm>
+#include <optional>
 
 #include "cli/files/session_describe.h"
 
@@ -8,11 +9,13 @@ namespace assay::cli {
 namespace {
 
 using capture::Chirp;
+using capture::Multitone;
 using capture::Segment;
 using capture::SegmentRole;
 using capture::SteadySine;
 
-/// Columns of the segments. A sine has the same frequency at both ends, a chirp no phase of its own.
+/// Columns of the segments. A sine has the same frequency at both ends, a chirp no phase of its own. The last
+/// two are there if any segment is a multitone.
 struct SegmentColumns {
     std::vector<std::string> role{};
     std::vector<std::string> law{};
@@ -23,6 +26,8 @@ struct SegmentColumns {
     std::vector<double> from_hz{};
     std::vector<double> to_hz{};
     std::vector<double> phase_rad{};
+    std::optional<std::vector<double>> period_s{};
+    std::optional<std::vector<double>> lines_per_octave{};
 };
 
 template <class Archive, class Object>
@@ -37,6 +42,8 @@ void describe(Archive& archive, Object& columns) {
     archive.field("from_hz", columns.from_hz);
     archive.field("to_hz", columns.to_hz);
     archive.field("phase_rad", columns.phase_rad);
+    archive.field("period_s", columns.period_s);
+    archive.field("lines_per_octave", columns.lines_per_octave);
 }
 
 const EnumWords<SegmentRole>& role_words() {
@@ -47,6 +54,12 @@ const EnumWords<SegmentRole>& role_words() {
 
 SegmentColumns columns_of(const std::vector<Segment>& segments) {
     SegmentColumns columns;
+    const bool many = std::ranges::any_of(
+        segments, [](const Segment& segment) { return std::holds_alternative<Multitone>(segment.law); });
+    if (many) {
+        columns.period_s.emplace(segments.size(), 0.0);
+        columns.lines_per_octave.emplace(segments.size(), 0.0);
+    }
     for (const Segment& segment : segments) {
         for (const auto& [role, word] : role_words()) {
             if (role == segment.role) columns.role.push_back(word);
@@ -60,6 +73,14 @@ SegmentColumns columns_of(const std::vector<Segment>& segments) {
             columns.from_hz.push_back(sine->frequency_hz);
             columns.to_hz.push_back(sine->frequency_hz);
             columns.phase_rad.push_back(sine->phase_rad);
+        } else if (const auto* multitone = std::get_if<Multitone>(&segment.law)) {
+            const std::size_t index = columns.law.size();
+            columns.law.emplace_back("multitone");
+            columns.from_hz.push_back(multitone->start_hz);
+            columns.to_hz.push_back(multitone->stop_hz);
+            columns.phase_rad.push_back(0.0);
+            (*columns.period_s)[index] = multitone->period_s;
+            (*columns.lines_per_octave)[index] = multitone->lines_per_octave;
         } else {
             const auto& chirp = std::get<Chirp>(segment.law);
             columns.law.emplace_back("chirp");
@@ -71,6 +92,13 @@ SegmentColumns columns_of(const std::vector<Segment>& segments) {
     return columns;
 }
 
+/// A multitone is worked out when it is first asked for: numbers that would take all the memory are no tone.
+bool sensible(const Multitone& multitone) {
+    return multitone.period_s > 0.0 && multitone.start_hz > 0.0 && multitone.stop_hz > multitone.start_hz &&
+           multitone.stop_hz * multitone.period_s <= 2e6 && multitone.lines_per_octave >= 1.0 &&
+           multitone.lines_per_octave <= 1e4 && !capture::lines_of(multitone).empty();
+}
+
 /// What is wrong with the segments, empty if nothing is.
 std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
                         std::vector<Segment>& segments) {
@@ -79,6 +107,9 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
                                    columns.level_dbfs.size(), columns.fade_frames.size(),
                                    columns.from_hz.size(), columns.to_hz.size(), columns.phase_rad.size()}) {
         if (size != count) return "its lists are not equally long";
+    }
+    for (const auto& list : {columns.period_s, columns.lines_per_octave}) {
+        if (list && list->size() != count) return "its lists are not equally long";
     }
     for (std::size_t i = 0; i < count; ++i) {
         Segment segment;
@@ -99,8 +130,13 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
             segment.law = SteadySine{columns.from_hz[i], columns.phase_rad[i]};
         } else if (columns.law[i] == "chirp") {
             segment.law = Chirp{columns.from_hz[i], columns.to_hz[i]};
+        } else if (columns.law[i] == "multitone" && columns.period_s && columns.lines_per_octave) {
+            const Multitone multitone{(*columns.period_s)[i], columns.from_hz[i], columns.to_hz[i],
+                                      (*columns.lines_per_octave)[i]};
+            if (!sensible(multitone)) return "a multitone has no lines, or too many";
+            segment.law = multitone;
         } else {
-            return "a law is none of sine, chirp";
+            return "a law is none of sine, chirp, multitone";
         }
         segments.push_back(segment);
     }

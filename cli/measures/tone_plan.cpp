@@ -40,6 +40,7 @@ analysis::TonePlan plan_of(const capture::Tone& tone) {
     plan.duration_s = tone.duration_s();
     const double rate = tone.rate_hz;
     std::vector<Segment> head;
+    bool steady = false;
     for (const Segment& segment : tone.segments) {
         const double start_s = static_cast<double>(segment.first_frame) / rate;
         if (segment.role == SegmentRole::head) {
@@ -56,11 +57,16 @@ analysis::TonePlan plan_of(const capture::Tone& tone) {
             plan.low_hz = std::min(chirp.from_hz, chirp.to_hz);
             plan.high_hz = std::max(chirp.from_hz, chirp.to_hz);
         } else {
+            const double length_s = static_cast<double>(segment.frames) / rate;
+            plan.step_s = plan.step_starts_s.empty() ? length_s : std::min(plan.step_s, length_s);
             plan.step_starts_s.push_back(start_s);
-            plan.step_s = static_cast<double>(segment.frames) / rate;
-            plan.frequency_hz = std::get<capture::SteadySine>(segment.law).frequency_hz;
+            if (const auto* sine = std::get_if<capture::SteadySine>(&segment.law)) {
+                plan.frequency_hz = sine->frequency_hz;
+                steady = true;
+            }
         }
     }
+    if (!steady) plan.frequency_hz = 0.5 * (plan.low_hz + plan.high_hz);
     if (!head.empty()) {
         const std::int64_t first = head.front().first_frame;
         const double end = static_cast<double>(head.back().first_frame + head.back().frames - first);
