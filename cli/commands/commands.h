@@ -6,6 +6,7 @@
 #include <string>
 
 #include "cli/commands/io.h"
+#include "cli/files/curve_export.h"
 
 namespace assay::cli {
 
@@ -30,8 +31,11 @@ struct RunOptions {
     std::filesystem::path into{};
     std::optional<std::filesystem::path> recordings{};
     bool yes = false;
+    std::string pages = "all";  // "all", "html" or "none"
 };
 int run_session(const RunOptions& options, const Manner& manner);
+
+int run_devices(const Manner& manner);
 
 struct ShowOptions {
     std::filesystem::path session{};
@@ -40,9 +44,36 @@ int run_show(const ShowOptions& options, const Manner& manner);
 
 struct CertifyOptions {
     std::filesystem::path session{};
-    std::string format = "html";
+    std::string format{};  // "html", "pdf", "png", "csv"; empty: html, pdf and png
+    std::string paper = "a4";
+    bool sign = false;
+    bool bundle = false;
 };
 int run_certify(const CertifyOptions& options, const Manner& manner);
+
+struct VerifyOptions {
+    std::filesystem::path session{};  // a folder or a bundle
+    std::string key{};                // fingerprint that the signer's key must have; empty: any
+};
+int run_verify(const VerifyOptions& options, const Manner& manner);
+
+struct CheckOptions {
+    std::filesystem::path session{};  // a folder or a bundle
+    std::optional<std::filesystem::path> bench{};
+    std::optional<std::filesystem::path> recordings{};
+    std::optional<std::filesystem::path> tones_into{};
+};
+int run_check(const CheckOptions& options, const Manner& manner);
+
+int run_schema();
+
+struct ExportOptions {
+    std::filesystem::path session{};
+    ExportChoice choice{};
+    std::string format = "csv";  // "csv", "text", "touchstone", "spice"
+    std::filesystem::path into{};  // empty: standard output
+};
+int run_export(const ExportOptions& options, const Manner& manner);
 
 struct CalibrateInputOptions {
     std::filesystem::path bench{};

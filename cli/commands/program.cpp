@@ -20,6 +20,7 @@ struct Commands {
     RunOptions run{};
     ShowOptions show{};
     CertifyOptions certify{};
+    ExportOptions export_curve{};
     CalibrateInputOptions calibrate_input{};
     std::function<int()> chosen{};
 };
@@ -74,6 +75,13 @@ void add_run(CLI::App& app, Commands& all) {
     command->footer(measures_help() + "\n" + cautions_text());
 }
 
+void add_devices(CLI::App& app, Commands& all) {
+    CLI::App* command = add_command(app, all, "devices",
+                                    "sound devices, and which of them play and record on one clock",
+                                    [&all] { return run_devices(all.manner); });
+    add_json(command, all);
+}
+
 void add_show(CLI::App& app, Commands& all) {
     CLI::App* command =
         add_command(app, all, "show", "the results of a session, with what limits each number",
@@ -88,6 +96,23 @@ void add_certify(CLI::App& app, Commands& all) {
                     [&all] { return run_certify(all.certify, all.manner); });
     command->add_option("SESSION", all.certify.session, "folder of the session")->required();
     command->add_option("--format", all.certify.format, "html")->check(CLI::IsMember({"html"}));
+}
+
+void add_export(CLI::App& app, Commands& all) {
+    CLI::App* command =
+        add_command(app, all, "export", "a curve of a session, or the fitted driver as a circuit",
+                    [&all] { return run_export(all.export_curve, all.manner); });
+    ExportOptions& options = all.export_curve;
+    command->add_option("SESSION", options.session, "folder of the session")->required();
+    command->add_option("--test", options.choice.test, "id of the test (left out: the only one that fits)");
+    command->add_option("--load", options.choice.load, "name of the load")->type_name("NAME");
+    command->add_option("--curve", options.choice.curve, "name of the curve, e.g. impedance")->type_name("NAME");
+    command
+        ->add_option("--format", options.format,
+                     "csv, text, touchstone (impedance), spice (fitted driver); default csv")
+        ->check(CLI::IsMember({"csv", "text", "touchstone", "spice"}));
+    command->add_option("--into", options.into, "file to write (left out: standard output)")
+        ->type_name("FILE");
 }
 
 void add_calibrate(CLI::App& app, Commands& all) {
@@ -133,8 +158,10 @@ int run_program(int argc, char** argv) {
     add_demo(app, all);
     add_tones(app, all);
     add_run(app, all);
+    add_devices(app, all);
     add_show(app, all);
     add_certify(app, all);
+    add_export(app, all);
     add_calibrate(app, all);
     try {
         app.parse(argc, argv);

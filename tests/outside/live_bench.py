@@ -1,0 +1,84 @@
+"""A live bench without hardware: JACK's dummy driver with its own server name, and the virtual bench as its client.
+
+The server runs without real time and in synchronous mode: it waits for its clients, so that a slow machine makes the
+bench slow and not wrong. What cannot be started is a failure: both come with the packages that tests need.
+"""
+
+import os
+import shutil
+import subprocess
+import tempfile
+import time
+
+VIRTUAL_BENCH = os.environ.get("ASSAY_VIRTUAL_BENCH", "")
+
+
+class LiveBench:
+    """`with LiveBench(rate_hz=48000) as bench:`; commands of the virtual bench by bench.tell("gain 0.5")."""
+
+    def __init__(self, rate_hz=48000, period=512, name="virtual-bench", arguments=()):
+        self.rate_hz, self.period, self.name, self.arguments = rate_hz, period, name, list(arguments)
+        self.server_name = f"assay-test-{os.getpid()}"
+        self.environment = {**os.environ, "JACK_DEFAULT_SERVER": self.server_name, "JACK_NO_START_SERVER": "1",
+                            "JACK_NO_AUDIO_RESERVATION": "1", "LC_ALL": "C.UTF-8"}
+        self.server = self.client = None
+
+    def __enter__(self):
+        if not shutil.which("jackd"):
+            raise AssertionError("jackd is not installed: package jackd2 of .ci/packages-test.txt")
+        self.log = tempfile.TemporaryFile("w+")
+        self.server = subprocess.Popen(
+            ["jackd", "--no-realtime", "-S", "-p", "64", "-t", "5000", "-n", self.server_name, "-d", "dummy", "-r",
+             str(self.rate_hz), "-p", str(self.period), "-C", "2", "-P", "2"],
+            stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, env=self.environment)
+        try:
+            self.client = self.start_client(self.name, self.arguments)
+        except BaseException:
+            self.__exit__()
+            raise
+        return self
+
+    def start_client(self, name, arguments=()):
+        """The server needs a moment; until then the client is refused."""
+        for _ in range(50):
+            if self.server.poll() is not None:
+                break
+            client = subprocess.Popen([VIRTUAL_BENCH, "--name", name, *arguments], stdin=subprocess.PIPE, text=True,
+                                      stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, env=self.environment)
+            if client.stdout.readline().strip() == "ready":
+                return client
+            client.wait()
+            time.sleep(0.1)
+        self.log.seek(0)
+        raise AssertionError(f"the JACK server cannot be used here: {self.log.read()[-600:]}")
+
+    def tell(self, command, client=None):
+        client = client or self.client
+        client.stdin.write(command + "\n")
+        client.stdin.flush()
+
+    def last_sound_s(self):
+        """Seconds on the monotonic clock at which the virtual bench last got sound."""
+        self.tell("last")
+        return float(self.client.stdout.readline())
+
+    def start(self, *command):
+        return subprocess.Popen([*map(str, command)], stdin=subprocess.DEVNULL, stdout=subprocess.PIPE,
+                                stderr=subprocess.PIPE, text=True, env=self.environment, errors="replace")
+
+    def run(self, *command, timeout=120, answers=None):
+        return subprocess.run([*map(str, command)], stdin=subprocess.DEVNULL, capture_output=True, text=True,
+                              timeout=timeout, env=self.environment, errors="replace")
+
+    def __exit__(self, *_):
+        for process in (self.client, self.server):
+            if process is None:
+                continue
+            if process.stdin is not None:
+                process.stdin.close()
+            process.terminate()
+            try:
+                process.wait(timeout=5)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait()

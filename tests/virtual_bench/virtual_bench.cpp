@@ -1,0 +1,218 @@
+// A JACK client that stands for an amplifier on its bench: what arrives at its ports in_1, in_2 comes out at
+// out_1, out_2, amplified and limited, so that a live program can be tested without hardware. It uses nothing
+// of the program. Faults are made on purpose, by commands on standard input or at a second after the first
+// sound.
+//
+//   virtual_bench --name NAME [--gain X] [--rail Y] [--noise Z] [--at SECOND:COMMAND]...
+//
+// Law: out = clamp(gain * in, -rail, rail) + noise, in sample values; noise is uniform, by default 3e-6 peak
+// (a converter's, so that nothing is an exact zero). Commands:
+//   gain X | rail Y | swap | invert N | mute | zeros | one_on_two | ceiling Y     for good
+//   drop N | double N                                   once: N frames are missing, or given twice
+//   fade DB                                             from now on the gain falls by DB decibels a second
+//   last                                                prints the clock's second of the last sound that came
+//   in quit                                                the device disappears
+#include <jack/jack.h>
+#include <poll.h>
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <atomic>
+#include <chrono>
+#include <cmath>
+#include <cstdint>
+#include <cstdio>
+#include <cstdlib>
+#include <iomanip>
+#include <iostream>
+#include <sstream>
+#include <string>
+#include <thread>
+#include <vector>
+
+namespace {
+
+constexpr std::size_t channels = 2;
+constexpr float audible = 1e-5F;
+
+double now_s() {
+    return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
+}
+
+struct Bench {
+    jack_client_t* client = nullptr;
+    std::array<jack_port_t*, channels> in{};
+    std::array<jack_port_t*, channels> out{};
+    std::atomic<float> gain{1.0F};
+    std::atomic<float> rail{10.0F};
+    std::atomic<float> ceiling{100.0F};
+    std::atomic<float> noise{3e-6F};
+    std::atomic<float> fade_db_per_s{0.0F};
+    std::atomic<bool> swap{false};
+    std::atomic<bool> mute{false};
+    std::atomic<bool> zeros{false};
+    std::atomic<bool> one_on_two{false};
+    std::array<std::atomic<bool>, channels> inverted{};
+    std::atomic<std::int64_t> drop{0};  // frames; negative: doubled
+    std::atomic<double> last_sound_s{-1.0};
+    std::atomic<double> first_sound_s{-1.0};
+
+    // Of the callback alone.
+    std::array<std::vector<float>, channels>
+        delay{};  // a ring, so that frames can be left out or given twice
+    std::int64_t written = 0;
+    std::int64_t lag = 0;
+    float faded = 1.0F;
+    std::uint32_t random = 1;
+};
+
+constexpr std::int64_t delay_frames = 1 << 18;
+
+int process(jack_nframes_t frames, void* argument) {
+    Bench& bench = *static_cast<Bench*>(argument);
+    std::array<const float*, channels> in{};
+    std::array<float*, channels> out{};
+    for (std::size_t c = 0; c < channels; ++c) {
+        in[c] = static_cast<const float*>(jack_port_get_buffer(bench.in[c], frames));
+        out[c] = static_cast<float*>(jack_port_get_buffer(bench.out[c], frames));
+    }
+    const float rate = static_cast<float>(jack_get_sample_rate(bench.client));
+    const float fall = std::pow(10.0F, -bench.fade_db_per_s / 20.0F / rate);
+    bool sound = false;
+    bench.lag -= bench.drop.exchange(0);
+    // A base lag leaves room for frames to be left out.
+    const std::int64_t base = delay_frames / 4;
+    for (jack_nframes_t n = 0; n < frames; ++n) {
+        bench.faded *= fall;
+        const std::int64_t to = bench.written % delay_frames;
+        const std::int64_t from =
+            (bench.written - std::clamp<std::int64_t>(base / 64 + bench.lag, 0, base) + delay_frames) %
+            delay_frames;
+        for (std::size_t c = 0; c < channels; ++c) {
+            bench.delay[c][static_cast<std::size_t>(to)] = in[c][n];
+            sound = sound || std::abs(in[c][n]) > audible;
+        }
+        for (std::size_t c = 0; c < channels; ++c) {
+            const std::size_t source = bench.one_on_two ? 0 : bench.swap ? channels - 1 - c : c;
+            float value = bench.gain * bench.faded * bench.delay[source][static_cast<std::size_t>(from)];
+            const float rail = bench.rail;
+            value = std::clamp(value, -rail, rail);
+            if (bench.inverted[c]) value = -value;
+            if (bench.mute) value = 0.0F;
+            bench.random = bench.random * 1664525U + 1013904223U;  // Numerical Recipes' quick generator
+            value += bench.noise * (static_cast<float>(bench.random >> 8U) * 0x1p-23F - 1.0F);
+            const float ceiling = bench.ceiling;
+            value = std::clamp(value, -ceiling, ceiling);
+            out[c][n] = bench.zeros ? 0.0F : value;
+        }
+        ++bench.written;
+    }
+    if (sound) {
+        const double now = now_s();
+        bench.last_sound_s = now;
+        if (bench.first_sound_s < 0.0) bench.first_sound_s = now;
+    }
+    return 0;
+}
+
+/// False for `quit`.
+bool obey(Bench& bench, const std::string& line) {
+    std::istringstream words(line);
+    std::string what;
+    double value = 0.0;
+    words >> what >> value;
+    const auto number = static_cast<float>(value);
+    if (what == "gain")
+        bench.gain = number;
+    else if (what == "rail")
+        bench.rail = number;
+    else if (what == "ceiling")
+        bench.ceiling = number;
+    else if (what == "fade")
+        bench.fade_db_per_s = number;
+    else if (what == "swap")
+        bench.swap = true;
+    else if (what == "mute")
+        bench.mute = true;
+    else if (what == "zeros")
+        bench.zeros = true;
+    else if (what == "one_on_two")
+        bench.one_on_two = true;
+    else if (what == "invert")
+        bench.inverted.at(static_cast<std::size_t>(value) - 1) = true;
+    else if (what == "drop")
+        bench.drop = static_cast<std::int64_t>(value);
+    else if (what == "double")
+        bench.drop = -static_cast<std::int64_t>(value);
+    else if (what == "last")
+        std::cout << bench.last_sound_s.load() << std::endl;
+    else if (what == "quit")
+        return false;
+    else if (!what.empty())
+        std::cerr << "virtual_bench: unknown command: " << line << "\n";
+    return true;
+}
+
+}  // namespace
+
+int main(int argc, char** argv) {
+    Bench bench;
+    std::string name = "virtual-bench";
+    std::vector<std::pair<double, std::string>> later;
+    for (int k = 1; k + 1 < argc; k += 2) {
+        const std::string option = argv[k];
+        const std::string value = argv[k + 1];
+        if (option == "--name")
+            name = value;
+        else if (option == "--at")
+            later.emplace_back(std::atof(value.c_str()), value.substr(value.find(':') + 1));
+        else if (option == "--noise")
+            bench.noise = static_cast<float>(std::atof(value.c_str()));
+        else
+            obey(bench, option.substr(2) + " " + value);
+    }
+    bench.client = jack_client_open(
+        name.c_str(), static_cast<jack_options_t>(JackNoStartServer | JackUseExactName), nullptr);
+    if (bench.client == nullptr) {
+        std::cerr << "virtual_bench: no JACK server, or the name is taken\n";
+        return 1;
+    }
+    for (std::size_t c = 0; c < channels; ++c) {
+        const std::string number = std::to_string(c + 1);
+        bench.delay[c].assign(delay_frames, 0.0F);
+        bench.in[c] = jack_port_register(bench.client, ("in_" + number).c_str(), JACK_DEFAULT_AUDIO_TYPE,
+                                         JackPortIsInput | JackPortIsTerminal, 0);
+        bench.out[c] = jack_port_register(bench.client, ("out_" + number).c_str(), JACK_DEFAULT_AUDIO_TYPE,
+                                          JackPortIsOutput | JackPortIsTerminal, 0);
+    }
+    jack_set_process_callback(bench.client, process, &bench);
+    if (jack_activate(bench.client) != 0) return 1;
+    std::cout << std::setprecision(15) << "ready" << std::endl;
+
+    std::string typed;
+    bool input_open = true;
+    for (bool on = true; on;) {
+        pollfd input{STDIN_FILENO, POLLIN, 0};
+        if (input_open && poll(&input, 1, 5) > 0) {
+            char letter = 0;
+            if (read(STDIN_FILENO, &letter, 1) <= 0) {
+                input_open = false;
+                on = false;  // whoever started this is gone
+            } else if (letter == '\n') {
+                on = obey(bench, typed);
+                typed.clear();
+            } else {
+                typed += letter;
+            }
+        }
+        const double since = bench.first_sound_s < 0.0 ? -1.0 : now_s() - bench.first_sound_s;
+        for (auto& [at, command] : later) {
+            if (command.empty() || since < at) continue;
+            on = obey(bench, command) && on;
+            command.clear();
+        }
+    }
+    jack_client_close(bench.client);
+    return 0;
+}
