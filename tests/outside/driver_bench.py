@@ -87,6 +87,19 @@ def on_grid_of_curve(z_of, frequency_hz, points_per_octave=1500):
     return CubicSpline(np.log(grid), z_of(grid))(np.log(frequency_hz))
 
 
+def easy_length(wanted, reach=12):
+    """A number near the wanted one whose largest prime factor is small: transforms of it are fast."""
+    def largest_factor(n):
+        factor = 2
+        while factor * factor <= n:
+            if n % factor:
+                factor += 1
+            else:
+                n //= factor
+        return n
+    return min(range(wanted - reach, wanted + reach + 1), key=largest_factor)
+
+
 def record(played, z_of, jig, card):
     """Samples (frames, 2): the generator side on channel 1, the driver side on channel 2; and the clock's true ppm.
     z_of: frequency in Hz -> ohm; None for an open driver."""
@@ -99,6 +112,8 @@ def record(played, z_of, jig, card):
         sides = [side * s / (s + 2 * np.pi * card.coupling_hz) for side in sides]
     ratio = card.rate_hz / played.rate_hz * (1 + card.ppm * 1e-6)
     frames = int(round(played.length * ratio))
+    if frames != played.length:
+        frames = easy_length(frames)
     ppm = 1e6 * (frames / played.length * played.rate_hz / card.rate_hz - 1)
     out = []
     keep = min(len(played.frequency_hz), frames // 2 + 1)
@@ -122,11 +137,10 @@ def record(played, z_of, jig, card):
         sound += loud * 10 ** (card.noise_db / 20) * random.standard_normal(sound.shape)
     if card.hum_db > -290:
         time = np.arange(len(sound)) / card.rate_hz
-        for number in range(1, 8):
-            level = np.sqrt(2) * loud * 10 ** ((card.hum_db - 8 * (number - 1)) / 20)
-            angle = 2 * np.pi * number * card.hum_hz * time + number
-            # A loop through the driver's lead: the two inputs do not hear it alike.
-            sound += level * np.sin(angle)[:, None] * np.array([0.4, 1.0])
+        hum = sum(10 ** (-8 * (number - 1) / 20) * np.sin(2 * np.pi * number * card.hum_hz * time + number) for number in range(1, 8))
+        # A loop through the driver's lead: the two inputs do not hear it alike.
+        for side, share in ((0, 0.4), (1, 1.0)):
+            sound[:, side] += np.sqrt(2) * loud * 10 ** (card.hum_db / 20) * share * hum
     sound += np.asarray(card.dc)
     if jig.swapped:
         sound = sound[:, ::-1]
