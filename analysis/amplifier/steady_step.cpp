@@ -13,6 +13,7 @@ namespace assay::analysis {
 
 namespace {
 constexpr double band_start_hz = 20.0;
+constexpr double hum_end_hz = 420.0;  // the 8th harmonic of 50 Hz, the 7th of 60 Hz
 }  // namespace
 
 int harmonics_within(double nominal_hz, double bandwidth_hz, double rate_hz) {
@@ -36,10 +37,13 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
 
     const double count = static_cast<double>(volts.size());
     const double top_hz = std::min(options.bandwidth_hz, 0.5 * rate_hz);
-    const double noise_square = band_mean_square(fit.residual, rate_hz, band_start_hz, top_hz);
+    const PowerSpectrum residual = power_spectrum(fit.residual, rate_hz);
+    const double noise_square = residual.within(band_start_hz, top_hz);
+    const double density = residual.noise_density(band_start_hz, top_hz);
     // Noise density in the band gives the variance of each harmonic's amplitude: 2 sigma^2 / N with sigma^2
-    // the variance that white noise of this density would have over half the rate.
-    const double white_square = noise_square * 0.5 * rate_hz / std::max(top_hz - band_start_hz, 1.0);
+    // the variance that white noise of this density would have over half the rate. Hum and whistles lie
+    // elsewhere than the harmonics and are no part of it.
+    const double white_square = density * 0.5 * rate_hz;
     const double harmonic_variance = 2.0 * white_square / count;  // of each quadrature
 
     const std::complex<double> turn = fit.phasors[0] / amplitude;
@@ -56,6 +60,8 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     reading.thd_noise = std::sqrt(harmonic_variance) / amplitude *
                         std::max(1.0, std::sqrt(std::sqrt(2.0 * std::max(harmonics - 1, 1))));
     reading.noise_v = std::sqrt(noise_square);
+    const double broadband_square = density * (hum_end_hz - band_start_hz);
+    reading.hum_v = std::sqrt(std::max(residual.within(band_start_hz, hum_end_hz) - broadband_square, 0.0));
     const double in_band = options.nominal_hz >= band_start_hz ? amplitude * amplitude / 2.0 : 0.0;
     const double total_square = in_band + harmonic_square / 2.0 + noise_square;
     reading.total_v = std::sqrt(total_square);

@@ -12,14 +12,15 @@
 namespace assay::analysis {
 
 struct StepReading {
-    double level_dbfs = 0.0;      // as played
-    double at_s = 0.0;            // centre, seconds of the recording
-    double frequency_hz = 0.0;    // by the recorder's clock
-    double fundamental_v = 0.0;   // RMS
-    double total_v = 0.0;         // RMS, 20 Hz .. bandwidth
-    double noise_v = 0.0;         // RMS of what is not harmonic, 20 Hz .. bandwidth
-    double thd = 0.0;             // ratio re the fundamental, less what noise alone would read
-    double thd_noise = 0.0;       // ratio that noise alone adds (root of the sum of variances)
+    double level_dbfs = 0.0;     // as played
+    double at_s = 0.0;           // centre, seconds of the recording
+    double frequency_hz = 0.0;   // by the recorder's clock
+    double fundamental_v = 0.0;  // RMS
+    double total_v = 0.0;        // RMS, 20 Hz .. bandwidth
+    double noise_v = 0.0;        // RMS of what is not harmonic, 20 Hz .. bandwidth
+    double hum_v = 0.0;      // the part of noise_v within 20 .. 420 Hz, less what broadband noise has there
+    double thd = 0.0;        // ratio re the fundamental, less what noise alone would read
+    double thd_noise = 0.0;  // ratio that noise alone adds (root of the sum of variances)
     double thd_plus_noise = 0.0;  // ratio re the total
     std::vector<std::complex<double>>
         harmonics{};               // [k-1] re the fundamental, phase at the fundamental's zero phase

@@ -15,8 +15,6 @@
 
 #include "cli/files/plain_text.h"
 
-extern char** environ;
-
 namespace assay::cli {
 namespace {
 
@@ -114,6 +112,7 @@ std::vector<std::string> plain_environment() {
 
 std::vector<char*> pointers_to(std::vector<std::string>& texts) {
     std::vector<char*> pointers;
+    pointers.reserve(texts.size() + 1);
     for (std::string& text : texts) pointers.push_back(text.data());
     pointers.push_back(nullptr);
     return pointers;

@@ -115,7 +115,7 @@ void read_findings(JsonReader& archive, Findings& findings) {
     if (const Json* node = archive.find(quantities_key)) {
         const JsonReader check(*node, quantities_place, trouble);
         for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
-            const std::string name = entry.key();
+            const std::string& name = entry.key();
             const Place place{&quantities_place, &name, 0};
             JsonReader reader(*entry, place, trouble);
             analysis::Quantity quantity;
@@ -132,7 +132,7 @@ void read_findings(JsonReader& archive, Findings& findings) {
     if (const Json* node = archive.find(curves_key)) {
         const JsonReader check(*node, curves_place, trouble);
         for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
-            const std::string name = entry.key();
+            const std::string& name = entry.key();
             const Place place{&curves_place, &name, 0};
             const JsonReader reader(*entry, place, trouble);
             analysis::Curve curve;
@@ -245,7 +245,7 @@ void read_result(JsonReader& archive, TestResult& result) {
         const Place loads_place{&archive.place(), &loads_key, 0};
         const JsonReader check(*node, loads_place, trouble);
         for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
-            const std::string name = entry.key();
+            const std::string& name = entry.key();
             const Place place{&loads_place, &name, 0};
             JsonReader reader(*entry, place, trouble);
             result.loads.emplace_back(name, Findings{});
@@ -270,7 +270,7 @@ void read_result(JsonReader& archive, TestResult& result) {
         const Place conditions_place{&archive.place(), &conditions_key, 0};
         const JsonReader check(*node, conditions_place, trouble);
         for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
-            const std::string name = entry.key();
+            const std::string& name = entry.key();
             const Place place{&conditions_place, &name, 0};
             if (entry->is_string()) {
                 result.conditions.emplace_back(name, entry->get<std::string>());

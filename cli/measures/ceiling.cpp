@@ -82,6 +82,16 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, cons
                               std::abs(scale_db), own.highest_v)};
         }
     }
+    for (const auto& [input, peak] :
+         {std::pair{&bench.inputs[load.plus], plus_peak},
+          std::pair{load.minus ? &bench.inputs[*load.minus] : nullptr, minus_peak}}) {
+        if (input == nullptr || !input->clean_up_to_dbfs || peak <= *input->clean_up_to_dbfs) continue;
+        return {
+            false,
+            fmt::format("input \"{}\" peaked at {:.1f} dBFS and is known to be clean up to {:.1f} dBFS only, "
+                        "so the flat top may be the amplifier's or the recorder's",
+                        input->name, peak, *input->clean_up_to_dbfs)};
+    }
     return {false, "nothing on this bench shows whether the flat top is the amplifier's or the recorder's"};
 }
 

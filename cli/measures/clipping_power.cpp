@@ -12,7 +12,9 @@
 #include "capture/tone/staircase.h"
 #include "cli/measures/ceiling.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
+#include "cli/measures/live_staircase.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/trusted_steps.h"
@@ -94,6 +96,7 @@ capture::Tone tone_of(const Setup& setup) {
 }
 
 std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    if (setup.live) return next_live_tone(setup, takes, live_plan(setup));
     if (!takes.empty()) return std::nullopt;
     return tone_of(setup);
 }
@@ -159,6 +162,14 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     findings.add(power_name, power);
     findings.add(voltage_name, voltage);
     return power;
+}
+
+/// The step that the highest limit rests on; nothing where no limit was reached.
+const analysis::StepReading* loudest_needed(const TrustedSteps& steps, double needed_drive) {
+    for (const analysis::StepReading& reading : steps.readings) {
+        if (std::abs(reading.level_dbfs - needed_drive) < 1e-9) return &reading;
+    }
+    return nullptr;
 }
 
 void add_onset(const LoadContext& context, Findings& findings) {
@@ -236,21 +247,28 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "clipping-power";
     if (takes.empty()) {
-        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded",
-                                      std::nullopt, "record the test's tone"};
+        result.fault = nothing_recorded();
         return result;
     }
     const Take& take = takes.front();
-    auto read = read_staircase(setup, take);
-    if (!read) {
-        result.fault = read.error();
+    auto live = read_takes(setup, takes);
+    if (!live) {
+        result.fault = live.error();
         return result;
     }
+    const StaircaseReading* read = &live->steps;
     const std::vector<double> limits = field_numbers(*setup.test, "distortion_limits_percent");
     const auto kind = field_text(*setup.test, "limit_on") == "thd" ? analysis::DistortionKind::thd
                                                                    : analysis::DistortionKind::thd_plus_noise;
     add_conditions(setup, take, *read, result);
     result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
+    if (takes.size() > 1) {
+        result.conditions.emplace_back("runs", static_cast<double>(takes.size()));
+        result.conditions.emplace_back("level_change_db", live->fade_db);
+        if (!live->stopped_by.empty())
+            result.whole.warn("search-stopped", "the search was ended: " + live->stopped_by,
+                              "mend the cause and run the test again if a number is missing");
+    }
 
     std::vector<std::vector<Quantity>> powers(limits.size());
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
@@ -259,10 +277,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const LoadContext context{setup, load, steps, "test:" + setup.test->id + ":" + load.name + ":"};
         Findings findings;
         if (const auto stray = analysis::levels_do_not_track(steps.readings, clip_drive(steps.readings))) {
-            result.fault = capture::Fault{
-                capture::FaultKind::untrusted_capture,
-                take.recording.path.filename().string() + ": load \"" + load.name + "\": " + stray->text,
-                std::nullopt, stray->advice};
+            result.fault = untrusted_load(take, load, steps, stray->text);
+            result.fault->mend = stray->advice;
             return result;
         }
         double needed_drive = -1e9;
@@ -274,15 +290,10 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             if (lost.empty()) lost = trouble;
         }
         if (!lost.empty()) {
-            result.fault = capture::Fault{
-                capture::FaultKind::untrusted_capture,
-                take.recording.path.filename().string() + ": load \"" + load.name + "\": " + lost,
-                std::nullopt,
-                steps.overloaded
-                    ? "lower the recorder's gain or raise the attenuation, then record again"
-                    : "record again; close other programs, use a larger buffer or another recorder"};
+            result.fault = untrusted_load(take, load, steps, lost);
             return result;
         }
+        if (const auto* step = loudest_needed(steps, needed_drive)) warn_of_interference(*step, findings);
         add_onset(context, findings);
         add_gain(context, findings);
         for (const std::string& trouble : steps.troubles)
@@ -300,7 +311,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 findings.warn(
                     "recorder-ceiling-not-excluded",
                     ceiling.words + "; a power that is too low for its rating may be the recorder's doing",
-                    "state clean_up_to_dbfs from a loopback, or repeat at another attenuation");
+                    "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
+                    "loopback tells how "
+                    "far an input can be trusted");
             }
         }
         findings.curves.emplace_back("level", level_curve(load, steps));
@@ -371,7 +384,10 @@ Measure clipping_power_measure() {
          "peak volts at which the upper half of the wave starts to flatten"},
         {"clip_onset_negative_v", "V", true,
          "peak volts at which the lower half of the wave starts to flatten"},
-        {"clip_onset_w", "W", true, "power at which the first half starts to flatten"},
+        {"clip_onset_w", "W", true,
+         "power of the whole wave when its first half starts to flatten: there, half a decibel more drive "
+         "gives less "
+         "than a quarter of a decibel more peak"},
         {"gain_db", "dB", true, "load volts over the sound card's volts, well below clipping"},
         {"total_power_at_{limit}_percent_w", "W", false, "sum over all loads, each at its own limit"},
     };

@@ -9,6 +9,7 @@
 #include "capture/tone/staircase.h"
 #include "cli/measures/distortion_figures.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
@@ -136,8 +137,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "distortion";
     if (takes.empty()) {
-        result.fault = capture::Fault{capture::FaultKind::untrusted_capture, "nothing was recorded",
-                                      std::nullopt, "record the test's tone"};
+        result.fault = nothing_recorded();
         return result;
     }
     const Take& take = takes.front();
@@ -147,32 +147,24 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return result;
     }
     add_conditions(setup, take, *read, result);
-    const std::string file = take.recording.path.filename().string();
     const auto power = setup.test->number("power_w");
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);
-        const auto distrust = [&](const std::string& trouble) {
-            result.fault = capture::Fault{
-                capture::FaultKind::untrusted_capture,
-                fmt::format("{}: load \"{}\": {}", file, load.name, trouble), std::nullopt,
-                steps.overloaded
-                    ? "lower the recorder's gain or raise the attenuation, then record again"
-                    : "record again; close other programs, use a larger buffer or another recorder"};
-        };
         if (!power) {
             if (!steps.troubles.empty()) {
-                distrust(steps.troubles.front());
+                result.fault = untrusted_load(take, load, steps, steps.troubles.front());
                 return result;
             }
             Findings findings = findings_of(setup, load, figures_at_level(steps));
+            if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), findings);
             result.loads.emplace_back(load.name, std::move(findings));
             continue;
         }
         const auto figures = figures_at_volts(steps, std::sqrt(*power * load.resistance_ohm));
         if (const auto* absent = std::get_if<Absent>(&figures)) {
             if (!steps.trouble_above().empty()) {
-                distrust(steps.trouble_above());
+                result.fault = untrusted_load(take, load, steps, steps.trouble_above());
                 return result;
             }
             Findings findings;
@@ -187,6 +179,11 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             continue;
         }
         Findings findings = findings_of(setup, load, std::get<DistortionFigures>(figures));
+        for (const analysis::StepReading& reading : steps.readings) {
+            if (reading.total_v < findings.find("voltage_v")->value) continue;
+            warn_of_interference(reading, findings);
+            break;
+        }
         findings.curves.emplace_back("level", level_curve(load, steps));
         for (const std::string& trouble : steps.troubles)
             findings.warn("steps-lost", trouble, "no requested number rests on it");

@@ -44,4 +44,18 @@ TrustedSteps trusted_steps(const std::vector<LoadStep>& steps) {
     return result;
 }
 
+capture::Fault nothing_recorded() {
+    return {capture::FaultKind::untrusted_capture, "nothing was recorded", std::nullopt,
+            "record the test's tone"};
+}
+
+capture::Fault untrusted_load(const Take& take, const capture::Load& load, const TrustedSteps& steps,
+                              const std::string& trouble) {
+    return {capture::FaultKind::untrusted_capture,
+            fmt::format("{}: load \"{}\": {}", take.recording.path.filename().string(), load.name, trouble),
+            std::nullopt,
+            steps.overloaded ? "lower the recorder's gain or raise the attenuation, then record again"
+                             : "record again; close other programs, use a larger buffer or another recorder"};
+}
+
 }  // namespace assay::cli

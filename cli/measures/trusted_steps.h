@@ -26,4 +26,10 @@ struct TrustedSteps {
 
 TrustedSteps trusted_steps(const std::vector<LoadStep>& steps);
 
+/// No capture at all.
+capture::Fault nothing_recorded();
+/// A load of which something that a requested number rests on cannot be trusted: `trouble` says what.
+capture::Fault untrusted_load(const Take& take, const capture::Load& load, const TrustedSteps& steps,
+                              const std::string& trouble);
+
 }  // namespace assay::cli

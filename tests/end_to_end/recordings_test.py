@@ -129,6 +129,12 @@ def good_recordings(on):
     accepted("DC of 5 % of full scale", run(on, clean * 0.9 + 0.05, kind="float"), watts=(WATTS_1 * 0.81, WATTS_10 * 0.81), start_s=0.7)
     hum = 0.5 * (10 ** (-40 / 20) * program.PROBE_V) ** 2
     accepted("hum of 50 Hz at -40 dBFS", run(on, on.record(hum_dbfs=-40.0)), extra_square_v=hum, start_s=0.7, ppm=0.0)
+    report.check("hum" not in run(on, clean).warnings(TEST), "clean: no word of hum")
+    loud = 0.5 * (10 ** (-22 / 20) * program.PROBE_V) ** 2
+    outcome = run(on, on.record(hum_dbfs=-22.0))
+    accepted("hum of 50 Hz at -22 dBFS", outcome, extra_square_v=loud, start_s=0.7, ppm=0.0)
+    report.check("hum of" in outcome.warnings(TEST) and "% of the power" in outcome.warnings(TEST),
+                 "hum of 50 Hz at -22 dBFS: its share of the power is told", outcome.warnings(TEST)[:300])
     # White to half the rate; what lies below 20 kHz counts.
     noise = 0.5 * (10 ** (-60 / 20) * program.PROBE_V) ** 2 * 20000 / (RATE / 2)
     accepted("noise at -60 dBFS", run(on, on.record(noise_dbfs=-60.0)), extra_square_v=noise, start_s=0.7, ppm=0.0)

@@ -1,0 +1,30 @@
+#include "cli/measures/interference.h"
+
+#include <fmt/format.h>
+
+namespace assay::cli {
+
+namespace {
+constexpr double noticeable = 0.005;  // of the power; a tenth of what a basis may be off
+constexpr double mostly = 0.5;
+}  // namespace
+
+void warn_of_interference(const analysis::StepReading& step, Findings& findings) {
+    const double whole_square = step.total_v * step.total_v;
+    const double foreign_square = step.noise_v * step.noise_v;
+    if (!(foreign_square > noticeable * whole_square)) return;
+    const double percent = 100.0 * foreign_square / whole_square;
+    if (step.hum_v * step.hum_v > mostly * foreign_square) {
+        findings.warn("hum",
+                      fmt::format("hum of {:.3g} V makes up {:.2g} % of the power", step.hum_v, percent),
+                      "find the ground loop: one ground point, shorter leads, the player on its battery");
+        return;
+    }
+    findings.warn(
+        "interference",
+        fmt::format("{:.3g} V that are neither the tone nor its harmonics make up {:.2g} % of the power",
+                    step.noise_v, percent),
+        "look for another source playing, a whistle of a supply, or a noisy input");
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,13 @@
+// What is neither the tone nor its harmonics but counts as power: hum, another tone, noise.
+#pragma once
+
+#include "analysis/amplifier/steady_step.h"
+#include "cli/measures/result.h"
+
+namespace assay::cli {
+
+/// Warns where more than half a percent of a step's power is not of the tone: `hum` where most of it lies
+/// among the mains' harmonics, `interference` else. By the definition of power it stays in the number.
+void warn_of_interference(const analysis::StepReading& step, Findings& findings);
+
+}  // namespace assay::cli
