@@ -3,6 +3,8 @@
 #include <fmt/format.h>
 
 #include <cctype>
+#include <cstdlib>
+#include <sstream>
 
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
@@ -35,6 +37,32 @@ void remove_elements(std::string& text, const std::string& name) {
         if (stop == std::string::npos) return;
         text.erase(at, stop + end.size() - at);
     }
+}
+
+/// Asks gnuplot where it put the axes: pixels from the left and from below, then what they show.
+constexpr const char* frame_report =
+    "\nprint sprintf('frame %.9g %.9g %.9g %.9g %.9g %.9g %.9g %.9g %d %d %.9g %.9g', GPVAL_TERM_XMIN, "
+    "GPVAL_TERM_XMAX, GPVAL_TERM_YMIN, GPVAL_TERM_YMAX, GPVAL_X_MIN, GPVAL_X_MAX, GPVAL_Y_MIN, GPVAL_Y_MAX, "
+    "GPVAL_X_LOG != 0, GPVAL_Y_LOG != 0, GPVAL_Y2_MIN, GPVAL_Y2_MAX)\n";
+
+/// The drawing with the place of its axes as an attribute, for the readout: left, right, bottom, top in
+/// pixels from the top left corner, then the ends of x and y, whether they are logarithmic, and the ends of
+/// y2.
+std::string with_frame(std::string svg, const std::string& report, int height) {
+    const std::size_t at = report.find("frame ");
+    const std::size_t start = svg.find("<svg");
+    if (at == std::string::npos || start == std::string::npos) return svg;
+    std::istringstream numbers(report.substr(at + 6, report.find('\n', at) - at - 6));
+    std::string frame;
+    for (int i = 0; i < 12; ++i) {
+        std::string number;
+        if (!(numbers >> number)) return svg;
+        const bool from_below = i == 2 || i == 3;
+        if (from_below) number = fmt::format("{:.2f}", height - std::atof(number.c_str()));
+        frame += (i == 0 ? "" : " ") + number;
+    }
+    svg.insert(start + 4, " data-frame=\"" + escaped(frame) + '"');
+    return svg;
 }
 
 }  // namespace
@@ -106,9 +134,10 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
         "set terminal svg size {},{} dynamic noenhanced font 'sans-serif,14' background '#ffffff' name "
         "'{}'\n",
         width, height, plain_name);
-    const auto run = run_program({"gnuplot", "--default-settings", "-"}, head + script, longest_s);
+    const auto run =
+        run_program({"gnuplot", "--default-settings", "-"}, head + script + frame_report, longest_s);
     if (!run && run.error().kind == FaultKind::bad_input_file) {
-        return fail(FaultKind::internal, "the certificate has no plots: gnuplot is not installed",
+        return fail(FaultKind::bad_arguments, "the certificate has no plots: gnuplot is not installed",
                     "install the package gnuplot-nox, then run `assay certify` on the session");
     }
     if (!run) return tl::unexpected(run.error());
@@ -116,7 +145,7 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
         return fail(FaultKind::internal, "gnuplot could not draw a plot: " + visible_text(run->err, 200),
                     "please report this with the session's job and bench files");
     }
-    return run->out;
+    return with_frame(run->out, run->err, height);
 }
 
 std::string inline_svg(const std::string& document) {

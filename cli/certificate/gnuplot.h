@@ -23,7 +23,7 @@ class PlotTexts {
 
 /// Runs the script (without terminal and output, which are set here) and gives the SVG document. `name` keeps
 /// the ids of several drawings on one page apart; only its letters and digits are used. A fault names the
-/// package to install when gnuplot is not there.
+/// package to install when gnuplot is not there. The place of the axes stands in the attribute data-frame.
 [[nodiscard]] capture::Result<std::string> draw(const std::string& script, const std::string& name, int width,
                                                 int height);
 

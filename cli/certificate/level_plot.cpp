@@ -9,6 +9,7 @@
 #include <string_view>
 
 #include "cli/certificate/gnuplot.h"
+#include "cli/certificate/readout.h"
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
@@ -210,6 +211,26 @@ std::string legend_of(const Line& line, const Axis& axis, const std::string& lim
     return text;
 }
 
+/// Outline of the band that the uncertainty of the horizontal axis makes: the relative uncertainty of the
+/// first figure on the curve, as scale and load make it, which is the same for all points.
+std::vector<std::string> band_of(const Line& line, const Axis& axis) {
+    std::vector<std::string> rows;
+    for (const auto& [name, quantity] : line.findings->quantities) {
+        if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) continue;
+        const double relative = quantity.value > 0.0 ? quantity.expanded_uncertainty() / quantity.value : 0.0;
+        if (!(relative > 0.0) || relative >= 1.0) return rows;
+        for (const Point& point : line.points) {
+            rows.push_back(fmt::format("{:.9g} {:.9g}", point.x * (1.0 - relative), point.thd_percent));
+        }
+        for (std::size_t i = line.points.size(); i-- > 0;) {
+            const Point& point = line.points[i];
+            rows.push_back(fmt::format("{:.9g} {:.9g}", point.x * (1.0 + relative), point.thd_percent));
+        }
+        return rows;
+    }
+    return rows;
+}
+
 std::string frame_script(const Sheet& sheet, const Axis& axis) {
     return fmt::format(
         "set logscale xy\n"
@@ -282,8 +303,10 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
             "rgb '#1c2126'\n",
             value, stated_text(value, axis.unit), before ? "0.975" : "0.03", before ? "right" : "left");
     }
+    std::string bands;
     std::string plot;
     std::vector<std::string> onsets;
+    std::vector<ReadCurve> readout;
     for (std::size_t i = 0; i < lines.size(); ++i) {
         const Line& line = lines[i];
         const Pen& pen = pens[i % pens.size()];
@@ -291,6 +314,15 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
         for (const Point& point : line.points)
             rows.push_back(fmt::format("{:.9g} {:.9g}", point.x, point.thd_percent));
         script += data_block(fmt::format("$line{}", i), rows);
+        readout.push_back({line.load, "% THD", {}, false});
+        for (const Point& point : line.points) readout.back().points.emplace_back(point.x, point.thd_percent);
+        if (const std::vector<std::string> band = band_of(line, axis); !band.empty()) {
+            script += data_block(fmt::format("$band{}", i), band);
+            bands += fmt::format(
+                "$band{} using 1:2 with filledcurves closed fs transparent solid 0.16 noborder lc "
+                "rgb '{}' notitle, ",
+                i, pen.colour);
+        }
         plot += fmt::format("{}$line{} using 1:2 with lines lw 2.4 lc rgb '{}' dt {} title '{}'",
                             i == 0 ? "" : ", ", i, pen.colour, pen.dash,
                             texts.mark(legend_of(line, axis, limit_on)));
@@ -312,10 +344,10 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
         script += data_block("$onset", onsets);
         plot += ", $onset using 1:2 with points pt 6 ps 1.6 lw 1.8 lc rgb '#1c2126' title 'clipping begins'";
     }
-    script += "plot " + plot + '\n';
+    script += "plot " + bands + plot + '\n';
     auto svg = draw(script, record.id, 620, 450);
     if (!svg) return svg;
-    return texts.put_into(*svg);
+    return with_readout(texts.put_into(*svg), axis.unit == "W" ? "power" : "voltage", axis.unit, readout);
 }
 
 }  // namespace assay::cli

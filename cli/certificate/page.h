@@ -3,10 +3,8 @@
 
 #include <string>
 #include <string_view>
-#include <utility>
-#include <vector>
 
-#include "cli/files/session.h"
+#include "cli/certificate/certificate.h"
 
 namespace assay::cli {
 
@@ -14,6 +12,7 @@ namespace assay::cli {
 extern const std::string_view certificate_page_template;
 
 std::string certificate_page_from(std::string_view page_template, const Session& session,
-                                  const std::vector<std::pair<std::string, std::string>>& plots);
+                                  const NamedTexts& plots, const PageOptions& options = {},
+                                  const NamedTexts& photographs = {});
 
 }  // namespace assay::cli

@@ -168,6 +168,9 @@ void add_identity(const Session& session, PageData& page) {
     page.set("unit_kind", kind_words(unit.kind));
     page.set("serial", unit.serial.empty() ? "not stated" : visible_text(unit.serial, 120));
     page.set("condition", unit.condition.empty() ? "not stated" : visible_text(unit.condition, 600));
+    if (!unit.repairs.empty()) page.set("repairs", text_section(visible_text(unit.repairs, 600)));
+    if (!unit.sellers_note.empty())
+        page.set("sellers_note", text_section(visible_text(unit.sellers_note, 600)));
     if (unit.minimum_load_ohm) {
         std::string text = stated_text(*unit.minimum_load_ohm, "ohm");
         if (unit.minimum_bridged_load_ohm) {

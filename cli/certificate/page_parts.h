@@ -7,6 +7,7 @@
 #include <utility>
 #include <vector>
 
+#include "cli/certificate/certificate.h"
 #include "cli/files/session.h"
 
 namespace assay::cli {
@@ -24,11 +25,22 @@ std::string as_sentence(const std::string& text);
 
 void add_identity(const Session& session, PageData& page);
 PageData claims_part(const Session& session);
-PageData tests_part(const Session& session, const NamedPlots& plots);
+/// `first` is the plot that stands on the first page, and so not with its test; empty if there is none.
+PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first);
+/// What a buyer looks at first: a few figures a test.
+PageData key_figures(const Session& session);
+/// File name of the plot for the first page: of the first claim's test that has one, else the first of all.
+std::string first_plot(const Session& session, const NamedPlots& plots);
+/// What the plot of a file name shows, in plain words.
+std::string plot_caption(const std::string& file);
+PageData row_for(const std::string& words, const std::string& basis, std::size_t columns);
 PageData limits_rows(const Session& session);
 PageData methods_part(const Session& session);
 PageData not_tested_part(const Session& session);
 void add_bench(const Session& session, PageData& page);
+/// Paper, fingerprints and the code that a telephone reads.
+void add_provenance(const PageOptions& options, const std::string& number, PageData& page);
+void add_photographs(const NamedTexts& photographs, PageData& page);
 
 /// File name of a test's plot: "power-4-ohm-level.svg".
 std::string plot_file_name(const std::string& test_id);

@@ -39,18 +39,6 @@ std::string basis_of(const Session& session, const TestRecord& record, const std
     return text;
 }
 
-PageData row_for(const std::string& words, const std::string& basis, std::size_t columns) {
-    PageData row;
-    row.set("words", first_capital(words));
-    row.set("basis_follows", PageData{!basis.empty()});
-    if (!basis.empty()) {
-        PageData line = text_section(basis);
-        line.set("span", std::to_string(columns + 1));
-        row.set("basis", line);
-    }
-    return row;
-}
-
 PageData figures_part(const Session& session, const TestRecord& record) {
     const TestResult& result = record.result;
     const std::string limit_on = text_condition(result, "limit_on", "thd");
@@ -147,6 +135,18 @@ std::string conditions_of(const TestResult& result) {
 
 }  // namespace
 
+PageData row_for(const std::string& words, const std::string& basis, std::size_t columns) {
+    PageData row;
+    row.set("words", first_capital(words));
+    row.set("basis_follows", PageData{!basis.empty()});
+    if (!basis.empty()) {
+        PageData line = text_section(basis);
+        line.set("span", std::to_string(columns + 1));
+        row.set("basis", line);
+    }
+    return row;
+}
+
 std::string plot_file_name(const std::string& test_id) {
     std::string name;
     for (const char letter : test_id.substr(0, 100)) {
@@ -157,7 +157,7 @@ std::string plot_file_name(const std::string& test_id) {
     return name + "-level.svg";
 }
 
-PageData tests_part(const Session& session, const NamedPlots& plots) {
+PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first) {
     PageData list{PageData::type::list};
     for (const TestRecord& record : session.tests) {
         const TestResult& result = record.result;
@@ -177,7 +177,12 @@ PageData tests_part(const Session& session, const NamedPlots& plots) {
         const auto plot =
             std::find_if(plots.begin(), plots.end(), [&](const auto& p) { return p.first == file; });
         entry.set("plot", PageData{false});
-        if (plot != plots.end()) entry.set("plot", PageData{"svg", plot->second});
+        entry.set("plot_is_first", PageData{plot != plots.end() && file == first});
+        if (plot != plots.end() && file != first) {
+            PageData drawing{"svg", plot->second};
+            drawing.set("caption", plot_caption(file));
+            entry.set("plot", drawing);
+        }
         entry.set("plot_missing", PageData{plot == plots.end() && has_level_curve(record)});
         if (!names_of(result).empty()) entry.set("figures", figures_part(session, record));
         if (!result.whole.quantities.empty()) entry.set("totals", totals_part(session, record));

@@ -7,8 +7,8 @@ namespace assay::cli {
 int run_certify(const CertifyOptions& options, const Manner& manner) {
     const auto session = read_session(options.session);
     if (!session) return report(session.error());
-    if (const auto written = write_certificate(*session, options.session); !written)
-        return report(written.error());
+    PageOptions pages;
+    for (const auto& fault : write_pages(*session, options.session, pages)) return report(fault);
     say(manner, "certificate: " + (options.session / "certificate.html").string());
     return exit_done;
 }

@@ -14,6 +14,8 @@
 #include "capture/guard.h"
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
+#include "cli/commands/kept_files.h"
+#include "cli/commands/setups.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
 #include "cli/files/posix.h"
@@ -21,6 +23,7 @@
 #include "cli/files/show.h"
 #include "cli/measures/claims.h"
 #include "cli/measures/fields.h"
+#include "cli/signature/contents.h"
 
 namespace assay::cli {
 
@@ -127,13 +130,16 @@ void measure_test(const Setup& setup, capture::Device& device, const RunOptions&
 }  // namespace
 
 int run_session(const RunOptions& options, const Manner& manner) {
-    const auto bench = read_bench(options.bench);
+    auto bench = read_bench(options.bench);
     if (!bench) return report(bench.error());
-    const auto job = read_job(options.job, *bench, bench->sample_rate_hz);
+    auto job = read_job(options.job, *bench, bench->sample_rate_hz);
     if (!job) return report(job.error());
     auto device = open_device(options, *bench);
     if (!device) return report(device.error());
     if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
+    if (const auto kept = keep_files(*job, *bench, options.job, options.bench, options.into); !kept) {
+        return report(kept.error());
+    }
 
     Session session;
     session.program_version = ASSAY_VERSION;
@@ -142,10 +148,11 @@ int run_session(const RunOptions& options, const Manner& manner) {
     session.simulated = (*device)->simulated();
     session.unit = job->unit;
     session.bench = *bench;
+    const JobOnBench all{&*job, &*bench, options.into, &session.tests};
     int status = exit_done;
     for (const Test& test : job->tests) {
         TestRecord record;
-        measure_test(Setup{&*bench, &test, bench->sample_rate_hz}, **device, options, manner, record);
+        measure_test(setup_for(all, test), **device, options, manner, record);
         if (record.result.fault) {
             Fault fault = *record.result.fault;
             if (fault.kind == FaultKind::stopped) return report(fault);
@@ -160,9 +167,19 @@ int run_session(const RunOptions& options, const Manner& manner) {
             judge_claim(claim, *job, *bench, record == nullptr ? nullptr : &record->result));
     }
     if (const auto written = write_session(session, options.into); !written) return report(written.error());
-    if (const auto written = write_certificate(session, options.into); !written) {
-        say(manner, "note: " + written.error().text +
-                        (written.error().mend.empty() ? "" : "; " + written.error().mend));
+    const auto contents = write_contents(options.into, session.number);
+    if (!contents) return report(contents.error());
+    PageOptions pages;
+    pages.html = options.pages != "none";
+    pages.pdf = pages.png = options.pages == "all";
+    pages.fingerprint = contents_fingerprint(*contents);
+    for (const Fault& fault : write_pages(session, options.into, pages)) {
+        const std::string note = "note: " + fault.text + (fault.mend.empty() ? "" : "; " + fault.mend);
+        if (manner.json || manner.quiet) {
+            say(manner, note);
+        } else {
+            print_result(note + "\n");
+        }
     }
     // Remarks and places belong to the results: a fault must stay alone on stderr.
     if (manner.json) {
@@ -170,8 +187,10 @@ int run_session(const RunOptions& options, const Manner& manner) {
     } else if (!manner.quiet) {
         print_result(show_text(session));
         for (const std::string& remark : bench_remarks(*bench)) print_result("note: " + remark + "\n");
-        print_result(fmt::format("session: {}\ncertificate: {}\n", options.into.string(),
-                                 (options.into / "certificate.html").string()));
+        print_result(fmt::format("session: {}\n", options.into.string()));
+        if (pages.html) {
+            print_result(fmt::format("certificate: {}\n", (options.into / "certificate.html").string()));
+        }
     }
     return status;
 }

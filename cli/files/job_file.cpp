@@ -8,6 +8,8 @@
 
 #include "cli/files/job_reader.h"
 #include "cli/files/nearest.h"
+#include "cli/files/photograph.h"
+#include "cli/files/plain_text.h"
 #include "cli/files/toml_document.h"
 #include "cli/files/toml_tree.h"
 #include "cli/files/utf8.h"
@@ -43,6 +45,24 @@ void check_with_measure(RawTest& raw, const capture::Bench& bench, double tone_r
     raw.table.complain(field, text, checked.error().mend);
 }
 
+// Their copies in the session stand under their own names, so these must differ.
+void read_photographs(TomlTable& table, Unit& unit) {
+    unit.photographs = table.names("photographs").value_or(std::vector<std::string>{});
+    if (unit.photographs.size() > most_photographs) {
+        table.complain("photographs", fmt::format("names more than {} photographs", most_photographs),
+                       "choose those that show the unit, its serial number and its faults");
+    }
+    std::map<std::string, std::string> seen;
+    for (const std::string& file : unit.photographs) {
+        const std::string name = lower_case(std::filesystem::path(file).filename().string());
+        const auto [other, fresh] = seen.try_emplace(name, file);
+        if (fresh) continue;
+        table.complain("photographs",
+                       fmt::format("two photographs have the name \"{}\"", visible_text(name, 80)),
+                       "give each its own name");
+    }
+}
+
 }  // namespace
 
 const Measure* MeasureTables::find(const std::string& name) const {
@@ -67,6 +87,9 @@ Unit read_unit(const TomlNode& node, Complaints& complaints) {
     unit.model = table.text("model").value_or("");
     unit.serial = table.text("serial").value_or("");
     unit.condition = table.text("condition").value_or("");
+    unit.repairs = table.text("repairs").value_or("");
+    unit.sellers_note = table.text("sellers_note").value_or("");
+    read_photographs(table, unit);
     unit.minimum_load_ohm = table.number("minimum_load_ohm", positive("ohm", 1e9));
     unit.minimum_bridged_load_ohm = table.number("minimum_bridged_load_ohm", positive("ohm", 1e9));
     table.finish();

@@ -59,6 +59,13 @@ class JsonWriter {
     void field(const std::string& key, const std::optional<T>& value) {
         if (value) field(key, *value);
     }
+    /// Left out where empty.
+    void optional_text(const std::string& key, const std::string& value) {
+        if (!value.empty()) field(key, value);
+    }
+    void optional_list(const std::string& key, const std::vector<std::string>& values) {
+        if (!values.empty()) field(key, values);
+    }
     template <class Enum>
     void choice(const std::string& key, const Enum& value, const EnumWords<Enum>& words) {
         for (const auto& [candidate, word] : words) {
@@ -139,6 +146,12 @@ class JsonReader {
             value.emplace();
             read(*node, *value, Place{place_, &key, 0}, *trouble_);
         }
+    }
+    void optional_text(const std::string& key, std::string& value) {
+        if (find_optional(key) != nullptr) field(key, value);
+    }
+    void optional_list(const std::string& key, std::vector<std::string>& values) {
+        if (find_optional(key) != nullptr) field(key, values);
     }
     template <class Enum>
     void choice(const std::string& key, Enum& value, const EnumWords<Enum>& words) {

@@ -24,6 +24,9 @@ void describe(Archive& archive, Object& unit) {
     archive.field("model", unit.model);
     archive.field("serial", unit.serial);
     archive.field("condition", unit.condition);
+    archive.optional_text("repairs", unit.repairs);
+    archive.optional_text("sellers_note", unit.sellers_note);
+    archive.optional_list("photographs", unit.photographs);
     archive.field("minimum_load_ohm", unit.minimum_load_ohm);
     archive.field("minimum_bridged_load_ohm", unit.minimum_bridged_load_ohm);
 }
@@ -125,7 +128,7 @@ void read_tests(JsonReader& archive, const std::filesystem::path& folder, Sessio
     const Place tests_place{&archive.place(), &key, 0};
     const JsonReader check(*node, tests_place, trouble);
     for (auto entry = node->begin(); !trouble.first && entry != node->end(); ++entry) {
-        const std::string id = entry.key();
+        const std::string& id = entry.key();
         const Place place{&tests_place, &id, 0};
         JsonReader test(*entry, place, trouble);
         if (!is_test_id(id)) return trouble.note(place, "is no test id (letters, digits, '-', '_')");

@@ -19,6 +19,9 @@ struct Unit {
     std::string model{};
     std::string serial{};
     std::string condition{};
+    std::string repairs{};                   // what was mended or replaced
+    std::string sellers_note{};              // the seller's own words
+    std::vector<std::string> photographs{};  // files: as the job names them, then as the session keeps them
     std::optional<double> minimum_load_ohm{};
     std::optional<double> minimum_bridged_load_ohm{};
 };

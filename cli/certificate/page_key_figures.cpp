@@ -1,0 +1,112 @@
+// The few figures of each test that a buyer looks at first.
+#include <algorithm>
+#include <map>
+
+#include "cli/certificate/page_parts.h"
+#include "cli/files/basis.h"
+#include "cli/files/plain_text.h"
+#include "cli/files/quantity_words.h"
+#include "cli/files/show.h"
+
+namespace assay::cli {
+namespace {
+
+constexpr std::size_t most_rows = 10;
+
+/// Beginnings of the names of a measure's key figures, in their order.
+const std::vector<std::string>& key_names(const std::string& measure) {
+    static const std::map<std::string, std::vector<std::string>> names{
+        {"clipping-power", {"power_at_", "voltage_at_"}},
+        {"distortion", {"thd_plus_noise_percent", "thd_percent"}},
+        {"meter-power", {"power_w"}},
+        {"response", {"lower_limit_3db_hz", "upper_limit_3db_hz"}},
+        {"power-bandwidth", {"lower_limit_hz", "upper_limit_hz"}},
+        {"noise", {"signal_to_noise_1w_a_weighted_db", "noise_a_weighted_v"}},
+        {"separation", {"separation_1khz_db"}},
+        {"intermodulation", {"modulation_distortion_percent", "difference_frequency_distortion"}},
+        {"output-impedance", {"damping_factor_1khz"}},
+        {"burst-power", {"burst_power_w", "headroom_db"}},
+        {"endurance", {"run_minutes"}},
+        {"impedance", {"minimum_ohm", "resonance_hz"}},
+        {"driver-parameters", {"fs_hz", "qts", "vas_l", "re_ohm", "sensitivity_2v83_db"}},
+    };
+    static const std::vector<std::string> none;
+    const auto found = names.find(measure);
+    return found == names.end() ? none : found->second;
+}
+
+/// Of some measures one figure says it all; the later names stand in where the first is not there.
+bool first_alone(const std::string& measure) {
+    return measure == "clipping-power" || measure == "distortion" || measure == "noise";
+}
+
+std::vector<std::string> key_quantities(const std::string& measure, const Findings& findings) {
+    std::vector<std::string> chosen;
+    for (const std::string& start : key_names(measure)) {
+        for (const auto& [name, quantity] : findings.quantities) {
+            if (!name.starts_with(start)) continue;
+            chosen.push_back(name);
+            break;
+        }
+        if (first_alone(measure) && !chosen.empty()) break;
+    }
+    return chosen;
+}
+
+bool claimed(const Session& session, const std::string& test, const std::string& load,
+             const std::string& name) {
+    return std::any_of(session.claims.begin(), session.claims.end(), [&](const JudgedClaim& claim) {
+        return claim.measured && claim.test == test && claim.quantity == name &&
+               (claim.load == load || claim.load.empty());
+    });
+}
+
+}  // namespace
+
+PageData key_figures(const Session& session) {
+    PageData rows{PageData::type::list};
+    std::size_t count = 0;
+    const auto add = [&](const TestRecord& record, const std::string& load, const Findings& findings) {
+        const std::string limit_on = text_condition(record.result, "limit_on", "thd");
+        for (const std::string& name : key_quantities(record.result.measure, findings)) {
+            // What a claim is about stands above already, with its verdict.
+            if (count >= most_rows || claimed(session, record.id, load, name)) continue;
+            const analysis::Quantity& quantity = *findings.find(name);
+            const std::string basis =
+                is_power(quantity) ? basis_text(session, record, load, name) : std::string{};
+            PageData row = row_for(quantity_words(name, limit_on), basis, 1);
+            row.set("where",
+                    visible_text(record.id, 80) + (load.empty() ? "" : ", " + visible_text(load, 60)));
+            PageData cells{PageData::type::list};
+            cells << text_section(value_text(quantity));
+            row.set("cells", cells);
+            rows << row;
+            ++count;
+        }
+    };
+    for (const TestRecord& record : session.tests) {
+        for (const auto& [load, findings] : record.result.loads) add(record, load, findings);
+        add(record, {}, record.result.whole);
+    }
+    return rows;
+}
+
+std::string first_plot(const Session& session, const NamedPlots& plots) {
+    for (const JudgedClaim& claim : session.claims) {
+        for (const auto& [file, svg] : plots) {
+            if (file == plot_file_name(claim.test)) return file;
+        }
+    }
+    return plots.empty() ? std::string{} : plots.front().first;
+}
+
+std::string plot_caption(const std::string& file) {
+    if (file.ends_with("-level.svg")) {
+        return "Distortion against output. To the left of the bend the unit works cleanly; where the line "
+               "turns up "
+               "it begins to clip. Pale bands and short bars: uncertainty of the output.";
+    }
+    return "Curve of the test.";
+}
+
+}  // namespace assay::cli

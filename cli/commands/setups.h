@@ -1,0 +1,23 @@
+// What each test of a job may know: its bench, the takes of the other tests, the folder of its files.
+#pragma once
+
+#include <filesystem>
+#include <vector>
+
+#include "cli/files/session.h"
+#include "cli/measures/job.h"
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+/// All of it must outlive the setups; `records` may grow while they are used.
+struct JobOnBench {
+    const Job* job = nullptr;
+    const capture::Bench* bench = nullptr;
+    std::filesystem::path folder{};  // the session's, where the files that the job names are kept
+    const std::vector<TestRecord>* records = nullptr;
+};
+
+Setup setup_for(const JobOnBench& all, const Test& test);
+
+}  // namespace assay::cli

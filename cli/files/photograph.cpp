@@ -1,0 +1,64 @@
+#include "cli/files/photograph.h"
+
+#include <fmt/format.h>
+
+#include <fstream>
+#include <sstream>
+
+#include "cli/files/plain_text.h"
+
+namespace assay::cli {
+
+using capture::fail;
+using capture::FaultKind;
+
+std::string photograph_type(std::string_view bytes) {
+    // JPEG: ITU-T T.81, start of image and the next marker; PNG: ISO/IEC 15948, 5.2.
+    if (bytes.starts_with("\xFF\xD8\xFF")) return "image/jpeg";
+    if (bytes.starts_with("\x89PNG\r\n\x1A\n")) return "image/png";
+    return {};
+}
+
+capture::Result<std::string> read_photograph(const std::filesystem::path& path) {
+    const std::string shown = visible_text(path.string(), 200);
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(path, error)) {
+        return fail(FaultKind::bad_input_file, shown + ": there is no such file",
+                    "give its name as seen from the job file's folder");
+    }
+    const std::uintmax_t size = std::filesystem::file_size(path, error);
+    if (error || size > most_photograph_bytes) {
+        return fail(
+            FaultKind::bad_input_file,
+            fmt::format("{}: is larger than 8 MB ({:.1f} MB)", shown, static_cast<double>(size) / 1e6),
+            "scale it down: 1600 pixels across show enough");
+    }
+    std::ifstream file(path, std::ios::binary);
+    std::ostringstream content;
+    if (size > 0) content << file.rdbuf();
+    if (!file || !content) return fail(FaultKind::bad_input_file, shown + ": cannot be read");
+    std::string bytes = content.str();
+    if (photograph_type(bytes).empty()) {
+        return fail(FaultKind::bad_input_file, shown + ": is no JPEG and no PNG picture",
+                    "save it as one of these");
+    }
+    return bytes;
+}
+
+std::string data_address(std::string_view bytes) {
+    constexpr std::string_view letters = "ABCDEFGHIJKLMNOPQRSTUVWXYZabcdefghijklmnopqrstuvwxyz0123456789+/";
+    std::string text = "data:" + photograph_type(bytes) + ";base64,";
+    const auto byte = [&](std::size_t i) {
+        return i < bytes.size() ? static_cast<unsigned>(static_cast<unsigned char>(bytes[i])) : 0U;
+    };
+    for (std::size_t i = 0; i < bytes.size(); i += 3) {
+        const unsigned three = byte(i) << 16U | byte(i + 1) << 8U | byte(i + 2);
+        for (std::size_t j = 0; j < 4; ++j) {
+            const unsigned shift = 18U - 6U * static_cast<unsigned>(j);
+            text += i + j > bytes.size() ? '=' : letters[three >> shift & 63U];
+        }
+    }
+    return text;
+}
+
+}  // namespace assay::cli
