@@ -61,6 +61,9 @@ struct Setup {
     std::function<std::optional<NamedTest>(const std::string& id)> named{};
     /// Folder that relative file names of the job (`from_file`) and the bench (`match`) start from.
     std::filesystem::path folder{};
+    /// A bench where a tone's answer is known before the next one is played, so that a measure may go on from
+    /// what it has heard. False for tones that are written to files, and for recordings made elsewhere.
+    bool live = false;
 };
 
 struct Measure {

@@ -1,0 +1,308 @@
+#include "cli/measures/live_staircase.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "analysis/amplifier/clip_onset.h"
+#include "analysis/amplifier/distortion_limit.h"
+#include "capture/tone/staircase.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/trusted_steps.h"
+
+namespace assay::cli {
+
+namespace {
+
+using capture::Result;
+
+constexpr double coarse_db = 2.0;
+constexpr std::size_t first_steps = 8;
+constexpr std::size_t coarse_steps = 2;  // of a run: no more than 4 dB blind
+constexpr double approach_db = 0.5;
+constexpr std::size_t approach_steps = 3;
+constexpr double near_limit = 0.2;     // of the lowest limit: from there on it is approached
+constexpr double compressed_db = 0.1;  // missing from a coarse step: the same
+constexpr double close_db = 0.125;     // steps on both sides of a limit lie this near in the end
+constexpr double fine_db = 0.1;
+constexpr double onset_below_db = 0.35;  // the onset's rule looks half a decibel up
+constexpr double onset_above_db = 0.75;
+constexpr std::size_t most_fine_steps = 10;
+constexpr std::size_t most_takes = 60;
+// Load resistors and rails move a level by less; a thermal protection or a hand by more.
+constexpr double fade_limit_db = 0.5;
+constexpr double collapse_db = 20.0;
+
+std::vector<double> levels_of(const capture::Tone& tone) {
+    std::vector<double> levels;
+    for (const capture::Segment& segment : tone.segments) {
+        if (segment.role == capture::SegmentRole::step) levels.push_back(segment.level_dbfs);
+    }
+    return levels;
+}
+
+struct Placed {
+    double level_dbfs = 0.0;
+    std::size_t take = 0;
+    std::size_t step = 0;
+};
+
+const char* state_words(StepState state) {
+    switch (state) {
+        case StepState::overload:
+            return "overload of the recorder";
+        case StepState::dropout:
+            return "dropout";
+        case StepState::vanished:
+            return "collapse of the output";
+        case StepState::sound:
+            break;
+    }
+    return "";
+}
+
+/// Every step of a take that could not be read whole.
+StaircaseReading lost_take(const Setup& setup, const Take& take, const std::string& why) {
+    StaircaseReading reading;
+    const bool overload = why.find("overload") != std::string::npos;
+    const bool silent = why.find("collapsed") != std::string::npos;
+    for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
+        std::vector<LoadStep> steps;
+        for (const double level : levels_of(take.tone)) {
+            LoadStep step;
+            step.reading.level_dbfs = level;
+            step.state = overload ? StepState::overload : silent ? StepState::vanished : StepState::dropout;
+            step.trouble = why;
+            steps.push_back(step);
+        }
+        reading.loads.push_back(std::move(steps));
+    }
+    return reading;
+}
+
+std::string early_end(const Take& take) {
+    for (const std::string& flag : take.recording.flags) {
+        if (flag.starts_with("stopped early: ")) return flag.substr(15);
+    }
+    return {};
+}
+
+std::string moved_words(double moved_db) {
+    if (moved_db < -collapse_db) return "the output has collapsed: protection, mute or a pulled lead";
+    return fmt::format(
+        "a repeated level gives {:.2f} dB {} than at the start: thermal fade, or a hand on the knob",
+        std::abs(moved_db), moved_db < 0.0 ? "less" : "more");
+}
+
+/// No number rests on a run in which the gain is another one.
+void mark_moved(StaircaseReading& reading, double moved_db) {
+    for (auto& steps : reading.loads) {
+        for (LoadStep& step : steps) {
+            step.state = moved_db < -collapse_db ? StepState::vanished : StepState::dropout;
+            step.trouble = moved_words(moved_db);
+        }
+    }
+}
+
+double change_db(const LoadStep& now, const LoadStep& before) {
+    return 20.0 * std::log10(now.reading.fundamental_v / before.reading.fundamental_v);
+}
+
+}  // namespace
+
+LiveStaircase live_plan(const Setup& setup) {
+    LiveStaircase plan;
+    plan.to_dbfs = setup.test->number("to_dbfs").value_or(limit_dbfs(setup));
+    plan.from_dbfs = std::min(field_number(*setup.test, "from_dbfs"), plan.to_dbfs);
+    plan.frequency_hz = field_number(*setup.test, "frequency_hz");
+    for (const double percent : field_numbers(*setup.test, "distortion_limits_percent"))
+        plan.limits.push_back(percent / 100.0);
+    plan.limit_on_noise_too = field_text(*setup.test, "limit_on") != "thd";
+    plan.code = setup.test->id + "/clipping-power";
+    return plan;
+}
+
+Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) {
+    LiveReading live;
+    std::vector<StaircaseReading> readings;
+    for (const Take& take : takes) {
+        const std::string ended = early_end(take);
+        auto reading = read_staircase(setup, take);
+        if (!reading && readings.empty()) {
+            if (!ended.empty()) reading.error().text = ended;
+            return tl::unexpected<capture::Fault>(reading.error());
+        }
+        if (!reading) {
+            // A tone that was heard before and is not found any more.
+            const bool cut = reading.error().text.find("cut short") != std::string::npos;
+            live.stopped_by = !ended.empty() ? ended : cut ? reading.error().text : moved_words(-1e3);
+            readings.push_back(lost_take(setup, take, live.stopped_by));
+        } else {
+            readings.push_back(std::move(*reading));
+        }
+    }
+    live.steps.placement = readings.front().placement;
+    live.steps.clock_ppm = readings.front().clock_ppm;
+    live.steps.raw = readings.front().raw;
+    for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
+        std::vector<Placed> order;
+        const LoadStep& base = readings.front().loads[l].back();
+        for (std::size_t t = 0; t < readings.size(); ++t) {
+            const auto& steps = readings[t].loads[l];
+            for (std::size_t s = 0; s < steps.size(); ++s) {
+                if (live.stopped_by.empty() && steps[s].state != StepState::sound)
+                    live.stopped_by = std::string(state_words(steps[s].state)) + ": " + steps[s].trouble;
+                const bool repeated = t > 0 && s == 0;
+                if (!repeated) {
+                    order.push_back({steps[s].reading.level_dbfs, t, s});
+                } else if (steps[s].state == StepState::sound && base.state == StepState::sound) {
+                    const double moved = change_db(steps[s], base);
+                    if (std::abs(moved) > std::abs(live.fade_db)) live.fade_db = moved;
+                    if (std::abs(moved) > fade_limit_db) mark_moved(readings[t], moved);
+                }
+            }
+        }
+        std::stable_sort(order.begin(), order.end(),
+                         [](const Placed& a, const Placed& b) { return a.level_dbfs < b.level_dbfs; });
+        std::vector<LoadStep> steps;
+        steps.reserve(order.size());
+        for (const Placed& at : order) steps.push_back(readings[at.take].loads[l][at.step]);
+        live.steps.loads.push_back(std::move(steps));
+    }
+    if (live.stopped_by.empty() && std::abs(live.fade_db) > fade_limit_db) {
+        live.stopped_by = moved_words(live.fade_db);
+    }
+    return live;
+}
+
+namespace {
+
+struct Search {
+    const LiveStaircase& plan;
+    const LiveReading& read;
+    analysis::DistortionKind kind;
+    double highest_played = 0.0;
+
+    double highest_limit() const { return *std::max_element(plan.limits.begin(), plan.limits.end()); }
+    double lowest_limit() const { return *std::min_element(plan.limits.begin(), plan.limits.end()); }
+
+    /// Every load is past the highest limit.
+    bool past_all() const {
+        return std::all_of(read.steps.loads.begin(), read.steps.loads.end(), [&](const auto& steps) {
+            return !steps.empty() && analysis::distortion_of(steps.back().reading, kind) > highest_limit();
+        });
+    }
+
+    /// Some load is near its limit, or bends.
+    bool near() const {
+        return std::any_of(read.steps.loads.begin(), read.steps.loads.end(), [&](const auto& steps) {
+            if (steps.size() < 2) return false;
+            const auto& last = steps.back().reading;
+            const auto& before = steps[steps.size() - 2].reading;
+            const double missing = last.level_dbfs - before.level_dbfs -
+                                   20.0 * std::log10(last.fundamental_v / before.fundamental_v);
+            return analysis::distortion_of(last, kind) > near_limit * lowest_limit() ||
+                   missing > compressed_db;
+        });
+    }
+
+    std::vector<double> ascent() const {
+        std::vector<double> levels;
+        const bool small = near();
+        const std::size_t count = small ? approach_steps : coarse_steps;
+        for (std::size_t k = 1; k <= count; ++k) {
+            const double level = highest_played + (small ? approach_db : coarse_db) * static_cast<double>(k);
+            levels.push_back(std::min(level, plan.to_dbfs));
+            if (level >= plan.to_dbfs) break;
+        }
+        return levels;
+    }
+
+    void want_limits(const std::vector<analysis::StepReading>& readings, std::set<double>& wanted) const {
+        for (const double limit : plan.limits) {
+            const auto found = analysis::find_limit_crossing(readings, limit, kind);
+            const auto* crossing = std::get_if<analysis::LimitCrossing>(&found);
+            if (crossing == nullptr) continue;
+            const double below = readings[crossing->below].level_dbfs;
+            const double above = readings[crossing->above].level_dbfs;
+            if (above - below <= close_db) continue;
+            for (const double beside : {-1.5, -0.5, 0.5, 1.5}) {
+                const double level = crossing->drive_dbfs + beside * fine_db;
+                if (level > below - fine_db && level < above + fine_db) wanted.insert(level);
+            }
+        }
+    }
+
+    void want_onset(const std::vector<analysis::StepReading>& readings, std::set<double>& wanted) const {
+        for (const auto polarity : {analysis::Polarity::positive, analysis::Polarity::negative}) {
+            const auto onset = analysis::find_clip_onset(readings, polarity);
+            const auto* found = std::get_if<analysis::ClipOnset>(&onset);
+            if (found == nullptr) continue;
+            const double from = found->drive_dbfs - onset_below_db;
+            const double to = found->drive_dbfs + onset_above_db;
+            for (double level = from; level <= to; level += fine_db) {
+                const bool there =
+                    std::any_of(readings.begin(), readings.end(), [&](const analysis::StepReading& reading) {
+                        return std::abs(reading.level_dbfs - level) < 0.6 * fine_db;
+                    });
+                if (!there) wanted.insert(level);
+            }
+        }
+    }
+
+    std::vector<double> closing_in() const {
+        std::set<double> limits;
+        std::set<double> onset;
+        for (const auto& steps : read.steps.loads) {
+            const TrustedSteps trusted = trusted_steps(steps);
+            want_limits(trusted.readings, limits);
+            want_onset(trusted.readings, onset);
+        }
+        // First the onset, whose levels lie lower; a limit's place is known better after it.
+        const std::set<double>& wanted = onset.empty() ? limits : onset;
+        std::vector<double> levels;
+        for (const double level : wanted) {
+            if (level > plan.to_dbfs + 1e-9 || levels.size() == most_fine_steps) break;
+            if (levels.empty() || level - levels.back() > 0.4 * fine_db) levels.push_back(level);
+        }
+        return levels;
+    }
+};
+
+}  // namespace
+
+std::optional<capture::Tone> next_live_tone(const Setup& setup, std::span<const Take> takes,
+                                            const LiveStaircase& plan) {
+    std::vector<double> levels;
+    if (takes.empty()) {
+        for (std::size_t k = 0; k < first_steps; ++k) {
+            const double level = plan.from_dbfs + coarse_db * static_cast<double>(k);
+            if (level > plan.to_dbfs) break;
+            levels.push_back(level);
+        }
+    } else {
+        if (takes.size() >= most_takes) return std::nullopt;
+        const auto read = read_takes(setup, takes);
+        if (!read || !read->stopped_by.empty()) return std::nullopt;
+        const std::vector<double> first = levels_of(takes.front().tone);
+        double highest = -1e9;
+        for (const Take& take : takes) highest = std::max(highest, take.tone.peak_dbfs());
+        const Search search{plan, *read,
+                            plan.limit_on_noise_too ? analysis::DistortionKind::thd_plus_noise
+                                                    : analysis::DistortionKind::thd,
+                            highest};
+        const bool up = highest < plan.to_dbfs - 1e-6 && !search.past_all();
+        levels = up ? search.ascent() : search.closing_in();
+        if (levels.empty()) return std::nullopt;
+        levels.insert(levels.begin(), first.back());
+    }
+    return capture::make_staircase({.rate_hz = setup.tone_rate_hz,
+                                    .frequency_hz = plan.frequency_hz,
+                                    .levels_dbfs = levels,
+                                    .step_s = 0.3,
+                                    .code = plan.code + "/" + std::to_string(takes.size())});
+}
+
+}  // namespace assay::cli
