@@ -127,7 +127,7 @@ std::string band_text(const TestRecord& record) {
         const auto* frequency_hz = curve.find("frequency_hz");
         if (frequency_hz == nullptr || frequency_hz->empty()) continue;
         const auto [lowest, highest] = std::minmax_element(frequency_hz->begin(), frequency_hz->end());
-        return fmt::format("It was measured from {:.4g} Hz to {:.4g} Hz; outside it is a guess of the model.",
+        return fmt::format("It was measured from {:.6g} Hz to {:.6g} Hz; outside it is a guess of the model.",
                            *lowest, *highest);
     }
     return "The band that was measured is not known here.";
