@@ -12,7 +12,8 @@ Result<Recording> SimulatedDevice::play_and_record(const PlayRequest& request,
     auto writer = RecordingWriter::create(path, request.tone->rate_hz, recorded_channels(bench_), file_bits);
     if (!writer) return tl::unexpected(writer.error());
 
-    const SimulatedTake take{request.capture_name, request.tone, request.outputs, request.loads};
+    const SimulatedTake take{request.capture_name, request.tone, request.outputs, request.loads,
+                             request.in_jig};
     const auto sink = [&](std::span<const float> frames) { return writer->write(frames); };
     const Result<void> played = simulate_take(bench_, take, sink, request.progress, stop);
     if (!played && played.error().kind != FaultKind::stopped) return tl::unexpected(played.error());

@@ -5,12 +5,15 @@
 
 #include <atomic>
 #include <functional>
+#include <optional>
 #include <span>
 #include <string>
 #include <vector>
 
 #include "capture/bench.h"
+#include "capture/device/device.h"
 #include "capture/fault.h"
+#include "capture/simulated/recorder.h"
 #include "capture/tone/tone.h"
 
 namespace assay::capture {
@@ -18,16 +21,13 @@ namespace assay::capture {
 struct SimulatedTake {
     std::string name{};  // with the bench's seed: the seed of this take's noise
     const Tone* tone = nullptr;
-    std::vector<std::size_t> outputs{};  // that play the tone
-    std::vector<std::size_t> loads{};    // that are connected; empty: all (see wiring.h)
+    std::vector<std::size_t> outputs{};          // that play the tone
+    std::vector<std::size_t> loads{};            // that are connected; empty: all (see wiring.h)
+    std::optional<PlayRequest::InJig> in_jig{};  // the impedance jig is used, not the amplifier
 };
 
 /// Takes interleaved frames, as many channels as recorded_channels() says.
 using FrameSink = std::function<Result<void>(std::span<const float> interleaved)>;
-
-/// The highest channel number of the bench's inputs, at least 1. Channel n of a recording is input
-/// channel n; numbers that no input has carry the card's noise.
-int recorded_channels(const Bench& bench);
 
 /// Frames that a take of this tone records: the whole tone, the delay and a tenth of a second more.
 std::int64_t recorded_frames(const SimulatedCard& card, const Tone& tone);

@@ -1,5 +1,5 @@
-// What the simulated bench is made of: an amplifier, its loads, a sound card. Invented units, for
-// development and for the demo; the simulation proves nothing about the analysis. Members stand in
+// What the simulated bench is made of: an amplifier, its loads, a driver in its jig, a sound card. Invented
+// units, for development and for the demo; the simulation proves nothing about the analysis. Members stand in
 // the bench file under their own names (tables of settings_keys.h); what the physics are is told
 // where they are computed (amplifier.h, card.h).
 #pragma once
@@ -48,9 +48,49 @@ struct SimulatedCard {
     double delay_s = 0.012;      // play to record
 };
 
+/// An invented 16 cm woofer.
+struct SimulatedDriver {
+    double re_ohm = 5.8;
+    double le_mh = 0.0;  // plain coil
+    double l2_mh = 0.0;  // with r2_ohm across it
+    double r2_ohm = 0.0;
+    double coil_k = 0.035;  // fractional coil: coil_k (j w)^coil_n ohm
+    double coil_n = 0.68;
+    double mms_g = 14.2;         // air load included
+    double cms_mm_per_n = 0.95;  // at resonance, at rest
+    double rms_kg_per_s = 1.05;
+    double bl_tm = 6.4;
+    double sd_cm2 = 132.0;
+    double creep_lambda = 0.06;           // part of the compliance gained a decade downwards; 0: no creep
+    double compliance_rise_per_mm = 0.0;  // part of the compliance gained a millimetre RMS
+    double leak_diameter_mm = 0.0;        // of a hole in the test box; 0: tight
+    double pressure_hpa = 1013.25;
+    double added_mass_scale = 1.0;  // true over stated added mass; 0: it fell off
+    double test_box_scale = 1.0;    // true over stated volume of the test box
+};
+
+/// What stands around the driver. Zero or less: as the bench file states it.
+struct SimulatedJig {
+    double generator_gain_db = 0.0;  // of an amplifier between the card's output and the jig
+    double generator_resistance_ohm = 0.5;
+    double series_ohm = 0.0;
+    double lead_ohm = -1.0;             // in series with the driver
+    double input_resistance_ohm = 0.0;  // of the driver-side input; none where the file states none
+    double mismatch_db = 0.0;           // driver-side input against the other
+    double mismatch_delay_us = 0.0;     // driver-side input behind the other
+    double hum_v = 0.0;                 // picked up by the driver side, RMS; half of it by the other
+    double hum_hz = 50.0;               // with a third of it at 3 times, a tenth at 5 times
+    double noise_v = 0.0;               // of each input, RMS, white up to half the rate
+    bool inputs_swapped = false;
+    bool driver_open = false;
+    bool driver_shorted = false;
+};
+
 struct SimulatedBench {
     SimulatedAmplifier amplifier{};
     SimulatedCard card{};
+    SimulatedDriver driver{};
+    SimulatedJig jig{};
     double ambient_c = 22.0;              // the temperature at which Load::resistance_ohm holds
     double load_tempco_ppm_per_k = 80.0;  // where the load itself states none
     double load_k_per_w = 1.0;            // steady temperature rise of a load resistor per watt

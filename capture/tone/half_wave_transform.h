@@ -6,6 +6,8 @@
 #include <cstddef>
 #include <vector>
 
+#include "capture/transform.h"
+
 namespace assay::capture {
 
 /// `half_frames` is a power of two: values of half a period, a period being twice as long.
@@ -18,10 +20,8 @@ struct HalfWaveTransform {
     void lines(const std::vector<double>& values, std::vector<std::complex<double>>& out);
 
   private:
-    void transform(bool forward);
-
+    Transform transform_;
     std::vector<std::complex<double>> half_turn_{};  // exp(j 2 pi n / period)
-    std::vector<std::size_t> reversed_{};
     std::vector<std::complex<double>> work_{};
 };
 

@@ -115,6 +115,11 @@ inline bool same(const capture::Segment& a, const capture::Segment& b) {
         const auto& [frequency, phase] = *sine;
         const auto& other = std::get<capture::SteadySine>(b.law);
         same_law = frequency == other.frequency_hz && phase == other.phase_rad;
+    } else if (const auto* multitone = std::get_if<capture::Multitone>(&law)) {
+        const auto& [period, start, stop, per_octave] = *multitone;
+        const auto& other = std::get<capture::Multitone>(b.law);
+        same_law = period == other.period_s && start == other.start_hz && stop == other.stop_hz &&
+                   per_octave == other.lines_per_octave;
     } else {
         const auto& [from, to] = std::get<capture::Chirp>(law);
         const auto& other = std::get<capture::Chirp>(b.law);

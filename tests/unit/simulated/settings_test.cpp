@@ -23,8 +23,9 @@ TEST(Settings, EveryMemberHasAKeyOfItsOwn) {
             << key.key;
         bytes += bytes_of(key);
     }
-    // All members together fill the struct but for what follows the one truth value and the one int.
-    const std::size_t padding = (8 - sizeof(bool)) + (8 - sizeof(int));
+    // All members together fill the struct but for what follows the amplifier's truth value, the card's int
+    // and the jig's three truth values.
+    const std::size_t padding = (8 - sizeof(bool)) + (8 - sizeof(int)) + (8 - 3 * sizeof(bool));
     EXPECT_EQ(bytes + padding, sizeof(SimulatedBench));
 }
 
