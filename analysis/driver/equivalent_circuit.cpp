@@ -64,16 +64,18 @@ EquivalentCircuit equivalent_circuit(const FittedDriver& driver, double from_hz,
     add_coil(driver.coil, from_hz, to_hz, circuit);
     circuit.cone_f = cone.qes / (omega_s * driver.re_ohm);
     // Beside the mass, Zm over ws Mms (motional.h) is a constant, the viscous loss, and the suspension.
-    const Cone free_of_loss{cone.fs_hz, std::numeric_limits<double>::infinity(), cone.qes, cone.creep_lambda};
-    const double creep_loss = cone.creep_lambda * std::numbers::pi / 2.0 / std::numbers::ln10;
-    const double viscous = 1.0 / cone.qms - creep_loss;
+    Cone free_of_loss = cone;
+    free_of_loss.qms = std::numeric_limits<double>::infinity();
+    free_of_loss.loss_slope = 0.0;
+    const double creep = creep_loss(cone);
+    const double viscous = 1.0 / cone.qms - creep;
     if (viscous != 0.0) circuit.cone_loss_ohm = driver.re_ohm / cone.qes / viscous;
     if (cone.creep_lambda == 0.0) {
         circuit.suspension.l_h = driver.re_ohm / (omega_s * cone.qes);
     } else {
         const auto suspension = [&](double f) {
             const Complex mass(0.0, f / cone.fs_hz);
-            const Complex spring = mechanical_impedance(free_of_loss, {}, f) - mass + creep_loss;
+            const Complex spring = mechanical_impedance(free_of_loss, {}, f) - mass + creep;
             return driver.re_ohm / cone.qes / spring;
         };
         const double top_hz = std::max(std::min(to_hz, suspension_band * cone.fs_hz), 10.0 * from_hz);

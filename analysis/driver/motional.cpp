@@ -5,35 +5,73 @@
 
 namespace assay::analysis {
 
+namespace {
+
 using Complex = std::complex<double>;
+
+/// Imaginary part of log10(j).
+constexpr double quarter_turn = std::numbers::pi / 2.0 / std::numbers::ln10;
+
+/// Stiffness re its real part at fs.
+struct Spring {
+    Complex stiffness{1.0};
+    Complex by_q{};
+    Complex by_lambda{};
+    double loss = 0.0;  // its loss at fs
+    double loss_by_lambda = 0.0;
+};
+
+Spring logarithmic(double lambda, double q) {
+    const Complex decades(std::log10(q), quarter_turn);
+    const Complex compliance = 1.0 - lambda * decades;
+    Spring spring;
+    spring.stiffness = (1.0 + quarter_turn * quarter_turn * lambda * lambda) / compliance;
+    spring.by_q = spring.stiffness * lambda / (q * std::numbers::ln10) / compliance;
+    spring.by_lambda = (2.0 * quarter_turn * quarter_turn * lambda + spring.stiffness * decades) / compliance;
+    spring.loss = quarter_turn * lambda;
+    spring.loss_by_lambda = quarter_turn;
+    return spring;
+}
+
+Spring exponential(double lambda, double q) {
+    const double angle = quarter_turn * lambda;
+    const double beta = lambda / std::numbers::ln10;
+    const Complex decades(std::log10(q), quarter_turn);
+    Spring spring;
+    spring.stiffness = std::polar(std::pow(q, beta) / std::cos(angle), angle);
+    spring.by_q = spring.stiffness * beta / q;
+    spring.by_lambda = spring.stiffness * (decades + quarter_turn * std::tan(angle));
+    spring.loss = std::tan(angle);
+    spring.loss_by_lambda = quarter_turn / (std::cos(angle) * std::cos(angle));
+    return spring;
+}
+
+}  // namespace
+
+double creep_loss(const Cone& cone) {
+    const double angle = quarter_turn * cone.creep_lambda;
+    return cone.exponential_creep ? std::tan(angle) : angle;
+}
 
 Complex mechanical_impedance(const Cone& cone, const Loading& loading, double frequency_hz,
                              MotionalDerivatives& derivatives) {
     const double q = frequency_hz / cone.fs_hz;
     const Complex jq(0.0, q);
-    // Imaginary part of log10(j).
-    const double quarter_turn = std::numbers::pi / 2.0 / std::numbers::ln10;
-    const double lambda = cone.creep_lambda;
-    const Complex spring_log(std::log10(q), quarter_turn);
-    const double at_fs = 1.0 + quarter_turn * quarter_turn * lambda * lambda;
-    const Complex compliance = 1.0 - lambda * spring_log;
-    // Stiffness re its real part at fs.
-    const Complex stiffness = at_fs / compliance;
-    const Complex by_q = -stiffness * (-lambda / (q * std::numbers::ln10)) / compliance;
-
+    const Spring own =
+        cone.exponential_creep ? exponential(cone.creep_lambda, q) : logarithmic(cone.creep_lambda, q);
     const Complex inertia = jq * (1.0 + loading.mass);
-    const Complex spring = (stiffness + loading.stiffness) / jq;
-    const double loss = 1.0 / cone.qms - quarter_turn * lambda + loading.loss;
+    const Complex spring = (own.stiffness + loading.stiffness) / jq;
+    const double with_frequency = cone.loss_slope == 0.0 ? 1.0 : std::pow(q, cone.loss_slope);
+    const double viscous = (1.0 / cone.qms - own.loss) * with_frequency;
 
-    derivatives.by_log_fs = -inertia + spring - q * by_q / jq;
-    derivatives.by_log_qms = -1.0 / cone.qms;
-    derivatives.by_lambda =
-        -quarter_turn +
-        (2.0 * quarter_turn * quarter_turn * lambda + stiffness * spring_log) / compliance / jq;
+    derivatives.by_log_fs = -inertia + spring - q * own.by_q / jq - cone.loss_slope * viscous;
+    derivatives.by_log_qms = -with_frequency / cone.qms;
+    derivatives.by_lambda = -own.loss_by_lambda * with_frequency + own.by_lambda / jq;
+    derivatives.by_slope = viscous * std::log(q);
     derivatives.by_mass = jq;
     derivatives.by_stiffness = 1.0 / jq;
     derivatives.by_loss = 1.0;
-    return inertia + loss + spring;
+    return inertia + viscous + loading.loss + spring;
 }
 
 Complex mechanical_impedance(const Cone& cone, const Loading& loading, double frequency_hz) {

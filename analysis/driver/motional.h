@@ -5,7 +5,9 @@
 // and Jensen, JAES 41, 1993, the logarithmic law C(f) = C0 (1 - lambda log10(j f/fs)): its reference is the
 // resonance in free air, its logarithm the decadic one. fs is where the mechanical reactance vanishes and Qms
 // the one that the height of the peak shows: the viscous loss is what remains of 1/Qms when the loss of the
-// creep at fs, lambda pi/(2 ln 10), is taken off.
+// creep at fs is taken off. Beside it the exponential law of the same paper, C(f) = C0 (j f/fs)^(-beta), with
+// lambda = beta ln 10, which is its slope a decade at fs; and a plain spring with a loss that goes with a
+// power of the frequency.
 #pragma once
 
 #include <complex>
@@ -17,7 +19,12 @@ struct Cone {
     double qms = 0.0;
     double qes = 0.0;
     double creep_lambda = 0.0;  // 0 to about 0.3; 0: a plain spring
+    bool exponential_creep = false;
+    double loss_slope = 0.0;  // the viscous loss goes with (f/fs)^loss_slope; 0: it does not change
 };
+
+/// Loss of the creep at fs, as 1/Q.
+double creep_loss(const Cone& cone);
 
 /// What a test adds, each re the free cone.
 struct Loading {
@@ -34,6 +41,7 @@ struct MotionalDerivatives {
     std::complex<double> by_log_fs{};
     std::complex<double> by_log_qms{};
     std::complex<double> by_lambda{};
+    std::complex<double> by_slope{};
     std::complex<double> by_mass{};
     std::complex<double> by_stiffness{};
     std::complex<double> by_loss{};

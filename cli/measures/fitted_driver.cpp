@@ -41,6 +41,9 @@ void add_fitted_driver(const analysis::FittedDriver& driver,
     conditions.emplace_back("model_qms", driver.cone.qms);
     conditions.emplace_back("model_qes", driver.cone.qes);
     conditions.emplace_back("model_creep_lambda", driver.cone.creep_lambda);
+    conditions.emplace_back("model_creep_law",
+                            std::string(driver.cone.exponential_creep ? "exponential" : "logarithmic"));
+    conditions.emplace_back("model_loss_slope", driver.cone.loss_slope);
     for (const CoilMember& part : coil_members) {
         if (driver.coil.*part.member > 0.0) conditions.emplace_back(part.name, driver.coil.*part.member);
     }
@@ -56,7 +59,12 @@ std::optional<analysis::FittedDriver> fitted_driver(
     analysis::FittedDriver driver;
     if (!name || !re || !fs || !qms || !qes || !analysis::coil_of_name(*name, driver.coil.kind)) return {};
     driver.re_ohm = *re;
-    driver.cone = {*fs, *qms, *qes, find<double>(conditions, "model_creep_lambda").value_or(0.0)};
+    driver.cone = {*fs,
+                   *qms,
+                   *qes,
+                   find<double>(conditions, "model_creep_lambda").value_or(0.0),
+                   find<std::string>(conditions, "model_creep_law").value_or("") == "exponential",
+                   find<double>(conditions, "model_loss_slope").value_or(0.0)};
     for (const CoilMember& part : coil_members) {
         driver.coil.*part.member = find<double>(conditions, part.name).value_or(0.0);
     }

@@ -1,0 +1,360 @@
+#include "analysis/driver/fit.h"
+
+#include <Eigen/Cholesky>
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+#include <unsupported/Eigen/NonLinearOptimization>
+
+namespace assay::analysis {
+
+namespace {
+
+using Complex = std::complex<double>;
+using Eigen::Index;
+using Eigen::MatrixXd;
+using Eigen::VectorXd;
+
+constexpr double two_pi = 2.0 * std::numbers::pi;
+constexpr double least_floor = 1e-7;
+
+/// Stiffness of a box re that of the suspension at fs, and its derivative by log fs and log Mms: both -2 and
+/// -1 times itself.
+double box_stiffness(double air_spring, double box_m3, double mms_kg, double fs_hz) {
+    const double omega = two_pi * fs_hz;
+    return air_spring / box_m3 / (mms_kg * omega * omega);
+}
+
+/// Value and row of derivatives at one point.
+class Model {
+  public:
+    Model(const FitLayout& layout, const FitInputs& inputs) : layout_(&layout), inputs_(&inputs) {}
+
+    void set(const VectorXd& parameters) {
+        driver_ = driver_of(*layout_, parameters);
+        mms_kg_ = layout_->mass >= 0 ? mms_kg_of(*layout_, parameters) : 1.0;
+        loadings_.clear();
+        for (std::size_t c = 0; c < inputs_->curves.size(); ++c)
+            loadings_.push_back(loading_of(*layout_, parameters, *inputs_, c));
+    }
+
+    Complex value(std::size_t curve, double frequency_hz) const {
+        return impedance_at(driver_, loadings_[curve], frequency_hz);
+    }
+
+    Complex row(std::size_t curve, double frequency_hz, std::vector<Complex>& by) const {
+        std::fill(by.begin(), by.end(), Complex{});
+        const auto at = [&by](Index i) -> Complex& { return by[static_cast<std::size_t>(i)]; };
+        const Loading& loading = loadings_[curve];
+        const LoadedCurve& taken = inputs_->curves[curve];
+        std::array<Complex, most_coil_parameters> coil_by{};
+        const Complex coil = coil_impedance(driver_.coil, frequency_hz, coil_by);
+        MotionalDerivatives mechanical_by;
+        const Complex mechanical = mechanical_impedance(driver_.cone, loading, frequency_hz, mechanical_by);
+        const Complex motional = driver_.re_ohm / driver_.cone.qes / mechanical;
+        const Complex chain = -motional / mechanical;
+
+        at(FitLayout::re) = driver_.re_ohm + motional;
+        at(FitLayout::fs) = chain * mechanical_by.by_log_fs;
+        at(FitLayout::qms) = chain * mechanical_by.by_log_qms;
+        at(FitLayout::qes) = -motional;
+        for (std::size_t i = 0; i < coil_parameter_count(driver_.coil.kind); ++i)
+            at(FitLayout::coil + static_cast<Index>(i)) = coil_by[i];
+        if (layout_->creep >= 0) {
+            const bool slope = layout_->model.suspension == SuspensionKind::loss_slope;
+            at(layout_->creep) = chain * (slope ? mechanical_by.by_slope : mechanical_by.by_lambda);
+        }
+        if (layout_->mass >= 0) {
+            Complex by_log_mass{};
+            if (taken.added_mass_kg > 0.0)
+                by_log_mass -= chain * mechanical_by.by_mass * (taken.added_mass_kg / mms_kg_);
+            if (taken.box_m3 > 0.0) {
+                const Complex by_log_stiffness = chain * mechanical_by.by_stiffness * loading.stiffness;
+                by_log_mass -= by_log_stiffness;
+                at(FitLayout::fs) -= 2.0 * by_log_stiffness;
+            }
+            at(layout_->mass) = by_log_mass;
+        }
+        if (layout_->box_mass[curve] >= 0) {
+            at(layout_->box_mass[curve]) = chain * mechanical_by.by_mass;
+            at(layout_->box_loss[curve]) = chain * mechanical_by.by_loss;
+        }
+        return driver_.re_ohm + coil + motional;
+    }
+
+  private:
+    const FitLayout* layout_;
+    const FitInputs* inputs_;
+    FittedDriver driver_{};
+    double mms_kg_ = 1.0;
+    std::vector<Loading> loadings_{};
+};
+
+/// One row for the real and one for the imaginary part of each point, then one for the meter.
+struct Problem {
+    using Scalar = double;
+    using InputType = VectorXd;
+    using ValueType = VectorXd;
+    using JacobianType = MatrixXd;
+    enum { InputsAtCompileTime = Eigen::Dynamic, ValuesAtCompileTime = Eigen::Dynamic };
+
+    const FitLayout* layout = nullptr;
+    const FitInputs* inputs = nullptr;
+    VectorXd weights{};
+    double meter_weight = 0.0;
+
+    int values() const { return static_cast<int>(weights.size()); }
+
+    int operator()(const VectorXd& x, VectorXd& residual) const {
+        Model model(*layout, *inputs);
+        model.set(x);
+        Index row = 0;
+        for (std::size_t c = 0; c < inputs->curves.size(); ++c) {
+            for (const ImpedancePoint& point : inputs->curves[c].curve.points) {
+                const Complex off = model.value(c, point.frequency_hz) - point.z_ohm;
+                residual[row] = off.real() * weights[row];
+                residual[row + 1] = off.imag() * weights[row + 1];
+                row += 2;
+            }
+        }
+        if (inputs->meter) residual[row] = (x[FitLayout::re] - std::log(inputs->meter->ohm)) * weights[row];
+        // A step into nonsense is a bad step, not an error.
+        for (Index i = 0; i < residual.size(); ++i) {
+            if (!std::isfinite(residual[i])) residual[i] = 1e6;
+        }
+        return 0;
+    }
+
+    int df(const VectorXd& x, MatrixXd& jacobian) const {
+        Model model(*layout, *inputs);
+        model.set(x);
+        std::vector<Complex> by(static_cast<std::size_t>(layout->count));
+        Index row = 0;
+        for (std::size_t c = 0; c < inputs->curves.size(); ++c) {
+            for (const ImpedancePoint& point : inputs->curves[c].curve.points) {
+                model.row(c, point.frequency_hz, by);
+                for (Index i = 0; i < layout->count; ++i) {
+                    const Complex d = by[static_cast<std::size_t>(i)];
+                    const bool sane = std::isfinite(d.real()) && std::isfinite(d.imag());
+                    jacobian(row, i) = sane ? d.real() * weights[row] : 0.0;
+                    jacobian(row + 1, i) = sane ? d.imag() * weights[row + 1] : 0.0;
+                }
+                row += 2;
+            }
+        }
+        if (inputs->meter) {
+            jacobian.row(row).setZero();
+            jacobian(row, FitLayout::re) = weights[row];
+        }
+        return 0;
+    }
+};
+
+/// Squares of the residuals with the points' own variance and magnitude.
+struct Residual {
+    double square = 0.0;  // real and imaginary part together
+    double variance = 0.0;
+    double magnitude_square = 0.0;
+};
+
+std::vector<Residual> residuals(const FitLayout& layout, const FitInputs& inputs, const VectorXd& x) {
+    Model model(layout, inputs);
+    model.set(x);
+    std::vector<Residual> all;
+    for (std::size_t c = 0; c < inputs.curves.size(); ++c) {
+        for (const ImpedancePoint& point : inputs.curves[c].curve.points) {
+            all.push_back({std::norm(model.value(c, point.frequency_hz) - point.z_ohm), point.variance_ohm2,
+                           std::norm(point.z_ohm)});
+        }
+    }
+    return all;
+}
+
+/// The floor at which the mean weighted square is one: the larger the misfit, the larger.
+double floor_of(const std::vector<Residual>& all, Index parameters) {
+    const double freedom =
+        std::max(2.0 * static_cast<double>(all.size()) - static_cast<double>(parameters), 1.0);
+    const auto excess = [&](double floor) {
+        double sum = 0.0;
+        for (const Residual& r : all)
+            sum += r.square / (r.variance + floor * floor * r.magnitude_square + 1e-300);
+        return sum / freedom - 1.0;
+    };
+    double low = least_floor;
+    double high = 1.0;
+    if (excess(low) <= 0.0) return low;
+    if (excess(high) >= 0.0) return high;
+    for (int i = 0; i < 60; ++i) {
+        const double middle = std::sqrt(low * high);
+        (excess(middle) > 0.0 ? low : high) = middle;
+    }
+    return std::sqrt(low * high);
+}
+
+VectorXd weights_of(const FitInputs& inputs, double floor, double correlation_length) {
+    Index rows = inputs.meter ? 1 : 0;
+    for (const LoadedCurve& taken : inputs.curves) rows += 2 * static_cast<Index>(taken.curve.points.size());
+    VectorXd weights(rows);
+    Index row = 0;
+    for (const LoadedCurve& taken : inputs.curves) {
+        for (const ImpedancePoint& point : taken.curve.points) {
+            const double weight =
+                1.0 / std::sqrt(point.variance_ohm2 + floor * floor * std::norm(point.z_ohm));
+            weights[row++] = weight;
+            weights[row++] = weight;
+        }
+    }
+    // Points that hang together claim too much together; the meter's reading must not lose by that.
+    if (inputs.meter)
+        weights[row] =
+            inputs.meter->ohm / inputs.meter->standard_uncertainty_ohm * std::sqrt(correlation_length);
+    return weights;
+}
+
+/// Integrated autocorrelation of the weighted residuals along each curve, up to where it first vanishes.
+double correlation_length_of(const FitInputs& inputs, const VectorXd& residual) {
+    std::vector<double> by_lag;
+    double zero_lag = 0.0;
+    Index row = 0;
+    for (const LoadedCurve& taken : inputs.curves) {
+        const Index count = static_cast<Index>(taken.curve.points.size());
+        const Index most = count / 4;
+        if (by_lag.size() < static_cast<std::size_t>(most))
+            by_lag.resize(static_cast<std::size_t>(most), 0.0);
+        for (Index part = 0; part < 2; ++part) {
+            for (Index i = 0; i < count; ++i) zero_lag += std::pow(residual[row + 2 * i + part], 2);
+            for (Index lag = 1; lag <= most; ++lag) {
+                double sum = 0.0;
+                for (Index i = 0; i + lag < count; ++i)
+                    sum += residual[row + 2 * i + part] * residual[row + 2 * (i + lag) + part];
+                by_lag[static_cast<std::size_t>(lag - 1)] += sum;
+            }
+        }
+        row += 2 * count;
+    }
+    double length = 1.0;
+    for (const double sum : by_lag) {
+        const double correlation = zero_lag > 0.0 ? sum / zero_lag : 0.0;
+        // White noise of some hundred points reaches 0.05 by chance.
+        if (correlation < 0.1) break;
+        length += 2.0 * correlation;
+    }
+    return length;
+}
+
+}  // namespace
+
+FitLayout fit_layout(const FitModel& model, const FitInputs& inputs) {
+    FitLayout layout;
+    layout.model = model;
+    Index next = FitLayout::coil + static_cast<Index>(coil_parameter_count(model.coil));
+    if (model.suspension != SuspensionKind::plain) layout.creep = next++;
+    bool loaded = false;
+    for (const LoadedCurve& taken : inputs.curves) loaded = loaded || !taken.free_air();
+    if (loaded) layout.mass = next++;
+    for (const LoadedCurve& taken : inputs.curves) {
+        layout.box_mass.push_back(taken.box_m3 > 0.0 ? next++ : -1);
+        layout.box_loss.push_back(taken.box_m3 > 0.0 ? next++ : -1);
+    }
+    layout.count = next;
+    return layout;
+}
+
+FittedDriver driver_of(const FitLayout& layout, const VectorXd& x) {
+    FittedDriver driver;
+    driver.re_ohm = std::exp(x[FitLayout::re]);
+    driver.cone.fs_hz = std::exp(x[FitLayout::fs]);
+    driver.cone.qms = std::exp(x[FitLayout::qms]);
+    driver.cone.qes = std::exp(x[FitLayout::qes]);
+    driver.cone.exponential_creep = layout.model.suspension == SuspensionKind::exponential_creep;
+    if (layout.creep >= 0) {
+        const bool slope = layout.model.suspension == SuspensionKind::loss_slope;
+        (slope ? driver.cone.loss_slope : driver.cone.creep_lambda) = x[layout.creep];
+    }
+    std::array<double, most_coil_parameters> coil{};
+    for (std::size_t i = 0; i < coil_parameter_count(layout.model.coil); ++i)
+        coil[i] = std::exp(x[FitLayout::coil + static_cast<Index>(i)]);
+    driver.coil = coil_from_parameters(layout.model.coil, coil);
+    return driver;
+}
+
+double mms_kg_of(const FitLayout& layout, const VectorXd& x) {
+    return std::exp(x[layout.mass]);
+}
+
+Loading loading_of(const FitLayout& layout, const VectorXd& x, const FitInputs& inputs, std::size_t curve) {
+    Loading loading;
+    const LoadedCurve& taken = inputs.curves[curve];
+    if (taken.free_air()) return loading;
+    const double mms_kg = mms_kg_of(layout, x);
+    if (taken.added_mass_kg > 0.0) loading.mass = taken.added_mass_kg / mms_kg;
+    if (taken.box_m3 > 0.0) {
+        loading.mass += x[layout.box_mass[curve]];
+        loading.loss = x[layout.box_loss[curve]];
+        loading.stiffness =
+            box_stiffness(inputs.air_spring_n_m2, taken.box_m3, mms_kg, std::exp(x[FitLayout::fs]));
+    }
+    return loading;
+}
+
+Complex fitted_impedance(const FitLayout& layout, const VectorXd& x, const FitInputs& inputs,
+                         std::size_t curve, double frequency_hz) {
+    return impedance_at(driver_of(layout, x), loading_of(layout, x, inputs, curve), frequency_hz);
+}
+
+Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& start) {
+    Fit fit;
+    fit.layout = fit_layout(model, inputs);
+    fit.parameters = start;
+    Problem problem;
+    problem.layout = &fit.layout;
+    problem.inputs = &inputs;
+    double floor = 0.02;
+    // The first pass finds the place, with weights that forgive; the others settle weights and place
+    // together.
+    for (int pass = 0; pass < 5; ++pass) {
+        problem.weights = weights_of(inputs, floor, fit.correlation_length);
+        Eigen::LevenbergMarquardt<Problem> search(problem);
+        search.parameters.maxfev = pass == 0 ? 200 : 60;
+        search.parameters.ftol = 1e-12;
+        search.parameters.xtol = 1e-10;
+        const auto status = search.minimize(fit.parameters);
+        fit.converged = status != Eigen::LevenbergMarquardtSpace::TooManyFunctionEvaluation &&
+                        status != Eigen::LevenbergMarquardtSpace::ImproperInputParameters &&
+                        fit.parameters.allFinite();
+        if (!fit.parameters.allFinite()) return fit;
+        VectorXd residual(problem.weights.size());
+        problem(fit.parameters, residual);
+        fit.correlation_length = correlation_length_of(inputs, residual);
+        const double next = floor_of(residuals(fit.layout, inputs, fit.parameters), fit.layout.count);
+        const bool settled = std::abs(std::log(next / floor)) < 0.02;
+        floor = next;
+        if (settled && pass > 0) break;
+    }
+    fit.floor = floor;
+    const std::vector<Residual> all = residuals(fit.layout, inputs, fit.parameters);
+    fit.points = all.size();
+    double relative = 0.0;
+    for (const Residual& r : all) {
+        const double variance = r.variance + floor * floor * r.magnitude_square;
+        fit.log_likelihood -= std::log(variance) + 0.5 * r.square / variance;
+        relative += r.square / r.magnitude_square;
+    }
+    fit.relative_residual = std::sqrt(relative / static_cast<double>(std::max<std::size_t>(all.size(), 1)));
+
+    fit.weights = weights_of(inputs, floor, fit.correlation_length);
+    problem.weights = fit.weights;
+    MatrixXd jacobian(problem.values(), fit.layout.count);
+    problem.df(fit.parameters, jacobian);
+    const MatrixXd normal = jacobian.transpose() * jacobian;
+    const Eigen::LDLT<MatrixXd> inverse(normal);
+    fit.sensitivity = inverse.solve(jacobian.transpose());
+    // The meter's part of the doubt is a source of its own.
+    const Index data_rows = problem.values() - (inputs.meter ? 1 : 0);
+    const MatrixXd data_part = fit.sensitivity.leftCols(data_rows);
+    fit.scatter = fit.correlation_length * data_part * data_part.transpose();
+    fit.converged = fit.converged && fit.scatter.allFinite();
+    return fit;
+}
+
+}  // namespace assay::analysis
