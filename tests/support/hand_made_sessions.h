@@ -171,6 +171,9 @@ inline Session amplifier(double rail_v = 19.5, double claimed_w = 22.0) {
                     "Tandem 225",
                     "BH-0417-2231",
                     "used; case scratched, two output transistors replaced",
+                    "two output transistors",
+                    "works, sold as seen",
+                    {},
                     2.0,
                     4.0};
     TestRecord record;

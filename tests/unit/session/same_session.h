@@ -174,9 +174,11 @@ inline bool same(const JudgedClaim& a, const JudgedClaim& b) {
            at_most == b.limit.at_most && reason == b.reason;
 }
 inline bool same(const Unit& a, const Unit& b) {
-    const auto& [kind, maker, model, serial, condition, minimum, minimum_bridged] = a;
+    const auto& [kind, maker, model, serial, condition, repairs, note, photographs, minimum,
+                 minimum_bridged] = a;
     return kind == b.kind && maker == b.maker && model == b.model && serial == b.serial &&
-           condition == b.condition && minimum == b.minimum_load_ohm &&
+           condition == b.condition && repairs == b.repairs && note == b.sellers_note &&
+           photographs == b.photographs && minimum == b.minimum_load_ohm &&
            minimum_bridged == b.minimum_bridged_load_ohm;
 }
 inline bool same(const Session& a, const Session& b) {

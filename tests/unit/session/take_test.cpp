@@ -1,0 +1,81 @@
+// The tone of an impedance measurement in session.json.
+#include <gtest/gtest.h>
+#include <unistd.h>
+
+#include <filesystem>
+#include <fstream>
+#include <nlohmann/json.hpp>
+
+#include "capture/tone/impedance_tone.h"
+#include "cli/files/session_file.h"
+#include "support/hand_made_sessions.h"
+#include "unit/session/same_session.h"
+
+namespace assay::cli {
+namespace {
+
+using nlohmann::ordered_json;
+
+struct File {
+    std::filesystem::path folder =
+        std::filesystem::path(testing::TempDir()) / ("assay-take-" + std::to_string(::getpid()));
+    File() { std::filesystem::create_directories(folder); }
+    ~File() {
+        std::error_code error;
+        std::filesystem::remove_all(folder, error);
+    }
+    File(const File&) = delete;
+    File& operator=(const File&) = delete;
+    void put(const std::string& text) const {
+        std::ofstream(folder / "session.json", std::ios::binary) << text;
+    }
+};
+
+Session with_impedance_tone() {
+    Session session = hand_made::many_verdicts();
+    session.tests[0].takes[0].tone =
+        capture::make_impedance_tone({.rate_hz = 44100.0, .stop_hz = 2000.0, .code = "free-air"});
+    return session;
+}
+
+TEST(Take, AnImpedanceToneComesBackAsItWas) {
+    const File file;
+    const Session written = with_impedance_tone();
+    file.put(session_text(written));
+    const auto read = read_session(file.folder);
+    ASSERT_TRUE(read) << read.error().text;
+    const capture::Tone& before = written.tests[0].takes[0].tone;
+    const capture::Tone& after = read->tests[0].takes[0].tone;
+    EXPECT_TRUE(all_same(before.segments, after.segments));
+    EXPECT_EQ(before.frames, after.frames);
+}
+
+TEST(Take, AMultitoneThatCannotBeIsRefused) {
+    const std::vector<std::pair<std::string, ordered_json>> changes = {
+        {"period_s", 0.0}, {"period_s", 1e9}, {"lines_per_octave", 0.0}, {"lines_per_octave", -3},
+        {"from_hz", -1.0}, {"to_hz", 1e12},   {"law", "manytone"},
+    };
+    for (const auto& [column, value] : changes) {
+        ordered_json document = ordered_json::parse(session_text(with_impedance_tone()));
+        auto& segments = document["tests"]["power-4-ohm"]["takes"][0]["tone"]["segments"];
+        std::size_t step = 0;
+        while (segments["law"][step] != "multitone") ++step;
+        segments[column][step] = value;
+        const File file;
+        file.put(document.dump());
+        const auto read = read_session(file.folder);
+        ASSERT_FALSE(read) << column;
+        EXPECT_EQ(read.error().kind, capture::FaultKind::bad_input_file);
+        EXPECT_NE(read.error().text.find(column == "law" ? "a law is none of" : "multitone"),
+                  std::string::npos)
+            << read.error().text;
+    }
+    ordered_json document = ordered_json::parse(session_text(with_impedance_tone()));
+    document["tests"]["power-4-ohm"]["takes"][0]["tone"]["segments"]["period_s"].erase(0);
+    const File file;
+    file.put(document.dump());
+    EXPECT_FALSE(read_session(file.folder));
+}
+
+}  // namespace
+}  // namespace assay::cli
