@@ -75,6 +75,13 @@ struct ExportOptions {
 };
 int run_export(const ExportOptions& options, const Manner& manner);
 
+struct CompareOptions {
+    std::filesystem::path left{};
+    std::filesystem::path right{};
+    std::optional<double> within_percent{};
+};
+int run_compare(const CompareOptions& options, const Manner& manner);
+
 struct CalibrateInputOptions {
     std::filesystem::path bench{};
     std::filesystem::path recording{};

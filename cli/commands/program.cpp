@@ -21,6 +21,7 @@ struct Commands {
     ShowOptions show{};
     CertifyOptions certify{};
     ExportOptions export_curve{};
+    CompareOptions compare{};
     CalibrateInputOptions calibrate_input{};
     std::function<int()> chosen{};
 };
@@ -115,6 +116,20 @@ void add_export(CLI::App& app, Commands& all) {
         ->type_name("FILE");
 }
 
+void add_compare(CLI::App& app, Commands& all) {
+    CLI::App* command =
+        add_command(app, all, "compare", "two sessions: left against right, or before against after",
+                    [&all] { return run_compare(all.compare, all.manner); });
+    command->add_option("LEFT", all.compare.left, "folder of a session")->required();
+    command->add_option("RIGHT", all.compare.right, "folder of another")->required();
+    command
+        ->add_option("--within", all.compare.within_percent,
+                     "judge whether every figure is matched within so many per cent")
+        ->type_name("PERCENT")
+        ->check(CLI::Range(0.001, 1000.0));
+    add_json(command, all);
+}
+
 void add_calibrate(CLI::App& app, Commands& all) {
     CLI::App* calibrate = app.add_subcommand("calibrate", "sets scales of the bench file");
     calibrate->require_subcommand(1);
@@ -161,6 +176,7 @@ int run_program(int argc, char** argv) {
     add_devices(app, all);
     add_show(app, all);
     add_certify(app, all);
+    add_compare(app, all);
     add_export(app, all);
     add_calibrate(app, all);
     try {

@@ -140,6 +140,8 @@ std::string claim_text(const Session& session, const JudgedClaim& claim) {
     return out;
 }
 
+}  // namespace
+
 std::string unit_text(const Unit& unit) {
     std::string text = visible_text(unit.maker, 80);
     if (!unit.maker.empty() && !unit.model.empty()) text += ' ';
@@ -149,8 +151,6 @@ std::string unit_text(const Unit& unit) {
     if (!unit.condition.empty()) text += "; " + visible_text(unit.condition, 200);
     return text;
 }
-
-}  // namespace
 
 std::string show_text(const Session& session) {
     std::string out = block("Unit        ", 12, unit_text(session.unit));
