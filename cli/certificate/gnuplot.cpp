@@ -6,6 +6,7 @@
 #include <cstdlib>
 #include <sstream>
 
+#include "cli/certificate/plain_svg.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 
@@ -145,7 +146,7 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
         return fail(FaultKind::internal, "gnuplot could not draw a plot: " + visible_text(run->err, 200),
                     "please report this with the session's job and bench files");
     }
-    return with_frame(run->out, run->err, height);
+    return with_frame(plain_svg(run->out), run->err, height);
 }
 
 std::string inline_svg(const std::string& document) {

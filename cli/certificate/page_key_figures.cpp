@@ -17,7 +17,7 @@ constexpr std::size_t most_rows = 10;
 const std::vector<std::string>& key_names(const std::string& measure) {
     static const std::map<std::string, std::vector<std::string>> names{
         {"clipping-power", {"power_at_", "voltage_at_"}},
-        {"distortion", {"thd_plus_noise_percent", "thd_percent"}},
+        {"distortion", {"thd_percent", "thd_plus_noise_percent"}},
         {"meter-power", {"power_w"}},
         {"response", {"lower_limit_3db_hz", "upper_limit_3db_hz"}},
         {"power-bandwidth", {"lower_limit_hz", "upper_limit_hz"}},
