@@ -85,7 +85,7 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
     }
     const double stretch = static_cast<double>(length) / static_cast<double>(count);
     // The window of the lower side lobes wherever its wider main lobe has room between the lines.
-    const bool room = closest >= 8.0 * stretch;
+    const bool room = closest >= 7.9 * stretch;
     const std::vector<double> window = room ? blackman_harris_window(count) : hann_window(count);
     const double lobe = (room ? 4.0 : 2.0) * stretch;
 

@@ -23,6 +23,7 @@
 #include "cli/files/show.h"
 #include "cli/measures/claims.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/impedance.h"
 #include "cli/signature/contents.h"
 
 namespace assay::cli {
@@ -110,6 +111,7 @@ void measure_test(const Setup& setup, capture::Device& device, const RunOptions&
         request.outputs = outputs;
         request.into = options.into / "captures";
         request.loads = setup.test->loads;
+        request.in_jig = in_jig_of(*setup.test);
         request.progress = [&](double done) { show_progress(manner, setup.test->id, done); };
         auto recording = device.play_and_record(request, stop_requested());
         end_progress(manner);

@@ -78,6 +78,8 @@ std::string field_text(const Test& test, const std::string& field) {
 }
 
 std::vector<std::size_t> outputs_of(const Setup& setup) {
+    // A test without loads sits in the impedance jig, which hangs on the first output.
+    if (setup.test->loads.empty() && setup.bench->jig && !setup.bench->outputs.empty()) return {0};
     std::set<std::size_t> outputs;
     for (const std::size_t index : setup.test->loads) {
         const auto& driven_by = setup.bench->loads[index].driven_by;

@@ -2,9 +2,13 @@
 // that `impedance` and every measure derived from it go, so that none works on rounded numbers.
 #pragma once
 
+#include <optional>
 #include <span>
 
 #include "analysis/driver/impedance_curve.h"
+#include "cli/measures/input_match.h"
+#include "cli/measures/jig_curve.h"
+#include "cli/measures/jig_take.h"
 #include "cli/measures/measure.h"
 
 namespace assay::cli {
@@ -12,5 +16,15 @@ namespace assay::cli {
 /// Faults: what makes the capture or the file worthless.
 [[nodiscard]] capture::Result<analysis::ImpedanceCurve> impedance_curve_of(const Setup& setup,
                                                                            std::span<const Take> takes);
+
+/// The same with what it was made of.
+struct ImpedanceReading {
+    JigCurve full{};
+    std::optional<JigTake> take{};         // nothing: the curve is from a file
+    std::optional<JigCurve> half_level{};  // nothing: from a file, or that part is spoiled
+    std::optional<InputMatch> match{};
+};
+[[nodiscard]] capture::Result<ImpedanceReading> read_impedance(const Setup& setup,
+                                                               std::span<const Take> takes);
 
 }  // namespace assay::cli

@@ -1,5 +1,7 @@
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/distortion.h"
+#include "cli/measures/impedance.h"
+#include "cli/measures/match.h"
 #include "cli/measures/measure.h"
 #include "cli/measures/meter_power.h"
 
@@ -10,6 +12,8 @@ const std::vector<Measure>& measure_table() {
         clipping_power_measure(),
         distortion_measure(),
         meter_power_measure(),
+        impedance_measure(),
+        match_measure(),
     };
     return table;
 }
