@@ -101,7 +101,7 @@ def bench_keys():
         else:
             documented = table_names(section(heading))
         same(f"keys of {heading.strip('`')}", documented, known)
-    settings = re.findall(r'\{(whole|amp|sound), "(\w+)"', source("capture/simulated/settings_keys.cpp"))
+    settings = re.findall(r'\{(whole|amp|sound|unit|around), "(\w+)"', source("capture/simulated/settings_keys.cpp"))
     whole = section("`[simulated]`")
     same("keys of [simulated] and its tables", table_names(whole), {key for _, key in settings})
 
