@@ -30,7 +30,10 @@ struct RunOptions {
     std::filesystem::path bench{};
     std::filesystem::path into{};
     std::optional<std::filesystem::path> recordings{};
+    std::optional<std::filesystem::path> answers{};  // to the questions of a live run
     bool yes = false;
+    bool resume = false;
+    bool show_wiring = false;
     std::string pages = "all";  // "all", "html" or "none"
 };
 int run_session(const RunOptions& options, const Manner& manner);

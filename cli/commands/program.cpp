@@ -72,14 +72,23 @@ void add_run(CLI::App& app, Commands& all) {
                      "folder with DIR/<test-id>.wav or .flac, recorded elsewhere")
         ->type_name("DIR");
     command->add_flag("--yes", all.run.yes, "do not ask before playing");
+    command
+        ->add_option(
+            "--answers", all.run.answers,
+            "answers to what would be asked: TOML, `proceed = \"yes\"`, `<test-id>-connected = \"yes\"`")
+        ->type_name("FILE");
+    command->add_flag("--resume", all.run.resume,
+                      "go on with a session that was interrupted; tests that are done are kept");
+    command->add_flag("--show-wiring", all.run.show_wiring,
+                      "show how the bench is connected and what its inputs will see; nothing is played");
     add_json(command, all);
     command->footer(measures_help() + "\n" + cautions_text());
 }
 
 void add_devices(CLI::App& app, Commands& all) {
-    CLI::App* command = add_command(app, all, "devices",
-                                    "sound devices, and which of them play and record on one clock",
-                                    [&all] { return run_devices(all.manner); });
+    CLI::App* command =
+        add_command(app, all, "devices", "sound devices, and which of them play and record on one clock",
+                    [&all] { return run_devices(all.manner); });
     add_json(command, all);
 }
 
@@ -107,7 +116,8 @@ void add_export(CLI::App& app, Commands& all) {
     command->add_option("SESSION", options.session, "folder of the session")->required();
     command->add_option("--test", options.choice.test, "id of the test (left out: the only one that fits)");
     command->add_option("--load", options.choice.load, "name of the load")->type_name("NAME");
-    command->add_option("--curve", options.choice.curve, "name of the curve, e.g. impedance")->type_name("NAME");
+    command->add_option("--curve", options.choice.curve, "name of the curve, e.g. impedance")
+        ->type_name("NAME");
     command
         ->add_option("--format", options.format,
                      "csv, text, touchstone (impedance), spice (fitted driver); default csv")

@@ -15,7 +15,10 @@
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/kept_files.h"
+#include "cli/commands/live_session.h"
+#include "cli/commands/progress.h"
 #include "cli/commands/setups.h"
+#include "cli/commands/wiring_text.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
 #include "cli/files/posix.h"
@@ -59,10 +62,16 @@ capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
 
 capture::Result<void> prepare_folder(const RunOptions& options) {
     std::error_code error;
+    if (options.resume && fs::exists(options.into / "job.toml", error)) return {};
     if (fs::exists(options.into / "session.json", error)) {
         return capture::fail(FaultKind::bad_arguments,
                              options.into.string() + ": holds a finished session already",
                              "choose another folder: a session is evidence and is not written over");
+    }
+    if (fs::exists(progress_folder(options.into) / "session.json", error)) {
+        return capture::fail(FaultKind::bad_arguments,
+                             options.into.string() + ": holds a session that was interrupted",
+                             "go on with it by --resume, or choose another folder");
     }
     fs::create_directories(options.into / "captures", error);
     if (error)
@@ -84,18 +93,40 @@ capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& 
         }
         return std::make_unique<capture::RecordingsDevice>(*options.recordings);
     }
-    if (bench.source == capture::Source::simulated) return std::make_unique<capture::SimulatedDevice>(bench);
-    return capture::fail(
-        FaultKind::bad_arguments,
-        options.bench.string() +
-            ": source = \"device\": this version does not play through a sound card itself",
-        "make tones with `assay tones`, record them, and use --recordings; or set source = \"simulated\"");
+    return std::make_unique<capture::SimulatedDevice>(bench);
 }
 
-void measure_test(const Setup& setup, capture::Device& device, const RunOptions& options,
+/// What the device said of itself goes with the numbers: asked and got among the conditions, troubles as
+/// warnings. Where a trouble costs numbers, the measure has found it in the signal.
+void add_device_findings(TestRecord& record) {
+    for (const Take& take : record.takes) {
+        for (std::size_t k = 1; k < take.recording.flags.size(); ++k) {
+            record.result.whole.warn(
+                "device", take.recording.path.filename().string() + ": " + take.recording.flags[k],
+                "numbers rest only on what was checked in the signal; a larger buffer helps");
+        }
+    }
+    if (!record.takes.empty() && !record.takes.front().recording.flags.empty())
+        record.result.conditions.emplace_back("sound_device", record.takes.front().recording.flags.front());
+}
+
+/// The first take bears the test's name, the others a number behind a point, which no id can hold.
+std::string capture_name(const Test& test, std::size_t takes_before) {
+    return takes_before == 0 ? test.id : fmt::format("{}.{}", test.id, takes_before + 1);
+}
+
+/// `live` is null where nothing real sounds.
+void measure_test(const Setup& setup, capture::Device& device, LiveSession* live, const RunOptions& options,
                   const Manner& manner, TestRecord& record) {
     const Measure& measure = *find_measure(setup.test->measure);
     record.id = setup.test->id;
+    record.result.measure = measure.name;
+    if (live != nullptr) {
+        if (const auto ready = live->before_test(setup); !ready) {
+            record.result.fault = ready.error();
+            return;
+        }
+    }
     while (auto tone = measure.next(setup, record.takes)) {
         Take take{std::move(*tone), {}};
         const std::vector<std::size_t> outputs = outputs_of(setup);
@@ -105,14 +136,21 @@ void measure_test(const Setup& setup, capture::Device& device, const RunOptions&
                 break;
             }
         }
+        if (live != nullptr) {
+            if (const auto cool = live->before_take(setup, take.tone); !cool) {
+                record.result.fault = cool.error();
+                break;
+            }
+        }
         capture::PlayRequest request;
-        request.capture_name = setup.test->id;
+        request.capture_name = capture_name(*setup.test, record.takes.size());
+        request.stop_on_trouble = setup.live && measure.name == "clipping-power";
         request.tone = &take.tone;
         request.outputs = outputs;
         request.into = options.into / "captures";
         request.loads = setup.test->loads;
         request.in_jig = in_jig_of(*setup.test);
-        request.progress = [&](double done) { show_progress(manner, setup.test->id, done); };
+        request.progress = [&](double done) { show_progress(manner, request.capture_name, done); };
         auto recording = device.play_and_record(request, stop_requested());
         end_progress(manner);
         if (!recording) {
@@ -120,13 +158,12 @@ void measure_test(const Setup& setup, capture::Device& device, const RunOptions&
             break;
         }
         take.recording = std::move(*recording);
+        if (live != nullptr) live->after_take(setup, take);
         record.takes.push_back(std::move(take));
     }
-    if (record.result.fault) {
-        record.result.measure = measure.name;
-        return;
-    }
+    if (record.result.fault) return;
     record.result = measure.evaluate(setup, record.takes);
+    if (live != nullptr) add_device_findings(record);
 }
 
 }  // namespace
@@ -136,8 +173,31 @@ int run_session(const RunOptions& options, const Manner& manner) {
     if (!bench) return report(bench.error());
     auto job = read_job(options.job, *bench, bench->sample_rate_hz);
     if (!job) return report(job.error());
-    auto device = open_device(options, *bench);
-    if (!device) return report(device.error());
+    if (options.show_wiring) {
+        const auto wiring = wiring_text(*job, *bench);
+        if (!wiring) return report(wiring.error());
+        print_result(*wiring);
+        return exit_done;
+    }
+    std::unique_ptr<LiveSession> live;
+    std::unique_ptr<capture::Device> offline;
+    if (!options.recordings && bench->source == capture::Source::device) {
+        if (const auto fits = wiring_text(*job, *bench); !fits) return report(fits.error());
+        auto opened = LiveSession::open(options, *bench, manner);
+        if (!opened) return report(opened.error());
+        live = std::move(*opened);
+    } else {
+        auto opened = open_device(options, *bench);
+        if (!opened) return report(opened.error());
+        offline = std::move(*opened);
+    }
+    capture::Device& device = live ? live->device() : *offline;
+    std::optional<Session> before;
+    if (options.resume) {
+        auto loaded = load_progress(options);
+        if (!loaded) return report(loaded.error());
+        before = std::move(*loaded);
+    }
     if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
     if (const auto kept = keep_files(*job, *bench, options.job, options.bench, options.into); !kept) {
         return report(kept.error());
@@ -147,14 +207,28 @@ int run_session(const RunOptions& options, const Manner& manner) {
     session.program_version = ASSAY_VERSION;
     session.created = now_text();
     session.number = new_number();
-    session.simulated = (*device)->simulated();
+    session.simulated = device.simulated();
     session.unit = job->unit;
     session.bench = *bench;
+    if (before) {
+        session.created = before->created;
+        session.number = before->number;
+    }
+    if (live) {
+        if (const auto introduced = live->introduce(*job); !introduced) return report(introduced.error());
+    }
     const JobOnBench all{&*job, &*bench, options.into, &session.tests};
     int status = exit_done;
     for (const Test& test : job->tests) {
+        if (const TestRecord* done = before ? before->find(test.id) : nullptr) {
+            say(manner, fmt::format("test \"{}\" is done already", test.id));
+            session.tests.push_back(*done);
+            continue;
+        }
         TestRecord record;
-        measure_test(setup_for(all, test), **device, options, manner, record);
+        Setup setup = setup_for(all, test);
+        setup.live = live != nullptr;
+        measure_test(setup, device, live.get(), options, manner, record);
         if (record.result.fault) {
             Fault fault = *record.result.fault;
             if (fault.kind == FaultKind::stopped) return report(fault);
@@ -162,6 +236,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
             status = report(fault);
         }
         session.tests.push_back(std::move(record));
+        if (const auto saved = save_progress(session, options.into); !saved) return report(saved.error());
     }
     for (const Claim& claim : job->claims) {
         const TestRecord* record = session.find(claim.test);
@@ -169,6 +244,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
             judge_claim(claim, *job, *bench, record == nullptr ? nullptr : &record->result));
     }
     if (const auto written = write_session(session, options.into); !written) return report(written.error());
+    forget_progress(options.into);
     const auto contents = write_contents(options.into, session.number);
     if (!contents) return report(contents.error());
     PageOptions pages;

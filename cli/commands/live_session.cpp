@@ -1,0 +1,199 @@
+#include "cli/commands/live_session.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <chrono>
+#include <cmath>
+#include <thread>
+
+#include "cli/commands/cautions.h"
+#include "cli/commands/progress.h"
+#include "cli/commands/sound_choice.h"
+#include "cli/commands/wiring_check.h"
+#include "cli/measures/fields.h"
+
+namespace assay::cli {
+
+namespace {
+
+using capture::FaultKind;
+using capture::Result;
+
+/// Inputs at the ends of a load.
+std::set<std::size_t> probes_of(const capture::Load& load) {
+    std::set<std::size_t> probes{load.plus};
+    if (load.minus) probes.insert(*load.minus);
+    return probes;
+}
+
+bool share_a_probe(const capture::Load& a, const capture::Load& b) {
+    const std::set<std::size_t> of_b = probes_of(b);
+    const std::set<std::size_t> of_a = probes_of(a);
+    return std::any_of(of_a.begin(), of_a.end(), [&](std::size_t probe) { return of_b.contains(probe); });
+}
+
+std::string names_of(const capture::Bench& bench, const std::vector<std::size_t>& loads) {
+    std::string names;
+    for (const std::size_t index : loads) names += (names.empty() ? "" : ", ") + bench.loads[index].name;
+    return names;
+}
+
+std::string summary(const Job& job, const capture::Bench& bench) {
+    std::string text = "What will be played:\n";
+    for (const Test& test : job.tests) {
+        const Measure* measure = find_measure(test.measure);
+        if (measure == nullptr || !measure->plays) continue;
+        const Setup setup{.bench = &bench,
+                          .test = &test,
+                          .tone_rate_hz = bench.sample_rate_hz,
+                          .named = {},
+                          .folder = {},
+                          .live = false};
+        const auto tone = measure->next(setup, {});
+        if (!tone) continue;
+        text += fmt::format("  {:<20} {:<16} up to {:.1f} dBFS, at most {:.0f} s{}\n", test.id, test.measure,
+                            tone->peak_dbfs(), tone->duration_s(),
+                            test.loads.empty() ? std::string() : ", into " + names_of(bench, test.loads));
+    }
+    return text +
+           "Before each set of loads the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at any "
+           "time.\n";
+}
+
+}  // namespace
+
+Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options, const capture::Bench& bench,
+                                                       const Manner& manner) {
+    auto questions = Questions::open(options.answers, manner);
+    if (!questions) return tl::unexpected<capture::Fault>(questions.error());
+    if (!options.yes && !questions->can_ask()) {
+        return capture::fail(FaultKind::bad_arguments,
+                             "a live run asks before it plays, and there is no terminal to ask on",
+                             "give --yes, or --answers FILE, once the bench is looked after");
+    }
+    auto choice = choose_sound(bench, options.bench.string(), true);
+    if (!choice) return tl::unexpected<capture::Fault>(choice.error());
+    std::unique_ptr<LiveSession> session(new LiveSession(options, bench, manner, std::move(*questions)));
+    if (bench.shared_clock && !capture::one_clock(*choice->devices.playback, choice->devices.record)) {
+        return capture::fail(
+            FaultKind::bad_input_file,
+            fmt::format("{}: shared_clock: \"{}\" and \"{}\" run from two clocks", options.bench.string(),
+                        choice->devices.playback->name, choice->devices.record.name),
+            "set shared_clock = false, or take one device that plays and records");
+    }
+    session->device_ =
+        std::make_unique<capture::LiveDevice>(bench, choice->library, std::move(choice->devices));
+    return session;
+}
+
+Result<void> LiveSession::introduce(const Job& job) {
+    say(manner_, cautions_text() + "\n" + summary(job, bench_));
+    if (options_.yes) return {};
+    const auto yes =
+        questions_.yes({"proceed", "Is all of this looked after, and may the tones be played?", ""});
+    if (!yes) return tl::unexpected<capture::Fault>(yes.error());
+    if (!*yes) return capture::fail(FaultKind::stopped, "stopped by hand: nothing was played");
+    return {};
+}
+
+Result<void> LiveSession::connect(const Setup& setup) {
+    const std::vector<std::size_t>& loads = setup.test->loads;
+    const bool all_there = std::all_of(loads.begin(), loads.end(),
+                                       [&](std::size_t index) { return connected_.contains(index); });
+    if (all_there) return {};
+    bool move = false;
+    for (const std::size_t index : loads) {
+        for (const std::size_t other : connected_)
+            move = move || (other != index && share_a_probe(bench_.loads[index], bench_.loads[other]));
+    }
+    if (move) {
+        // Not for --yes to pass over: the leads are on other loads.
+        const auto yes =
+            questions_.yes({setup.test->id + "-connected",
+                            fmt::format("Test \"{}\": switch the unit off, connect {}, switch on. Done?",
+                                        setup.test->id, names_of(bench_, loads)),
+                            ""});
+        if (!yes) return tl::unexpected<capture::Fault>(yes.error());
+        if (!*yes) return capture::fail(FaultKind::stopped, "stopped by hand: the loads are not connected");
+        connected_.clear();
+    }
+    connected_.insert(loads.begin(), loads.end());
+    return {};
+}
+
+Result<void> LiveSession::before_test(const Setup& setup) {
+    const Measure* measure = find_measure(setup.test->measure);
+    if (measure == nullptr || !measure->plays || setup.test->loads.empty()) return {};
+    if (auto connected = connect(setup); !connected) return connected;
+    std::vector<std::size_t> loads = setup.test->loads;
+    std::sort(loads.begin(), loads.end());
+    if (heard_.contains(loads)) return {};
+    say(manner_,
+        fmt::format("wiring check for {}, at {:.0f} dBFS", names_of(bench_, loads), wiring_level_dbfs));
+    std::error_code error;
+    std::filesystem::create_directories(progress_folder(options_.into), error);
+    auto check = check_wiring(setup, *device_, progress_folder(options_.into), stop_requested());
+    if (!check) return tl::unexpected<capture::Fault>(check.error());
+    for (const Take& take : check->takes) after_take(setup, take);
+    for (const std::string& line : check->lines) say(manner_, line);
+    heard_.insert(loads);
+    return {};
+}
+
+Result<void> LiveSession::rest(double seconds, const std::string& why) {
+    using namespace std::chrono_literals;
+    say(manner_, fmt::format("resting {:.0f} s: {}", std::ceil(seconds), why));
+    const auto until = std::chrono::steady_clock::now() + std::chrono::duration<double>(seconds);
+    while (std::chrono::steady_clock::now() < until) {
+        if (stop_requested()) return capture::fail(FaultKind::stopped, "stopped by hand");
+        std::this_thread::sleep_for(20ms);
+    }
+    for (capture::HeatBudget& budget : budgets_) budget.rested(seconds);
+    return {};
+}
+
+Result<void> LiveSession::before_take(const Setup& setup, const capture::Tone& tone) {
+    double longest_s = 0.0;
+    std::string why;
+    for (const std::size_t index : setup.test->loads) {
+        const auto known = watts_at_full_scale_.find(index);
+        if (known == watts_at_full_scale_.end()) continue;
+        const double energy_ws = known->second * tone.energy_s();
+        const double rest_s = budgets_[index].rest_before_s(energy_ws, tone.duration_s());
+        if (std::isinf(rest_s)) {
+            return capture::fail(
+                FaultKind::bad_input_file,
+                fmt::format(
+                    "test \"{}\": load \"{}\" would take {:.0f} W s in {:.1f} s, too much for its {:.4g} W",
+                    setup.test->id, bench_.loads[index].name, energy_ws, tone.duration_s(),
+                    *budgets_[index].rating_w()),
+                "use a load of a higher rating or a heatsink, or a lower level");
+        }
+        if (rest_s > longest_s) {
+            longest_s = rest_s;
+            why = fmt::format("load \"{}\" has {:.0f} W s to give off", bench_.loads[index].name,
+                              budgets_[index].stored_ws());
+        }
+    }
+    if (longest_s <= 0.0) return {};
+    return rest(longest_s, why);
+}
+
+void LiveSession::after_take(const Setup& setup, const Take& take) {
+    double seconds = take.recording.duration_s();
+    for (const std::size_t index : setup.test->loads) {
+        const auto heat = capture::heat_of(take.recording, bench_, bench_.loads[index]);
+        if (!heat) continue;
+        budgets_[index].took(*heat);
+        seconds = heat->seconds;
+        const double energy_s = take.tone.energy_s();
+        if (energy_s > 0.0 && heat->energy_ws > 0.0) watts_at_full_scale_[index] = heat->energy_ws / energy_s;
+    }
+    for (std::size_t index = 0; index < budgets_.size(); ++index) {
+        if (std::find(setup.test->loads.begin(), setup.test->loads.end(), index) == setup.test->loads.end())
+            budgets_[index].rested(seconds);
+    }
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,53 @@
+// What a live run needs beside its job: the device, somebody to ask, the heat of the loads, the wiring check.
+#pragma once
+
+#include <map>
+#include <memory>
+#include <set>
+
+#include "capture/device/live.h"
+#include "capture/heat_budget.h"
+#include "cli/commands/commands.h"
+#include "cli/commands/questions.h"
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+class LiveSession {
+  public:
+    /// Finds the devices and whoever answers. Nothing sounds.
+    [[nodiscard]] static capture::Result<std::unique_ptr<LiveSession>> open(const RunOptions& options,
+                                                                            const capture::Bench& bench,
+                                                                            const Manner& manner);
+    capture::Device& device() { return *device_; }
+
+    /// Cautions, what will be played and how loud; asks unless told not to.
+    [[nodiscard]] capture::Result<void> introduce(const Job& job);
+    /// Asks for the leads to be moved where the loads of this test cannot hang beside those before; then the
+    /// wiring is heard. Once for each set of loads.
+    [[nodiscard]] capture::Result<void> before_test(const Setup& setup);
+    /// Rests until the loads can take the tone; a fault where they never could.
+    [[nodiscard]] capture::Result<void> before_take(const Setup& setup, const capture::Tone& tone);
+    void after_take(const Setup& setup, const Take& take);
+
+  private:
+    LiveSession(const RunOptions& options, const capture::Bench& bench, const Manner& manner,
+                Questions questions)
+        : options_(options), bench_(bench), manner_(manner), questions_(std::move(questions)) {
+        for (const capture::Load& load : bench.loads) budgets_.emplace_back(load);
+    }
+    capture::Result<void> connect(const Setup& setup);
+    capture::Result<void> rest(double seconds, const std::string& why);
+
+    RunOptions options_;
+    const capture::Bench& bench_;
+    Manner manner_;
+    Questions questions_;
+    std::unique_ptr<capture::Device> device_{};
+    std::vector<capture::HeatBudget> budgets_{};           // one a load
+    std::map<std::size_t, double> watts_at_full_scale_{};  // by load: as the last takes showed
+    std::set<std::size_t> connected_{};                    // loads
+    std::set<std::vector<std::size_t>> heard_{};           // sets of loads whose wiring was heard
+};
+
+}  // namespace assay::cli

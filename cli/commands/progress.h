@@ -1,0 +1,26 @@
+// What is done of a session that is still running, so that it can be gone on with after whatever ended it. It
+// lies in SESSION/progress until the session is whole.
+#pragma once
+
+#include <filesystem>
+#include <optional>
+
+#include "capture/fault.h"
+#include "cli/commands/commands.h"
+#include "cli/files/session.h"
+
+namespace assay::cli {
+
+std::filesystem::path progress_folder(const std::filesystem::path& session);
+
+/// After each test: the file is the old one or the whole new one, whenever the program is ended.
+[[nodiscard]] capture::Result<void> save_progress(const Session& session,
+                                                  const std::filesystem::path& folder);
+void forget_progress(const std::filesystem::path& folder);
+
+/// The tests that are done and were trusted, of a session that was interrupted or that ended with tests that
+/// could not be trusted. Nothing where the folder holds neither. Faults: job or bench are not those it began
+/// with; a session in which nothing is left to do.
+[[nodiscard]] capture::Result<std::optional<Session>> load_progress(const RunOptions& options);
+
+}  // namespace assay::cli

@@ -1,0 +1,278 @@
+#include "cli/commands/wiring_check.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <complex>
+#include <numbers>
+
+#include "analysis/signal/harmonic_fit.h"
+#include "capture/device/live.h"
+#include "capture/tone/staircase.h"
+#include "cli/measures/fields.h"
+
+namespace assay::cli {
+
+namespace {
+
+using capture::FaultKind;
+using capture::Result;
+
+constexpr double frequency_hz = 997.0;
+constexpr double step_s = 0.4;
+constexpr double window_s = 0.2;
+constexpr double quiet_s = 0.4;           // of the silence before the tone
+constexpr double least_amplitude = 3e-6;  // re full scale, of what counts as heard
+constexpr double crosstalk_db = -30.0;    // re the loudest input: not meant to be there
+constexpr double same_volts_db = 3.0;     // two halves of a bridge, two ends of one node
+constexpr double opposite_rad = 2.0;      // further apart than this is opposite
+constexpr double least_gain_db = -12.0;   // of any amplifier or line unit, as a whole
+constexpr double highest_gain_db = 70.0;
+constexpr double highest_power_w = 50000.0;  // at full scale, of anything on a hobbyist's bench
+
+double db(double ratio) {
+    return 20.0 * std::log10(std::max(ratio, 1e-12));
+}
+
+bool near_mains(double hz) {
+    for (const double mains : {50.0, 60.0}) {
+        const double order = std::round(hz / mains);
+        if (order >= 1.0 && order <= 6.0 && std::abs(hz - order * mains) < 3.0) return true;
+    }
+    return false;
+}
+
+/// The window of the tone's step: where the loudest channel's projection on the frequency is largest.
+std::size_t tone_window(const std::vector<std::vector<float>>& channels, double rate_hz, std::size_t length) {
+    double best = -1.0;
+    std::size_t at = 0;
+    for (std::size_t first = 0; first + length <= channels.front().size(); first += length / 4) {
+        double sum = 0.0;
+        for (const auto& samples : channels) {
+            std::complex<double> projection = 0.0;
+            for (std::size_t n = 0; n < length; ++n) {
+                projection += static_cast<double>(samples[first + n]) *
+                              std::polar(1.0, -2.0 * std::numbers::pi * frequency_hz *
+                                                  static_cast<double>(n) / rate_hz);
+            }
+            sum += std::norm(projection);
+        }
+        if (sum > best) {
+            best = sum;
+            at = first;
+        }
+    }
+    return at;
+}
+
+Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const capture::Recording& recording) {
+    auto reader = capture::RecordingReader::open(recording);
+    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
+    std::vector<int> numbers;
+    for (const capture::Input& input : bench.inputs) numbers.push_back(input.channel);
+    const auto channels = reader->read(numbers, 0, recording.frames);
+    if (!channels) return tl::unexpected<capture::Fault>(channels.error());
+    const auto length = static_cast<std::size_t>(window_s * recording.rate_hz);
+    const auto quiet = static_cast<std::size_t>(quiet_s * recording.rate_hz);
+    std::vector<HeardInput> heard(bench.inputs.size());
+    if (channels->front().size() < length + quiet) return heard;
+    const std::size_t at = tone_window(*channels, recording.rate_hz, length);
+    double loudest = -1.0;
+    double loudest_phase = 0.0;
+    std::vector<double> phases;
+    for (std::size_t i = 0; i < heard.size(); ++i) {
+        const auto& samples = (*channels)[i];
+        const double scale = std::abs(bench.inputs[i].volts_per_unit());
+        const std::vector<double> window(samples.begin() + static_cast<std::ptrdiff_t>(at),
+                                         samples.begin() + static_cast<std::ptrdiff_t>(at + length));
+        const auto fit = analysis::fit_harmonics(window, recording.rate_hz, frequency_hz, {.harmonics = 3});
+        const double amplitude = fit.amplitude();
+        const double doubt = fit.sigma * std::sqrt(2.0 / static_cast<double>(length));
+        heard[i].present = std::isfinite(amplitude) && amplitude > least_amplitude &&
+                           amplitude > 8.0 * doubt && std::abs(fit.frequency_hz / frequency_hz - 1.0) < 1e-3;
+        heard[i].volts_rms = amplitude * scale / std::numbers::sqrt2;
+        const double sign = bench.inputs[i].inverted ? std::numbers::pi : 0.0;
+        phases.push_back(fit.phasors.empty() ? 0.0 : std::arg(fit.phasors[0]) + sign);
+        if (heard[i].present && heard[i].volts_rms > loudest) {
+            loudest = heard[i].volts_rms;
+            loudest_phase = phases.back();
+        }
+        const std::vector<double> silence(samples.begin(),
+                                          samples.begin() + static_cast<std::ptrdiff_t>(quiet));
+        double square = 0.0;
+        for (const double sample : silence) square += sample * sample;
+        heard[i].hum_v = scale * std::sqrt(square / static_cast<double>(quiet));
+        heard[i].mains =
+            square > 0.0 && near_mains(analysis::strongest_line_hz(silence, recording.rate_hz, 30.0, 400.0));
+    }
+    for (std::size_t i = 0; i < heard.size(); ++i)
+        heard[i].phase_rad = std::remainder(phases[i] - loudest_phase, 2.0 * std::numbers::pi);
+    return heard;
+}
+
+struct Judge {
+    const Setup& setup;
+    const std::vector<HeardOutput>& heard;
+    double level_dbfs;
+
+    const capture::Bench& bench() const { return *setup.bench; }
+    std::string input(std::size_t index) const { return "\"" + bench().inputs[index].name + "\""; }
+    std::string output(std::size_t index) const { return "\"" + bench().outputs[index].name + "\""; }
+
+    static tl::unexpected<capture::Fault> wrong(const std::string& text, const std::string& mend) {
+        return capture::fail(FaultKind::untrusted_capture, "wiring check: " + text, mend);
+    }
+
+    /// As loud as what is meant to be there.
+    static bool heard_at(const HeardOutput& take, std::size_t index) {
+        double loudest = 0.0;
+        for (const HeardInput& one : take.inputs)
+            loudest = std::max(loudest, one.present ? one.volts_rms : 0.0);
+        const HeardInput& here = take.inputs[index];
+        return here.present && db(here.volts_rms / loudest) > crosstalk_db;
+    }
+
+    Result<void> not_heard(const HeardOutput& take, const capture::Load& load, std::size_t expected) const {
+        for (std::size_t other = 0; other < take.inputs.size(); ++other) {
+            if (other == expected || bench().inputs[other].role != capture::InputRole::voltage ||
+                !heard_at(take, other))
+                continue;
+            const bool own = load.minus && (other == load.plus || other == *load.minus);
+            if (own) continue;
+            return wrong(
+                fmt::format("output {} is heard at {}, not at {} of load \"{}\": channels are swapped",
+                            output(take.output), input(other), input(expected), load.name),
+                "swap the two leads, at the card or at the unit, or correct the channel numbers of the bench "
+                "file");
+        }
+        return wrong(fmt::format("output {} is not heard at {} of load \"{}\"", output(take.output),
+                                 input(expected), load.name),
+                     "look at that channel's leads, probe, fuse and switch, and at the unit's gain");
+    }
+
+    Result<void> judge_hum(const HeardOutput& take, std::size_t index) const {
+        const HeardInput& here = take.inputs[index];
+        if (here.hum_v < here.volts_rms) return {};
+        return wrong(
+            fmt::format("input {} carries {:.3g} V of {} without any tone, more than the tone's {:.3g} V",
+                        input(index), here.hum_v, here.mains ? "mains hum" : "noise", here.volts_rms),
+            here.mains ? "the ground is missing or open: connect the recorder's ground first"
+                       : "look for an open probe or a unit that oscillates");
+    }
+
+    Result<void> judge_load(const HeardOutput& take, const capture::Load& load) const {
+        if (load.minus) return judge_bridge(take, load);
+        if (!heard_at(take, load.plus)) return not_heard(take, load, load.plus);
+        return judge_hum(take, load.plus);
+    }
+
+    Result<void> judge_bridge(const HeardOutput& take, const capture::Load& load) const {
+        const bool plus = heard_at(take, load.plus);
+        const bool minus = heard_at(take, *load.minus);
+        if (!plus && !minus) return not_heard(take, load, load.plus);
+        if (load.driven_by.size() > 1) return judge_hum(take, plus ? load.plus : *load.minus);
+        if (!plus || !minus) {
+            return wrong(fmt::format("only one end of the bridged load \"{}\" moves ({})", load.name,
+                                     input(plus ? load.plus : *load.minus)),
+                         "the unit is not bridged, or the other probe is on ground: see --show-wiring");
+        }
+        const HeardInput& a = take.inputs[load.plus];
+        const HeardInput& b = take.inputs[*load.minus];
+        const double apart = std::abs(std::remainder(a.phase_rad - b.phase_rad, 2.0 * std::numbers::pi));
+        if (apart < opposite_rad && std::abs(db(a.volts_rms / b.volts_rms)) < same_volts_db) {
+            return wrong(fmt::format("both ends of the bridged load \"{}\" move together", load.name),
+                         "set the unit's bridge switch, or both probes sit on the same end");
+        }
+        return judge_hum(take, load.plus);
+    }
+
+    Result<void> judge_scale(const HeardOutput& take, const capture::Load& load, double volts) const {
+        const capture::Output& from = bench().outputs[take.output];
+        if (from.volts_at_full_scale) {
+            const double sent =
+                *from.volts_at_full_scale / std::numbers::sqrt2 * std::pow(10.0, level_dbfs / 20.0);
+            const double gain = db(volts / sent);
+            if (gain < least_gain_db || gain > highest_gain_db) {
+                return wrong(
+                    fmt::format("load \"{}\" gets {:.3g} V from {:.3g} V at the card's output: a gain of "
+                                "{:.0f} dB is not plausible",
+                                load.name, volts, sent, gain),
+                    "check volts_at_full_scale and attenuation of output and input, and the unit's gain "
+                    "control");
+            }
+        }
+        const double at_full_scale_w =
+            std::isinf(load.resistance_ohm)
+                ? 0.0
+                : volts * volts / load.resistance_ohm * std::pow(10.0, -level_dbfs / 10.0);
+        if (at_full_scale_w > highest_power_w) {
+            return wrong(
+                fmt::format("load \"{}\" would take {:.0f} W at full scale", load.name, at_full_scale_w),
+                "check volts_at_full_scale and attenuation of its input");
+        }
+        return {};
+    }
+};
+
+}  // namespace
+
+Result<std::vector<std::string>> judge_wiring(const Setup& setup, const std::vector<HeardOutput>& heard,
+                                              double level_dbfs) {
+    const Judge judge{setup, heard, level_dbfs};
+    std::vector<std::string> lines;
+    for (const HeardOutput& take : heard) {
+        for (const std::size_t index : setup.test->loads) {
+            const capture::Load& load = setup.bench->loads[index];
+            if (std::find(load.driven_by.begin(), load.driven_by.end(), take.output) == load.driven_by.end())
+                continue;
+            if (auto good = judge.judge_load(take, load); !good)
+                return tl::unexpected<capture::Fault>(good.error());
+            const HeardInput& plus = take.inputs[load.plus];
+            const double volts = plus.volts_rms + (load.minus ? take.inputs[*load.minus].volts_rms : 0.0);
+            if (auto good = judge.judge_scale(take, load, volts); !good)
+                return tl::unexpected<capture::Fault>(good.error());
+            const bool backwards = !load.minus && std::abs(plus.phase_rad) > opposite_rad;
+            lines.push_back(
+                fmt::format("  output {} -> load \"{}\": {:.4g} V at {:.0f} dBFS{}",
+                            judge.output(take.output), load.name, volts, level_dbfs,
+                            backwards ? ", in opposite phase to the other load: look at its polarity" : ""));
+        }
+    }
+    return lines;
+}
+
+Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
+                                 const std::filesystem::path& into, const std::atomic<bool>& stop) {
+    WiringTakes result;
+    std::vector<HeardOutput> heard;
+    const double level = std::min(wiring_level_dbfs, limit_dbfs(setup));
+    for (const std::size_t output : outputs_of(setup)) {
+        Take take;
+        take.tone = capture::make_staircase({.rate_hz = setup.tone_rate_hz,
+                                             .frequency_hz = frequency_hz,
+                                             .levels_dbfs = {level},
+                                             .step_s = step_s,
+                                             .code = "wiring/" + setup.bench->outputs[output].name});
+        capture::PlayRequest request;
+        request.capture_name =
+            "wiring." + setup.test->id + "." + std::to_string(setup.bench->outputs[output].channel);
+        request.tone = &take.tone;
+        request.outputs = {output};
+        request.into = into;
+        request.loads = setup.test->loads;
+        auto recording = device.play_and_record(request, stop);
+        if (!recording) return tl::unexpected<capture::Fault>(recording.error());
+        take.recording = std::move(*recording);
+        auto inputs = listen(*setup.bench, take.recording);
+        if (!inputs) return tl::unexpected<capture::Fault>(inputs.error());
+        heard.push_back({output, std::move(*inputs)});
+        result.takes.push_back(std::move(take));
+    }
+    auto lines = judge_wiring(setup, heard, level);
+    if (!lines) return tl::unexpected<capture::Fault>(lines.error());
+    result.lines = std::move(*lines);
+    return result;
+}
+
+}  // namespace assay::cli
