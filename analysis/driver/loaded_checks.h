@@ -1,0 +1,27 @@
+// What masses and boxes tell about themselves: a mass that fell off, a box that leaks, tests that contradict
+// one another. Each is named as what probably happened on the bench.
+#pragma once
+
+#include <optional>
+#include <vector>
+
+#include "analysis/driver/fit_start.h"
+#include "analysis/driver/parameter_values.h"
+
+namespace assay::analysis {
+
+/// Why a loaded curve cannot be used beside the free one: no peak, or a shift that goes the wrong way.
+std::optional<Absent> unusable_loading(const LoadedCurve& taken, const std::optional<Peak>& peak,
+                                       double free_hz);
+
+/// Remarks on the loaded curves of a fit: a shift too small, a second peak, a box that loses or weighs what
+/// it should not.
+std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
+                                    const Surroundings& surroundings);
+
+/// Each loaded curve alone with the free ones: set when two of them tell different drivers, by more than
+/// three times what their doubts allow and by more than 3 %.
+std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
+                                    const Surroundings& surroundings);
+
+}  // namespace assay::analysis
