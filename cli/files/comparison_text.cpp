@@ -74,7 +74,7 @@ std::string head_line(const std::string& label, const Session& session) {
 std::string curve_text(const ComparedCurve& curve) {
     const auto number = [&](double value) { return two_digits(value) + ' ' + curve.unit; };
     std::string text = fmt::format(
-        "  curve {}{}: {} points from {:.4g} to {:.4g} Hz{}: {} rms, {} at worst (at {:.4g} Hz)\n",
+        "  curve {}{}: {} points from {:.6g} to {:.6g} Hz{}: {} rms, {} at worst (at {:.5g} Hz)\n",
         visible_text(curve.name, 40), curve.load.empty() ? "" : " of " + visible_text(curve.load, 40),
         curve.points, curve.from_hz, curve.to_hz, curve.interpolated ? ", the right one interpolated" : "",
         number(curve.rms), number(curve.worst), curve.worst_hz);
@@ -136,7 +136,7 @@ std::string comparison_text(const Comparison& comparison, const Session& left, c
     }
     out +=
         "\n± is the expanded uncertainty (k = 2, about 95 %). In the differences, what both sessions share "
-        "of one "
+        "of one\n"
         "bench cancels.\n";
     return out;
 }

@@ -18,7 +18,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 20> known_quantities{{
+constexpr std::array<Pair, 43> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -39,6 +39,29 @@ constexpr std::array<Pair, 20> known_quantities{{
     {"output_impedance_1khz_ohm", "output impedance at 1 kHz"},
     {"damping_factor_1khz", "damping factor at 1 kHz"},
     {"separation_1khz_db", "channel separation at 1 kHz"},
+    {"minimum_ohm", "lowest impedance above resonance"},
+    {"minimum_hz", "frequency of that lowest impedance"},
+    {"maximum_ohm", "impedance at the peak"},
+    {"resonance_hz", "frequency of the peak"},
+    {"impedance_1khz_ohm", "impedance at 1 kHz"},
+    {"volts_at_resonance_v", "voltage at the driver at resonance"},
+    {"fs_hz", "resonance, fs"},
+    {"re_ohm", "coil resistance, Re"},
+    {"res_ohm", "height of the peak, Res"},
+    {"qms", "mechanical Q, Qms"},
+    {"qes", "electrical Q, Qes"},
+    {"qts", "total Q, Qts"},
+    {"le_1khz_mh", "coil inductance at 1 kHz, Le"},
+    {"mms_g", "moving mass, Mms"},
+    {"cms_mm_per_n", "compliance at fs, Cms"},
+    {"rms_kg_per_s", "mechanical loss, Rms"},
+    {"bl_tm", "force factor, Bl"},
+    {"vas_l", "equivalent volume, Vas"},
+    {"sd_cm2", "effective area, Sd"},
+    {"efficiency_percent", "efficiency"},
+    {"sensitivity_1w_db", "sensitivity, 1 W into Re, 1 m"},
+    {"sensitivity_2v83_db", "sensitivity, 2.83 V, 1 m"},
+    {"creep_lambda", "creep of the suspension"},
 }};
 
 constexpr std::array<Pair, 13> known_measures{{
@@ -57,7 +80,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 23> known_conditions{{
+constexpr std::array<Pair, 30> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -74,6 +97,13 @@ constexpr std::array<Pair, 23> known_conditions{{
     {"clock_ppm", "recorder's clock re the player's"},
     {"distortion_bandwidth_hz", "harmonics counted up to"},
     {"load_ohm", "load"},
+    {"added_mass_g", "mass added to the cone"},
+    {"test_box_l", "closed box behind the cone"},
+    {"temperature_c", "air temperature"},
+    {"pressure_hpa", "air pressure"},
+    {"humidity_percent", "humidity"},
+    {"effective_diameter_mm", "diameter, middle to middle of the surround"},
+    {"coil_model", "coil modelled as"},
     {"mains_hz", "mains frequency"},
     {"rate_hz", "sample rate"},
     {"sample_rate_hz", "sample rate"},
@@ -84,11 +114,14 @@ constexpr std::array<Pair, 23> known_conditions{{
 }};
 
 // Longest first where one ends like another.
-constexpr std::array<Pair, 24> unit_endings{{
-    {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"}, {"_ohm", "Ω"},    {"_ppm", "ppm"}, {"_degc", "°C"},
-    {"_deg", "°"},     {"_min", "min"},   {"_khz", "kHz"}, {"_bits", "bit"}, {"_hz", "Hz"},   {"_db", "dB"},
-    {"_mv", "mV"},     {"_uv", "µV"},     {"_ms", "ms"},   {"_mm", "mm"},    {"_mh", "mH"},   {"_uh", "µH"},
-    {"_v", "V"},       {"_w", "W"},       {"_a", "A"},     {"_s", "s"},      {"_c", "°C"},    {"_g", "g"},
+constexpr std::array<Pair, 31> unit_endings{{
+    {"_kg_per_s", "kg/s"}, {"_mm_per_n", "mm/N"}, {"_cm2", "cm²"},   {"_hpa", "hPa"},   {"_tm", "T·m"},
+    {"_nf", "nF"},         {"_l", "L"},           {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"},
+    {"_ohm", "Ω"},         {"_ppm", "ppm"},       {"_degc", "°C"},   {"_deg", "°"},     {"_min", "min"},
+    {"_khz", "kHz"},       {"_bits", "bit"},      {"_hz", "Hz"},     {"_db", "dB"},     {"_mv", "mV"},
+    {"_uv", "µV"},         {"_ms", "ms"},         {"_mm", "mm"},     {"_mh", "mH"},     {"_uh", "µH"},
+    {"_v", "V"},           {"_w", "W"},           {"_a", "A"},       {"_s", "s"},       {"_c", "°C"},
+    {"_g", "g"},
 }};
 
 template <std::size_t size>
@@ -139,6 +172,10 @@ std::string quantity_words(const std::string& name, const std::string& limit_on)
         if (name.starts_with("power")) return "power at " + at;
         return "voltage at " + at + " (RMS)";
     }
+    constexpr std::string_view hand_method = "three_point_";
+    if (name.starts_with(hand_method)) {
+        return quantity_words(name.substr(hand_method.size()), limit_on) + ", by three points";
+    }
     if (const auto order = number_between(name, "harmonic_", "_percent"))
         return "harmonic " + *order + ", re fundamental";
     return split_unit(name).first;
@@ -161,6 +198,10 @@ std::string unit_of(const std::string& name) {
 
 std::string measure_words(const std::string& measure) {
     return look_up(measure, known_measures).value_or(visible_text(measure, 60));
+}
+
+bool for_programs_only(const std::string& condition) {
+    return condition.starts_with("model_");
 }
 
 ConditionWords condition_words(const std::string& name, const Condition& value) {

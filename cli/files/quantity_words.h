@@ -21,6 +21,9 @@ std::string unit_of(const std::string& name);
 /// Measures in plain words: "output power and clipping". Unknown ones by their name.
 std::string measure_words(const std::string& measure);
 
+/// Conditions that another program reads, not a person: the parameters of a fitted model in full precision.
+bool for_programs_only(const std::string& condition);
+
 struct ConditionWords {
     std::string words{};  // "supply, loaded"
     std::string value{};  // "13.9 V"

@@ -89,6 +89,7 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
 std::string conditions_text(const TestResult& result) {
     std::string text;
     for (const auto& [name, value] : result.conditions) {
+        if (for_programs_only(name)) continue;
         const ConditionWords shown = condition_words(name, value);
         text += (text.empty() ? "" : "; ") + shown.words + ' ' + shown.value;
     }
