@@ -36,9 +36,17 @@ void refuse_twins(std::vector<RawTest>& tests) {
 }
 
 // What only the measure can check: levels against the bench's limits. Its fault begins with the field's name.
-void check_with_measure(RawTest& raw, const capture::Bench& bench, double tone_rate_hz) {
+void check_with_measure(RawTest& raw, const std::vector<RawTest>& tests, const capture::Bench& bench,
+                        double tone_rate_hz) {
     if (!raw.measure->check) return;
-    const auto checked = raw.measure->check(Setup{&bench, &raw.test, tone_rate_hz});
+    Setup setup{&bench, &raw.test, tone_rate_hz};
+    setup.named = [&tests](const std::string& id) -> std::optional<NamedTest> {
+        for (const RawTest& other : tests) {
+            if (other.test.id == id) return NamedTest{&other.test, {}};
+        }
+        return std::nullopt;
+    };
+    const auto checked = raw.measure->check(setup);
     if (checked) return;
     const std::string& text = checked.error().text;
     const std::string field = text.substr(0, std::min(text.find(':'), text.size()));
@@ -123,7 +131,7 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
         for (RawTest& raw : tests) join_test(raw, bench);
     }
     if (complaints.empty()) {
-        for (RawTest& raw : tests) check_with_measure(raw, bench, tone_rate_hz);
+        for (RawTest& raw : tests) check_with_measure(raw, tests, bench, tone_rate_hz);
         for (RawClaim& raw : claims) join_claim(raw, tests, bench);
     }
     if (!complaints.empty()) return tl::unexpected(complaints.first());

@@ -34,6 +34,12 @@ void read_field(TomlTable& table, const Field& field, Test& test) {
             if (const auto value = table.numbers(field.name, range_of(field)))
                 test.fields[field.name] = *value;
             break;
+        case FieldType::names:
+            if (const auto names = table.name_or_names(field.name)) {
+                test.fields[field.name] = *names;
+                if (names->empty()) table.complain(field.name, field.name + " is empty", "name at least one");
+            }
+            break;
         case FieldType::choice:
             if (const auto index = table.choice(field.name, field.choices)) {
                 test.fields[field.name] = field.choices[*index];

@@ -202,6 +202,14 @@ const TomlNode* TomlTable::subtable(const std::string& key) {
     return nullptr;
 }
 
+std::optional<std::vector<std::string>> TomlTable::name_or_names(const std::string& key) {
+    const TomlNode* value = get(key);
+    if (value == nullptr || value->type != TomlNode::Type::text) return names(key);
+    const auto one = name(key);
+    if (!one) return std::nullopt;
+    return std::vector<std::string>{*one};
+}
+
 std::optional<std::vector<std::string>> TomlTable::names(const std::string& key) {
     const TomlNode* value = get(key);
     if (value == nullptr) return std::nullopt;

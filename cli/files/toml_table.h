@@ -43,6 +43,8 @@ class TomlTable {
     const TomlNode* subtable(const std::string& key);
     /// Names; none of them twice.
     std::optional<std::vector<std::string>> names(const std::string& key);
+    /// The same, where one name may stand without a list.
+    std::optional<std::vector<std::string>> name_or_names(const std::string& key);
 
     /// The key is a known one, whatever its value.
     void allow(const std::string& key) { get(key); }

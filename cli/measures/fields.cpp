@@ -53,6 +53,12 @@ std::optional<std::vector<double>> Test::numbers(const std::string& field) const
     return std::get<std::vector<double>>(found->second);
 }
 
+std::vector<std::string> Test::names(const std::string& field) const {
+    const auto found = fields.find(field);
+    if (found == fields.end() || !std::holds_alternative<std::vector<std::string>>(found->second)) return {};
+    return std::get<std::vector<std::string>>(found->second);
+}
+
 double field_number(const Test& test, const std::string& field) {
     if (const auto own = test.number(field)) return *own;
     return std::stod(default_of(test, field));

@@ -41,6 +41,7 @@ struct Test {
     std::optional<double> number(const std::string& field) const;
     std::optional<std::string> text(const std::string& field) const;
     std::optional<std::vector<double>> numbers(const std::string& field) const;
+    std::vector<std::string> names(const std::string& field) const;  // empty where it is left out
 };
 
 struct Claim {

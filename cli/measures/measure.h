@@ -18,7 +18,13 @@
 
 namespace assay::cli {
 
-enum class FieldType { number, text, numbers, choice };
+enum class FieldType {
+    number,
+    text,
+    numbers,
+    choice,
+    names,  // one text, or a list of texts
+};
 
 struct Field {
     std::string name;

@@ -1,5 +1,6 @@
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/distortion.h"
+#include "cli/measures/driver_parameters.h"
 #include "cli/measures/impedance.h"
 #include "cli/measures/match.h"
 #include "cli/measures/measure.h"
@@ -14,6 +15,7 @@ const std::vector<Measure>& measure_table() {
         meter_power_measure(),
         impedance_measure(),
         match_measure(),
+        driver_parameters_measure(),
     };
     return table;
 }

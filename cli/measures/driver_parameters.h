@@ -1,0 +1,10 @@
+// Thiele-Small parameters of a driver from the impedance tests that it names.
+#pragma once
+
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+Measure driver_parameters_measure();
+
+}  // namespace assay::cli
