@@ -71,6 +71,7 @@ class Model {
             if (taken.box_m3 > 0.0) {
                 const Complex by_log_stiffness = chain * mechanical_by.by_stiffness * loading.stiffness;
                 by_log_mass -= by_log_stiffness;
+                if (layout_->spring >= 0) at(layout_->spring) = by_log_stiffness;
                 at(FitLayout::fs) -= 2.0 * by_log_stiffness;
             }
             at(layout_->mass) = by_log_mass;
@@ -117,7 +118,11 @@ struct Problem {
                 row += 2;
             }
         }
-        if (inputs->meter) residual[row] = (x[FitLayout::re] - std::log(inputs->meter->ohm)) * weights[row];
+        if (inputs->meter) {
+            residual[row] = (x[FitLayout::re] - std::log(inputs->meter->ohm)) * weights[row];
+            ++row;
+        }
+        if (layout->spring >= 0) residual[row] = x[layout->spring] * weights[row];
         // A step into nonsense is a bad step, not an error.
         for (Index i = 0; i < residual.size(); ++i) {
             if (!std::isfinite(residual[i])) residual[i] = 1e6;
@@ -145,6 +150,11 @@ struct Problem {
         if (inputs->meter) {
             jacobian.row(row).setZero();
             jacobian(row, FitLayout::re) = weights[row];
+            ++row;
+        }
+        if (layout->spring >= 0) {
+            jacobian.row(row).setZero();
+            jacobian(row, layout->spring) = weights[row];
         }
         return 0;
     }
@@ -191,8 +201,9 @@ double floor_of(const std::vector<Residual>& all, Index parameters) {
     return std::sqrt(low * high);
 }
 
-VectorXd weights_of(const FitInputs& inputs, double floor, double correlation_length) {
-    Index rows = inputs.meter ? 1 : 0;
+VectorXd weights_of(const FitLayout& layout, const FitInputs& inputs, double floor,
+                    double correlation_length) {
+    Index rows = (inputs.meter ? 1 : 0) + (layout.spring >= 0 ? 1 : 0);
     for (const LoadedCurve& taken : inputs.curves) rows += 2 * static_cast<Index>(taken.curve.points.size());
     VectorXd weights(rows);
     Index row = 0;
@@ -204,10 +215,10 @@ VectorXd weights_of(const FitInputs& inputs, double floor, double correlation_le
             weights[row++] = weight;
         }
     }
-    // Points that hang together claim too much together; the meter's reading must not lose by that.
-    if (inputs.meter)
-        weights[row] =
-            inputs.meter->ohm / inputs.meter->standard_uncertainty_ohm * std::sqrt(correlation_length);
+    // Points that hang together claim too much together; what else is known must not lose by that.
+    const double rest = std::sqrt(correlation_length);
+    if (inputs.meter) weights[row++] = rest * inputs.meter->ohm / inputs.meter->standard_uncertainty_ohm;
+    if (layout.spring >= 0) weights[row] = rest / inputs.air_spring_doubt;
     return weights;
 }
 
@@ -249,9 +260,14 @@ FitLayout fit_layout(const FitModel& model, const FitInputs& inputs) {
     layout.model = model;
     Index next = FitLayout::coil + static_cast<Index>(coil_parameter_count(model.coil));
     if (model.suspension != SuspensionKind::plain) layout.creep = next++;
-    bool loaded = false;
-    for (const LoadedCurve& taken : inputs.curves) loaded = loaded || !taken.free_air();
-    if (loaded) layout.mass = next++;
+    bool masses = false;
+    bool boxes = false;
+    for (const LoadedCurve& taken : inputs.curves) {
+        masses = masses || taken.added_mass_kg > 0.0;
+        boxes = boxes || taken.box_m3 > 0.0;
+    }
+    if (masses || boxes) layout.mass = next++;
+    if (masses && boxes && inputs.air_spring_doubt > 0.0) layout.spring = next++;
     for (const LoadedCurve& taken : inputs.curves) {
         layout.box_mass.push_back(taken.box_m3 > 0.0 ? next++ : -1);
         layout.box_loss.push_back(taken.box_m3 > 0.0 ? next++ : -1);
@@ -282,6 +298,10 @@ double mms_kg_of(const FitLayout& layout, const VectorXd& x) {
     return std::exp(x[layout.mass]);
 }
 
+double air_spring_of(const FitLayout& layout, const VectorXd& x, const FitInputs& inputs) {
+    return inputs.air_spring_n_m2 * (layout.spring >= 0 ? std::exp(x[layout.spring]) : 1.0);
+}
+
 Loading loading_of(const FitLayout& layout, const VectorXd& x, const FitInputs& inputs, std::size_t curve) {
     Loading loading;
     const LoadedCurve& taken = inputs.curves[curve];
@@ -292,7 +312,7 @@ Loading loading_of(const FitLayout& layout, const VectorXd& x, const FitInputs& 
         loading.mass += x[layout.box_mass[curve]];
         loading.loss = x[layout.box_loss[curve]];
         loading.stiffness =
-            box_stiffness(inputs.air_spring_n_m2, taken.box_m3, mms_kg, std::exp(x[FitLayout::fs]));
+            box_stiffness(air_spring_of(layout, x, inputs), taken.box_m3, mms_kg, std::exp(x[FitLayout::fs]));
     }
     return loading;
 }
@@ -313,7 +333,7 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     // The first pass finds the place, with weights that forgive; the others settle weights and place
     // together.
     for (int pass = 0; pass < 5; ++pass) {
-        problem.weights = weights_of(inputs, floor, fit.correlation_length);
+        problem.weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
         Eigen::LevenbergMarquardt<Problem> search(problem);
         search.parameters.maxfev = pass == 0 ? 200 : 60;
         search.parameters.ftol = 1e-12;
@@ -342,15 +362,15 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     }
     fit.relative_residual = std::sqrt(relative / static_cast<double>(std::max<std::size_t>(all.size(), 1)));
 
-    fit.weights = weights_of(inputs, floor, fit.correlation_length);
+    fit.weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
     problem.weights = fit.weights;
     MatrixXd jacobian(problem.values(), fit.layout.count);
     problem.df(fit.parameters, jacobian);
     const MatrixXd normal = jacobian.transpose() * jacobian;
     const Eigen::LDLT<MatrixXd> inverse(normal);
     fit.sensitivity = inverse.solve(jacobian.transpose());
-    // The meter's part of the doubt is a source of its own.
-    const Index data_rows = problem.values() - (inputs.meter ? 1 : 0);
+    // What is known beside the curves is a source of its own.
+    const Index data_rows = 2 * static_cast<Index>(fit.points);
     const MatrixXd data_part = fit.sensitivity.leftCols(data_rows);
     fit.scatter = fit.correlation_length * data_part * data_part.transpose();
     fit.converged = fit.converged && fit.scatter.allFinite();

@@ -41,6 +41,9 @@ struct FitInputs {
     /// rho c^2 Sd^2, newton per metre times cubic metre. Any number above zero will do for boxes alone where
     /// only Vas is asked.
     double air_spring_n_m2 = 1.0;
+    /// How well that is known beside the masses, as a share: where both masses and boxes are there, it is
+    /// fitted, with this as a measurement of its own. A wrong area must not bend fs and the Q's.
+    double air_spring_doubt = 0.0;
 };
 
 enum class SuspensionKind { plain, logarithmic_creep, exponential_creep, loss_slope };
@@ -55,6 +58,7 @@ struct FitLayout {
     FitModel model{};
     Eigen::Index creep = -1;  // of lambda, or of the slope of the loss; -1: a plain suspension
     Eigen::Index mass = -1;
+    Eigen::Index spring = -1;              // log of the air spring re the stated one
     std::vector<Eigen::Index> box_mass{};  // by curve; -1 for those in free air
     std::vector<Eigen::Index> box_loss{};
     Eigen::Index count = 0;
@@ -74,6 +78,9 @@ double mms_kg_of(const FitLayout& layout, const Eigen::VectorXd& parameters);
 Loading loading_of(const FitLayout& layout, const Eigen::VectorXd& parameters, const FitInputs& inputs,
                    std::size_t curve);
 
+/// The boxes' air spring as fitted.
+double air_spring_of(const FitLayout& layout, const Eigen::VectorXd& parameters, const FitInputs& inputs);
+
 /// The fitted curve of one test.
 std::complex<double> fitted_impedance(const FitLayout& layout, const Eigen::VectorXd& parameters,
                                       const FitInputs& inputs, std::size_t curve, double frequency_hz);
@@ -89,7 +96,8 @@ struct Fit {
     std::size_t points = 0;
     bool converged = false;
 
-    /// d parameters / d (weighted residual), by columns; rows of the data first, the meter's last.
+    /// d parameters / d (weighted residual), by columns; rows of the data first, then the meter's,
+    /// then the air spring's.
     Eigen::MatrixXd sensitivity{};
     Eigen::VectorXd weights{};  // of each row
     Eigen::MatrixXd scatter{};  // covariance from the scatter of the data and the misfit

@@ -73,7 +73,7 @@ void add_curve_causes(const FitInputs& fitted, const Fit& fit, const Surrounding
         all.push_back({source, moved_by(fit, rows), surroundings, surroundings});
     if (fitted.meter) {
         VectorXd rows = VectorXd::Zero(fit.weights.size());
-        rows[rows.size() - 1] = fitted.meter->standard_uncertainty_ohm / fitted.meter->ohm;
+        rows[2 * static_cast<Index>(fit.points)] = fitted.meter->standard_uncertainty_ohm / fitted.meter->ohm;
         all.push_back({"driver:dc-resistance", moved_by(fit, rows), surroundings, surroundings});
     }
 }
@@ -169,7 +169,8 @@ ParameterValues parameter_values(const FitLayout& layout, const VectorXd& x,
     if (layout.mass < 0) return values;
     const double mms_kg = mms_kg_of(layout, x);
     const double cms = 1.0 / (omega * omega * mms_kg);
-    const double vas_m3 = surroundings.air_spring() * cms;
+    const double fitted_spring = layout.spring >= 0 ? std::exp(x[layout.spring]) : 1.0;
+    const double vas_m3 = surroundings.air_spring() * fitted_spring * cms;
     const double c = sound_speed_m_per_s(surroundings.air);
     const double efficiency = 4.0 * std::numbers::pi * std::numbers::pi / (c * c * c) *
                               std::pow(driver.cone.fs_hz, 3) * vas_m3 / driver.cone.qes;
@@ -240,7 +241,7 @@ std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& i
     }
     for (std::size_t i = 0; i < parameter_count; ++i) {
         if (scatter[i] > 0.0)
-            quantities[i].contributions["test:" + inputs.test + ":noise"] = std::sqrt(scatter[i]);
+            quantities[i].contributions["test:" + inputs.test + ":scatter"] = std::sqrt(scatter[i]);
         const double share = misfit ? model[i] : model[i] / std::sqrt(3.0);
         if (share > 0.0) quantities[i].contributions["test:" + inputs.test + ":model"] = share;
     }

@@ -70,7 +70,7 @@ void add_creep(const DriverInputs& inputs, DriverResult& result) {
     const auto give = [&](const Fit& fit) {
         Quantity lambda{fit.parameters[fit.layout.creep], "", {}};
         const double scatter = std::sqrt(fit.scatter(fit.layout.creep, fit.layout.creep));
-        lambda.contributions["test:" + inputs.test + ":noise"] = scatter;
+        lambda.contributions["test:" + inputs.test + ":scatter"] = scatter;
         result.quantities.emplace_back("creep_lambda", lambda);
     };
     if (best.layout.model.suspension == SuspensionKind::exponential_creep) return give(best);
@@ -161,6 +161,9 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
     reasons.area = inputs.area_m2.has_value();
     result.fitted.meter = inputs.meter;
     result.fitted.air_spring_n_m2 = whole.air_spring_n_m2;
+    const double pressure = inputs.doubts.pressure_hpa / inputs.air.pressure_hpa;
+    result.fitted.air_spring_doubt =
+        std::hypot(2.0 * inputs.doubts.area, inputs.doubts.box_volume, std::max(pressure, 1e-6));
     const double top_hz = fit_top_hz(free_hz);
     result.from_hz = inputs.curves.front().curve.points.front().frequency_hz;
     bool loaded = false;

@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 9> rows{{
+constexpr std::array<Row, 12> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -37,6 +37,26 @@ constexpr std::array<Row, 9> rows{{
      "use finer steps near the limit (step_db)"},
     {"test:", ":repeatability", "the spread between repeats",
      "let the unit warm up and keep its supply steady"},
+    {"test:", ":scatter", "scatter of the curves", "raise the level, and keep the room quiet"},
+    {"test:", ":model", "the choice of the driver's model",
+     "begin at a third of fs, with the driver held firmly"},
+    {"test:", ":box-volume", "volume of the test box", "fill it with water or grains from a measure"},
+}};
+
+struct Whole {
+    std::string_view id;
+    std::string_view words;
+    std::string_view mend;
+};
+
+constexpr std::array<Whole, 6> wholes{{
+    {"driver:area", "area of the cone",
+     "measure its diameter, mid-surround to mid-surround, across several ways"},
+    {"driver:dc-resistance", "the meter's coil resistance", "measure it with four wires"},
+    {"scale:mass", "the scale that weighed the mass", "use a finer scale"},
+    {"air:temperature", "temperature of the air", "read a thermometer beside the driver"},
+    {"air:pressure", "pressure of the air", "give pressure_hpa as a station at your height reads it"},
+    {"air:humidity", "humidity of the air", "read a hygrometer beside the driver"},
 }};
 
 /// The name inside an id of this row, none if the id is of another kind.
@@ -56,6 +76,9 @@ bool one_of_several(std::string_view kind, const capture::Bench& bench) {
 }  // namespace
 
 SourceWords source_words(const std::string& source_id, const capture::Bench& bench) {
+    for (const Whole& whole : wholes) {
+        if (source_id == whole.id) return {std::string(whole.words), std::string(whole.mend)};
+    }
     for (const Row& row : rows) {
         const auto name = name_in(source_id, row);
         if (!name) continue;

@@ -15,8 +15,9 @@ struct SourceWords {
 
 /// Ids: "input:NAME:scale", "input:NAME:meter-digits", "input:NAME:own-distortion", "meter:NAME",
 /// "load:NAME:resistance", "test:ID:LOAD:noise", "...:interpolation", "...:repeatability",
-/// "...:meter-digits". An id that is none
-/// of these is shown as it is. A part is named where the bench has several of its kind.
+/// "...:meter-digits", "test:ID:scatter", "test:ID:model", "test:ID:box-volume", "driver:area",
+/// "driver:dc-resistance", "scale:mass", "air:temperature", "air:pressure", "air:humidity". An id that is
+/// none of these is shown as it is. A part is named where the bench has several of its kind.
 SourceWords source_words(const std::string& source_id, const capture::Bench& bench);
 
 }  // namespace assay::cli
