@@ -111,6 +111,8 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
     result.driver_rms_v = std::sqrt(driver_square / static_cast<double>(count));
     const Spectra spectra{transform(record, false), bins_per_hz};
 
+    // h is a projection with the window's square as weight: its noise, in bins' worth of residual.
+    const double projection = static_cast<double>(length) * window_4 / (window_2 * window_2);
     std::vector<LineSums> sums(lines_hz.size());
     const auto highest_bin = static_cast<std::int64_t>(length / 2) - 1;
     for (std::size_t k = 0; k < lines_hz.size(); ++k) {
@@ -142,9 +144,10 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
         double residual = 0.0;
         for (std::int64_t bin = from; bin <= to; ++bin)
             residual += std::norm(spectra.driver(bin) - line.ratio * spectra.generator(bin));
-        // The fit took one complex unknown; neighbouring bins of a window go together, two bins count as one.
+        // The fit took one complex unknown; neighbouring bins of a windowed record go together, so that it
+        // took as many bins' worth of noise as the projection's own variance says.
         const double bins = static_cast<double>(to - from + 1);
-        sums[k].residual = residual / std::max(bins - 2.0, 1.0);
+        sums[k].residual = residual / std::max(bins - projection, 1.0);
         // Parseval: a sine of amplitude A spreads A^2 / 4 times window_2 times the length over its lobe.
         const double power_to_v = 2.0 / (window_2 * static_cast<double>(length));
         line.generator_v = std::sqrt(sums[k].generator_power * power_to_v);
@@ -170,10 +173,7 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
             taken += 1.0;
         }
         const double density = std::max(taken > 0.0 ? quiet / taken : 0.0, 0.0);
-        // h is the projection with the window's square as weight: E|dh|^2 = E|R|^2 n sum w^4 / (sum w^2)^2 /
-        // sum|G|^2.
-        const double complex_variance = density * static_cast<double>(length) * window_4 /
-                                        (window_2 * window_2) / sums[k].generator_power;
+        const double complex_variance = density * projection / sums[k].generator_power;
         line.variance = 0.5 * complex_variance;
         const double noise_power = density * 2.0 * lobe;
         if (sums[k].generator_power < weak_ratio * weak_ratio * noise_power / (1.0 + std::norm(line.ratio)))

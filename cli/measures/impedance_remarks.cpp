@@ -4,6 +4,9 @@
 
 #include <algorithm>
 #include <cmath>
+#include <utility>
+
+#include "analysis/signal/median.h"
 
 namespace assay::cli {
 
@@ -16,6 +19,7 @@ constexpr double second_peak_octaves =
     3.0;  // from the resonance; further up peaks are the cone's or the cable's
 constexpr double ripple_depth = 0.008;
 constexpr double many_lines = 0.05;
+constexpr double noisy = 0.001;  // typical scatter of a point; the accuracy that a curve is meant to have
 
 /// The highest peak near a frequency.
 const analysis::CurvePeak* peak_near(const analysis::ImpedanceCurve& curve,
@@ -82,6 +86,15 @@ void tell_of_lost_lines(const ImpedanceReading& reading, TestResult& result) {
             fmt::format("{} of {:.0f} frequencies are left out: hum, a whistle or another sound covers them",
                         reading.full.disturbed, lines),
             "the curve runs on between its points; look for ground loops and chargers if there are many");
+    }
+    std::vector<double> scatter;
+    for (const analysis::ImpedancePoint& point : reading.full.curve.points)
+        scatter.push_back(std::sqrt(point.variance_ohm2) / std::abs(point.z_ohm));
+    if (const double typical = analysis::median(std::move(scatter)); typical > noisy) {
+        found.warn(
+            "noisy",
+            fmt::format("level too low for the noise: the points scatter by {:.2g} %", 100.0 * typical),
+            "raise the level, keep the room quiet, or use less attenuation before the recorder");
     }
     const auto weak = static_cast<double>(reading.full.weak);
     if (reading.full.weak_below_hz > 0.0 || weak > many_lines * lines) {
