@@ -160,7 +160,8 @@ class Workshop:
             else:
                 sound_files.write_wav(folder / f"{test}.wav", int(rate), samples, form)
         session = keep_session or self.folder / f"session-{self.runs}"
-        outcome = assay("run", self.job, "--bench", self.bench, "--recordings", folder, "--into", session, "--yes")
+        outcome = assay("run", self.job, "--bench", self.bench, "--recordings", folder, "--into", session, "--yes",
+                        "--pages", "none")
         outcome.folder = session
         shutil.rmtree(folder, ignore_errors=True)
         return outcome
