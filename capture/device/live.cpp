@@ -19,6 +19,7 @@ using namespace std::chrono_literals;
 
 constexpr std::int64_t block_frames = 1024;
 constexpr double tail_s = 0.25;          // recorded after the tone, on top of the latencies
+constexpr double settling_s = 0.3;       // of the stream; a tone is silent for longer
 constexpr double longest_zeros_s = 0.5;  // from the start on
 constexpr double rate_tolerance = 0.02;  // the nearest pair of usual rates lies 8.8 % apart
 constexpr double rate_known_after_s = 2.0;
@@ -148,7 +149,7 @@ class Take {
     /// What the recording's flags say.
     std::vector<std::string> flags() const {
         std::vector<std::string> flags{stream_.terms().text()};
-        const StreamCounts counts = stream_.counts();
+        const StreamCounts counts = since_start();
         const auto count = [&](std::int64_t number, const char* what) {
             if (number > 0) flags.push_back(fmt::format("{} {}", number, what));
         };
@@ -184,8 +185,9 @@ class Take {
                 "give the program the permission to record, choose another record_device, look at the "
                 "input's switch in the mixer");
         }
+        if (at_s() < settling_s) at_start_ = stream_.counts();
         if (!request_.stop_on_trouble || trouble_) return {};
-        const StreamCounts counts = stream_.counts();
+        const StreamCounts counts = since_start();
         if (const auto overload = watch_.overload()) {
             trouble_ = fmt::format("input overload: \"{}\" is at full scale at {:.2f} s",
                                    input_name(overload->channel), overload->at_s);
@@ -194,6 +196,16 @@ class Take {
         }
         if (trouble_) stream_.fade_out();
         return {};
+    }
+
+    /// Marks of the first instants, in which drivers find their feet and the tone is silent, do not count.
+    StreamCounts since_start() const {
+        StreamCounts counts = stream_.counts();
+        counts.input_overflows -= at_start_.input_overflows;
+        counts.output_underflows -= at_start_.output_underflows;
+        counts.lost -= at_start_.lost;
+        counts.starved -= at_start_.starved;
+        return counts;
     }
 
     std::string input_name(int channel) const {
@@ -210,6 +222,7 @@ class Take {
     int channels_;
     BlockWatch watch_;
     std::vector<float> block_;
+    StreamCounts at_start_{};
     std::optional<std::string> trouble_{};
 };
 

@@ -118,8 +118,12 @@ class PortAudioStream final : public SoundStream {
         }
         if (const PaStreamInfo* info = Pa_GetStreamInfo(*stream)) {
             terms_.got_rate_hz = info->sampleRate;
-            if (with_record) terms_.input_latency_s = info->inputLatency;
-            if (with_play) terms_.output_latency_s = info->outputLatency;
+            // What a driver states is not always a latency.
+            const auto sensible_s = [](double stated_s) {
+                return stated_s > 0.0 && stated_s < 1.0 ? stated_s : 0.0;
+            };
+            if (with_record) terms_.input_latency_s = sensible_s(info->inputLatency);
+            if (with_play) terms_.output_latency_s = sensible_s(info->outputLatency);
         }
         return paNoError;
     }
@@ -212,8 +216,10 @@ Result<void> PortAudioStream::open() {
 }  // namespace
 
 std::string StreamTerms::text() const {
-    return fmt::format("asked {:.0f} Hz, got {:.0f} Hz, latency in {:.1f} ms, out {:.1f} ms", asked_rate_hz,
-                       got_rate_hz, 1e3 * input_latency_s, 1e3 * output_latency_s);
+    std::string text = fmt::format("asked {:.0f} Hz, got {:.0f} Hz", asked_rate_hz, got_rate_hz);
+    if (input_latency_s > 0.0) text += fmt::format(", latency in {:.1f} ms", 1e3 * input_latency_s);
+    if (output_latency_s > 0.0) text += fmt::format(", out {:.1f} ms", 1e3 * output_latency_s);
+    return text;
 }
 
 Result<std::unique_ptr<SoundStream>> SoundStream::open(const std::shared_ptr<SoundLibrary>& library,

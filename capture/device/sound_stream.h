@@ -27,7 +27,7 @@ struct StreamRequest {
 struct StreamTerms {
     double asked_rate_hz = 0.0;
     double got_rate_hz = 0.0;
-    double input_latency_s = 0.0;  // as the library states it, which is not exact
+    double input_latency_s = 0.0;  // as the library states it, which is not exact; 0: not stated
     double output_latency_s = 0.0;
     std::string text() const;
 };

@@ -262,13 +262,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                                                                    : analysis::DistortionKind::thd_plus_noise;
     add_conditions(setup, take, *read, result);
     result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
-    if (takes.size() > 1) {
-        result.conditions.emplace_back("runs", static_cast<double>(takes.size()));
-        result.conditions.emplace_back("level_change_db", live->fade_db);
-        if (!live->stopped_by.empty())
-            result.whole.warn("search-stopped", "the search was ended: " + live->stopped_by,
-                              "mend the cause and run the test again if a number is missing");
-    }
+    if (takes.size() > 1) add_search(*live, takes.size(), result);
 
     std::vector<std::vector<Quantity>> powers(limits.size());
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {

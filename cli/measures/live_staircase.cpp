@@ -31,6 +31,8 @@ constexpr double onset_below_db = 0.35;  // the onset's rule looks half a decibe
 constexpr double onset_above_db = 0.75;
 constexpr std::size_t most_fine_steps = 10;
 constexpr std::size_t most_takes = 60;
+constexpr std::size_t most_dropouts =
+    3;  // in a row; a single one is the computer's doing, and the run is repeated
 // Load resistors and rails move a level by less; a thermal protection or a hand by more.
 constexpr double fade_limit_db = 0.5;
 constexpr double collapse_db = 20.0;
@@ -89,6 +91,21 @@ std::string early_end(const Take& take) {
     return {};
 }
 
+bool broken_by_dropout(const Take& take) {
+    return early_end(take).starts_with("dropout");
+}
+
+/// Takes without those that a dropout ended, unless the last ones of a row that was too long.
+std::vector<const Take*> takes_to_read(std::span<const Take> takes) {
+    std::vector<const Take*> good;
+    std::size_t row = 0;
+    for (const Take& take : takes) {
+        row = broken_by_dropout(take) ? row + 1 : 0;
+        if (row == 0 || row >= most_dropouts) good.push_back(&take);
+    }
+    return good;
+}
+
 std::string moved_words(double moved_db) {
     if (moved_db < -collapse_db) return "the output has collapsed: protection, mute or a pulled lead";
     return fmt::format(
@@ -127,7 +144,14 @@ LiveStaircase live_plan(const Setup& setup) {
 Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) {
     LiveReading live;
     std::vector<StaircaseReading> readings;
-    for (const Take& take : takes) {
+    const std::vector<const Take*> good = takes_to_read(takes);
+    live.repeated_runs = takes.size() - good.size();
+    if (good.empty()) {
+        return capture::fail(capture::FaultKind::untrusted_capture, early_end(takes.back()),
+                             "end other programs, use a larger buffer, and run again");
+    }
+    for (const Take* one : good) {
+        const Take& take = *one;
         const std::string ended = early_end(take);
         auto reading = read_staircase(setup, take);
         if (!reading && readings.empty()) {
@@ -175,6 +199,15 @@ Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) 
         live.stopped_by = moved_words(live.fade_db);
     }
     return live;
+}
+
+void add_search(const LiveReading& read, std::size_t runs, TestResult& result) {
+    result.conditions.emplace_back("runs", static_cast<double>(runs));
+    result.conditions.emplace_back("runs_repeated_after_dropouts", static_cast<double>(read.repeated_runs));
+    result.conditions.emplace_back("level_change_db", read.fade_db);
+    if (read.stopped_by.empty()) return;
+    result.whole.warn("search-stopped", "the search was ended: " + read.stopped_by,
+                      "mend the cause and run the test again if a number is missing");
 }
 
 namespace {
@@ -284,11 +317,14 @@ std::optional<capture::Tone> next_live_tone(const Setup& setup, std::span<const 
         }
     } else {
         if (takes.size() >= most_takes) return std::nullopt;
+        if (broken_by_dropout(takes.back()) && takes_to_read(takes).size() < takes.size() &&
+            (takes_to_read(takes).empty() || takes_to_read(takes).back() != &takes.back()))
+            return takes.back().tone;
         const auto read = read_takes(setup, takes);
         if (!read || !read->stopped_by.empty()) return std::nullopt;
-        const std::vector<double> first = levels_of(takes.front().tone);
+        const std::vector<double> first = levels_of(takes_to_read(takes).front()->tone);
         double highest = -1e9;
-        for (const Take& take : takes) highest = std::max(highest, take.tone.peak_dbfs());
+        for (const Take* take : takes_to_read(takes)) highest = std::max(highest, take->tone.peak_dbfs());
         const Search search{plan, *read,
                             plan.limit_on_noise_too ? analysis::DistortionKind::thd_plus_noise
                                                     : analysis::DistortionKind::thd,

@@ -32,12 +32,16 @@ struct LiveReading {
     StaircaseReading steps{};
     /// Why the search ended before its time, empty if it did not: overload, dropout, collapse, fade.
     std::string stopped_by{};
-    double fade_db = 0.0;  // of the repeated level, largest change over the search
+    std::size_t repeated_runs = 0;  // that a dropout had ended
+    double fade_db = 0.0;           // of the repeated level, largest change over the search
 };
 
 /// All takes as one. One take is read as it is. A take that cannot be read after the first adds its steps as
 /// ones that cannot be trusted, so that no limit is looked for across them.
 [[nodiscard]] capture::Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes);
+
+/// How the search went, into the conditions; why it ended before its time, as a warning.
+void add_search(const LiveReading& read, std::size_t runs, TestResult& result);
 
 /// The next run, or nothing: all limits and the onset are closed in on, the top is reached, or it was
 /// stopped.
