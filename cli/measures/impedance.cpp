@@ -136,6 +136,11 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         result.conditions.emplace_back("source", "file " + *setup.test->text("from_file"));
         result.conditions.emplace_back("points", static_cast<double>(reading->full.curve.points.size()));
         add_readings(*setup.test, result);
+        result.whole.warn(
+            "scatter-alone",
+            "the file tells nothing of its resistor, scales and level: the uncertainties hold the "
+            "points' scatter alone",
+            "measure it on a bench whose uncertainties are stated, if they matter");
     }
     add_quantities(setup, *reading, peaks, result);
     add_remarks(*reading, peaks, "test:" + setup.test->id + ":noise", result);

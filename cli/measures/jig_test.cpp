@@ -41,6 +41,13 @@ capture::Result<void> check_jig_test(const Setup& setup) {
             fmt::format("measure: {} needs a jig, and the bench has no [impedance_jig]", setup.test->measure),
             "describe the jig in the bench file: series_ohm, generator_side, driver_side");
     }
+    if (!setup.test->loads.empty())
+        return refuse("loads: a test in the impedance jig has no loads", "take loads out");
+    for (const char* field : {"frequency_hz", "distortion_bandwidth_hz"}) {
+        if (setup.test->fields.contains(field))
+            return refuse(fmt::format("{}: all frequencies sound at once, from start_hz to stop_hz", field),
+                          "take it out");
+    }
     const double start = field_number(*setup.test, "start_hz");
     const double stop = field_number(*setup.test, "stop_hz");
     const char* own = setup.test->number("stop_hz") ? "stop_hz" : "start_hz";

@@ -96,10 +96,7 @@ def bench_keys():
         body = re.search(rf"^\w[\w:]* {reader}\(.*?^}}", text, re.MULTILINE | re.DOTALL).group(0)
         known = set(re.findall(r'table\.(?:number|text|name|names|flag|choice|date)\("(\w+)"', body))
         known |= doubt if "read_doubt" in body else set()
-        if reader == "read_jig":  # told in one sentence, not in a table
-            documented = set(re.findall(r"`([a-z_]+)`", section(heading)))
-        else:
-            documented = table_names(section(heading))
+        documented = table_names(section(heading))
         same(f"keys of {heading.strip('`')}", documented, known)
     settings = re.findall(r'\{(whole|amp|sound|unit|around), "(\w+)"', source("capture/simulated/settings_keys.cpp"))
     whole = section("`[simulated]`")
