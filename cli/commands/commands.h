@@ -4,6 +4,7 @@
 #include <filesystem>
 #include <optional>
 #include <string>
+#include <vector>
 
 #include "cli/commands/io.h"
 #include "cli/files/curve_export.h"
@@ -34,7 +35,8 @@ struct RunOptions {
     bool yes = false;
     bool resume = false;
     bool show_wiring = false;
-    std::string pages = "all";  // "all", "html" or "none"
+    std::string pages = "all";        // "all", "html" or "none"
+    std::vector<std::string> only{};  // ids of tests; empty: all of the job
 };
 int run_session(const RunOptions& options, const Manner& manner);
 
@@ -64,7 +66,7 @@ struct CheckOptions {
     std::filesystem::path session{};  // a folder or a bundle
     std::optional<std::filesystem::path> bench{};
     std::optional<std::filesystem::path> recordings{};
-    std::optional<std::filesystem::path> tones_into{};
+    bool yes = false;
 };
 int run_check(const CheckOptions& options, const Manner& manner);
 
@@ -73,7 +75,7 @@ int run_schema();
 struct ExportOptions {
     std::filesystem::path session{};
     ExportChoice choice{};
-    std::string format = "csv";  // "csv", "text", "touchstone", "spice"
+    std::string format = "csv";    // "csv", "text", "touchstone", "spice"
     std::filesystem::path into{};  // empty: standard output
 };
 int run_export(const ExportOptions& options, const Manner& manner);

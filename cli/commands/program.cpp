@@ -20,6 +20,8 @@ struct Commands {
     RunOptions run{};
     ShowOptions show{};
     CertifyOptions certify{};
+    VerifyOptions verify{};
+    CheckOptions check{};
     ExportOptions export_curve{};
     CompareOptions compare{};
     CalibrateInputOptions calibrate_input{};
@@ -71,6 +73,8 @@ void add_run(CLI::App& app, Commands& all) {
         ->add_option("--recordings", all.run.recordings,
                      "folder with DIR/<test-id>.wav or .flac, recorded elsewhere")
         ->type_name("DIR");
+    command->add_option("--pages", all.run.pages, "all (html, pdf and png), html or none")
+        ->check(CLI::IsMember({"all", "html", "none"}));
     command->add_flag("--yes", all.run.yes, "do not ask before playing");
     command
         ->add_option(
@@ -105,7 +109,11 @@ void add_certify(CLI::App& app, Commands& all) {
         add_command(app, all, "certify", "writes the certificate again from a finished session",
                     [&all] { return run_certify(all.certify, all.manner); });
     command->add_option("SESSION", all.certify.session, "folder of the session")->required();
-    command->add_option("--format", all.certify.format, "html")->check(CLI::IsMember({"html"}));
+    command->add_option("--format", all.certify.format, "html, pdf, png or csv (left out: html, pdf and png)")
+        ->check(CLI::IsMember({"html", "pdf", "png", "csv"}));
+    command->add_option("--paper", all.certify.paper, "a4 or letter")->check(CLI::IsMember({"a4", "letter"}));
+    command->add_flag("--sign", all.certify.sign, "sign it; the key is made on first use");
+    command->add_flag("--bundle", all.certify.bundle, "pack the session into one file to send");
 }
 
 void add_export(CLI::App& app, Commands& all) {
@@ -138,6 +146,38 @@ void add_compare(CLI::App& app, Commands& all) {
         ->type_name("PERCENT")
         ->check(CLI::Range(0.001, 1000.0));
     add_json(command, all);
+}
+
+void add_verify(CLI::App& app, Commands& all) {
+    CLI::App* command = add_command(app, all, "verify",
+                                    "signature, hashes, and every number computed again from the recordings",
+                                    [&all] { return run_verify(all.verify, all.manner); });
+    command->add_option("SESSION", all.verify.session, "folder of the session, or a bundle")->required();
+    command->add_option("--key", all.verify.key, "fingerprint that the signer's key must have")
+        ->type_name("FINGERPRINT");
+    add_json(command, all);
+}
+
+void add_check(CLI::App& app, Commands& all) {
+    CLI::App* command =
+        add_command(app, all, "check", "repeats a session's key tests: the same unit, unchanged?",
+                    [&all] { return run_check(all.check, all.manner); });
+    command->add_option("SESSION", all.check.session, "folder of the session, or a bundle")->required();
+    command
+        ->add_option("--bench", all.check.bench,
+                     "bench file, where the repeat is made on another bench than the session")
+        ->type_name("BENCH");
+    command
+        ->add_option("--recordings", all.check.recordings,
+                     "folder with DIR/<test-id>.wav or .flac of the repeat, made with the tones of the job")
+        ->type_name("DIR");
+    command->add_flag("--yes", all.check.yes, "do not ask before playing");
+    add_json(command, all);
+    command->footer(cautions_text());
+}
+
+void add_schema(CLI::App& app, Commands& all) {
+    add_command(app, all, "schema", "prints the JSON Schema of session.json", [] { return run_schema(); });
 }
 
 void add_calibrate(CLI::App& app, Commands& all) {
@@ -186,6 +226,9 @@ int run_program(int argc, char** argv) {
     add_devices(app, all);
     add_show(app, all);
     add_certify(app, all);
+    add_verify(app, all);
+    add_check(app, all);
+    add_schema(app, all);
     add_compare(app, all);
     add_export(app, all);
     add_calibrate(app, all);

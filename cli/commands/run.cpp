@@ -15,6 +15,7 @@
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/kept_files.h"
+#include "cli/commands/match_kept.h"
 #include "cli/commands/live_session.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/setups.h"
@@ -96,18 +97,12 @@ capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& 
     return std::make_unique<capture::SimulatedDevice>(bench);
 }
 
-/// What the device said of itself goes with the numbers: asked and got among the conditions, troubles as
-/// warnings. Where a trouble costs numbers, the measure has found it in the signal.
-void add_device_findings(TestRecord& record) {
-    for (const Take& take : record.takes) {
-        for (std::size_t k = 1; k < take.recording.flags.size(); ++k) {
-            record.result.whole.warn(
-                "device", take.recording.path.filename().string() + ": " + take.recording.flags[k],
-                "numbers rest only on what was checked in the signal; a larger buffer helps");
-        }
-    }
-    if (!record.takes.empty() && !record.takes.front().recording.flags.empty())
-        record.result.conditions.emplace_back("sound_device", record.takes.front().recording.flags.front());
+/// A repeat of some tests needs no claims and no photographs.
+void keep_only(Job& job, const std::vector<std::string>& ids) {
+    std::erase_if(job.tests,
+                  [&](const Test& test) { return std::find(ids.begin(), ids.end(), test.id) == ids.end(); });
+    job.claims.clear();
+    job.unit.photographs.clear();
 }
 
 /// The first take bears the test's name, the others a number behind a point, which no id can hold.
@@ -163,7 +158,8 @@ void measure_test(const Setup& setup, capture::Device& device, LiveSession* live
     }
     if (record.result.fault) return;
     record.result = measure.evaluate(setup, record.takes);
-    if (live != nullptr) add_device_findings(record);
+    if (const auto kept = keep_match(setup, record, options.into); !kept) record.result.fault = kept.error();
+    if (live != nullptr) note_device_flags(record);
 }
 
 }  // namespace
@@ -173,6 +169,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     if (!bench) return report(bench.error());
     auto job = read_job(options.job, *bench, bench->sample_rate_hz);
     if (!job) return report(job.error());
+    if (!options.only.empty()) keep_only(*job, options.only);
     if (options.show_wiring) {
         const auto wiring = wiring_text(*job, *bench);
         if (!wiring) return report(wiring.error());

@@ -20,4 +20,21 @@ Setup setup_for(const JobOnBench& all, const Test& test) {
     return setup;
 }
 
+bool was_live(const TestRecord& record) {
+    return std::any_of(record.result.conditions.begin(), record.result.conditions.end(),
+                       [](const auto& condition) { return condition.first == "sound_device"; });
+}
+
+void note_device_flags(TestRecord& record) {
+    for (const Take& take : record.takes) {
+        for (std::size_t k = 1; k < take.recording.flags.size(); ++k) {
+            record.result.whole.warn(
+                "device", take.recording.path.filename().string() + ": " + take.recording.flags[k],
+                "numbers rest only on what was checked in the signal; a larger buffer helps");
+        }
+    }
+    if (!record.takes.empty() && !record.takes.front().recording.flags.empty())
+        record.result.conditions.emplace_back("sound_device", record.takes.front().recording.flags.front());
+}
+
 }  // namespace assay::cli

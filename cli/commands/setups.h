@@ -20,4 +20,10 @@ struct JobOnBench {
 
 Setup setup_for(const JobOnBench& all, const Test& test);
 
+/// Was the test played through a sound card by this program?
+bool was_live(const TestRecord& record);
+/// What the device said of itself goes with the numbers: asked and got among the conditions, troubles as
+/// warnings.
+void note_device_flags(TestRecord& record);
+
 }  // namespace assay::cli

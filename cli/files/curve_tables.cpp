@@ -1,0 +1,73 @@
+#include "cli/files/curve_tables.h"
+
+#include <fmt/format.h>
+
+#include "cli/files/posix.h"
+
+namespace assay::cli {
+namespace {
+
+/// For a file's name: letters, digits, '-' and '_'.
+std::string plain(const std::string& text) {
+    std::string name;
+    for (const char letter : text.substr(0, 100)) {
+        const bool kept = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
+                          (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '_';
+        name += kept ? letter : '_';
+    }
+    return name;
+}
+
+std::string field(const std::string& text) {
+    if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
+    std::string quoted = "\"";
+    for (const char letter : text) {
+        if (letter == '"') quoted += '"';
+        quoted += letter;
+    }
+    return quoted + '"';
+}
+
+}  // namespace
+
+std::string curve_table(const analysis::Curve& curve) {
+    std::string text;
+    for (std::size_t i = 0; i < curve.columns.size(); ++i) {
+        text += (i == 0 ? "" : ",") + field(curve.columns[i].name);
+    }
+    text += "\r\n";
+    const std::size_t rows = curve.columns.empty() ? 0 : curve.columns.front().values.size();
+    for (std::size_t row = 0; row < rows; ++row) {
+        for (std::size_t i = 0; i < curve.columns.size(); ++i) {
+            text += fmt::format("{}{}", i == 0 ? "" : ",", curve.columns[i].values[row]);
+        }
+        text += "\r\n";
+    }
+    return text;
+}
+
+capture::Result<std::vector<std::filesystem::path>> write_curve_tables(const Session& session,
+                                                                       const std::filesystem::path& folder) {
+    std::vector<std::filesystem::path> written;
+    capture::Result<void> last;
+    const auto write = [&](const std::string& start, const Findings& findings) {
+        for (const auto& [name, curve] : findings.curves) {
+            if (!last) return;
+            std::error_code error;
+            std::filesystem::create_directories(folder, error);
+            const std::filesystem::path file = folder / (start + "." + plain(name) + ".csv");
+            last = write_file_safely(file, curve_table(curve));
+            written.push_back(file);
+        }
+    };
+    for (const TestRecord& record : session.tests) {
+        for (const auto& [load, findings] : record.result.loads) {
+            write(plain(record.id) + "." + plain(load), findings);
+        }
+        write(plain(record.id), record.result.whole);
+    }
+    if (!last) return tl::unexpected(last.error());
+    return written;
+}
+
+}  // namespace assay::cli
