@@ -54,7 +54,7 @@ struct SimulatedDriver {
     double le_mh = 0.0;  // plain coil
     double l2_mh = 0.0;  // with r2_ohm across it
     double r2_ohm = 0.0;
-    double coil_k = 0.035;  // fractional coil: coil_k (j w)^coil_n ohm
+    double coil_k = 0.010;  // fractional coil: coil_k (j w)^coil_n ohm
     double coil_n = 0.68;
     double mms_g = 14.2;         // air load included
     double cms_mm_per_n = 0.95;  // at resonance, at rest

@@ -1,5 +1,8 @@
 #include <fmt/format.h>
 
+#include <array>
+#include <string_view>
+
 #include "cli/commands/commands.h"
 #include "cli/files/demo_files.h"
 #include "cli/files/posix.h"
@@ -18,6 +21,13 @@ fs::path free_folder() {
     return folder;
 }
 
+struct DemoPart {
+    std::string title{};
+    RunOptions run{};
+    std::string_view job_text{};
+    std::string_view bench_text{};
+};
+
 }  // namespace
 
 int run_demo(const DemoOptions& options, const Manner& manner) {
@@ -29,17 +39,31 @@ int run_demo(const DemoOptions& options, const Manner& manner) {
                        folder.string() + ": cannot be made: " + error.message(), std::nullopt,
                        "choose a folder that you may write to"});
     }
-    const RunOptions run{
-        .job = folder / "demo-job.toml", .bench = folder / "demo-bench.toml", .into = folder / "session"};
-    for (const auto& [path, text] :
-         {std::pair{run.job, demo_job_toml}, std::pair{run.bench, demo_bench_toml}}) {
-        if (const auto written = write_file_safely(path, text); !written) return report(written.error());
+    const std::array<DemoPart, 2> parts{DemoPart{"An amplifier",
+                                                 {.job = folder / "demo-job.toml",
+                                                  .bench = folder / "demo-bench.toml",
+                                                  .into = folder / "session"},
+                                                 demo_job_toml,
+                                                 demo_bench_toml},
+                                        DemoPart{"A loudspeaker driver",
+                                                 {.job = folder / "driver-job.toml",
+                                                  .bench = folder / "driver-bench.toml",
+                                                  .into = folder / "driver-session"},
+                                                 demo_driver_job_toml,
+                                                 demo_driver_bench_toml}};
+    for (const DemoPart& part : parts) {
+        for (const auto& [path, text] :
+             {std::pair{part.run.job, part.job_text}, std::pair{part.run.bench, part.bench_text}}) {
+            if (const auto written = write_file_safely(path, text); !written) return report(written.error());
+        }
     }
-    say(manner,
-        "A demonstration on the simulated bench: no real unit is measured and nothing sounds.\n"
-        "Job and bench files to copy from: " +
-            run.job.string() + ", " + run.bench.string());
-    return run_session(run, manner);
+    say(manner, "A demonstration on the simulated bench: no real unit is measured and nothing sounds.");
+    for (const DemoPart& part : parts) {
+        say(manner, "\n" + part.title + "; job and bench files to copy from: " + part.run.job.string() +
+                        ", " + part.run.bench.string());
+        if (const int status = run_session(part.run, manner); status != exit_done) return status;
+    }
+    return exit_done;
 }
 
 }  // namespace assay::cli

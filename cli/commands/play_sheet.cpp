@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "cli/commands/cautions.h"
+#include "cli/commands/play_sheet_jig.h"
 
 namespace assay::cli {
 
@@ -95,11 +96,10 @@ std::string aim_for_gain(const Job& job, const capture::Bench& bench,
            "voltage";
 }
 
-}  // namespace
-
-std::string play_sheet(const Job& job, const capture::Bench& bench, const std::vector<SheetEntry>& entries,
-                       const LevelSet& level_set) {
-    std::string text = "HOW TO PLAY THESE TONES\n=======================\n\n" + cautions_text() + "\n";
+/// Cautions, what to set once, and how to go on, for tones that an amplifier plays into loads.
+std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
+                              const std::vector<SheetEntry>& entries, const LevelSet& level_set) {
+    std::string text = cautions_text() + "\n";
     text +=
         "No guard stands between a player and your load resistor: what each tone heats is told below.\n\n";
     text += "SET ONCE\n\n";
@@ -125,12 +125,29 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         "its end, stop the recorder. Save the recording under\n"
         "  the tone file's own name. Let the load cool between tones. Write down the supply volts at the "
         "unit's terminals,\n  idle and at the loudest step, and put them into the job file.\n\n";
+    return text;
+}
+
+}  // namespace
+
+std::string play_sheet(const Job& job, const capture::Bench& bench, const std::vector<SheetEntry>& entries,
+                       const LevelSet& level_set) {
+    const bool all_in_jig =
+        bench.jig && !entries.empty() &&
+        std::ranges::all_of(entries, [](const SheetEntry& entry) { return sits_in_jig(*entry.test); });
+    std::string text = "HOW TO PLAY THESE TONES\n=======================\n\n";
+    text +=
+        all_in_jig ? jig_sheet_start(bench, level_set) : loads_sheet_start(job, bench, entries, level_set);
     double total_s = 0.0;
     int number = 0;
     for (const SheetEntry& entry : entries) {
         total_s += entry.tone.duration_s();
         text += fmt::format("  {}. {}.wav   {}   loudest {:.1f} dBFS   ({})\n", ++number, entry.test->id,
                             minutes(entry.tone.duration_s()), entry.tone.peak_dbfs(), entry.test->measure);
+        if (sits_in_jig(*entry.test) && bench.jig) {
+            text += jig_lines(entry, bench, level_set) + "\n";
+            continue;
+        }
         std::string loads;
         for (const std::size_t index : entry.test->loads) {
             const capture::Load& load = bench.loads[index];

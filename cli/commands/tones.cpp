@@ -6,6 +6,7 @@
 #include "capture/guard.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/play_sheet.h"
+#include "cli/commands/play_sheet_jig.h"
 #include "cli/commands/player.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
@@ -17,6 +18,7 @@ namespace assay::cli {
 namespace {
 
 constexpr double level_set_below_limit_db = 9.0;
+constexpr double level_set_in_jig_hz = 83.0;  // where any meter is good, and no multiple of the mains
 
 capture::Tone level_set_tone(const LevelSet& level_set, double rate_hz) {
     const auto frames = [&](double seconds) {
@@ -61,7 +63,8 @@ int run_tones(const TonesOptions& options, const Manner& manner) {
         if (const auto guarded = capture::check_tone(*bench, outputs_of(setup), *tone); !guarded)
             return report(guarded.error());
         if (entries.empty()) {
-            level_set.frequency_hz = field_number(test, "frequency_hz");
+            level_set.frequency_hz =
+                sits_in_jig(test) ? level_set_in_jig_hz : field_number(test, "frequency_hz");
             level_set_outputs = outputs_of(setup);
         }
         level_set.level_dbfs = std::min(level_set.level_dbfs, limit_dbfs(setup));

@@ -1,4 +1,4 @@
-// The bench and the job of `assay demo`, embedded in the program from fixtures/demo.
+// Benches and jobs of `assay demo`, an amplifier's and a driver's, embedded in the program from fixtures/demo.
 #pragma once
 
 #include <string_view>
@@ -7,5 +7,7 @@ namespace assay::cli {
 
 extern const std::string_view demo_bench_toml;
 extern const std::string_view demo_job_toml;
+extern const std::string_view demo_driver_bench_toml;
+extern const std::string_view demo_driver_job_toml;
 
 }  // namespace assay::cli

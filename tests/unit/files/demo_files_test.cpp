@@ -40,6 +40,21 @@ TEST(DemoFiles, AreThoseInTheProgram) {
     EXPECT_TRUE(parse_job(demo_job_toml, "job.toml", *bench, bench->sample_rate_hz).has_value());
 }
 
+TEST(DemoFiles, TheDriversAreSoundAndInTheProgram) {
+    const auto bench = read_bench(demo / "driver-bench.toml");
+    ASSERT_TRUE(bench.has_value()) << bench.error().text << "; " << bench.error().mend;
+    EXPECT_TRUE(bench_remarks(*bench).empty());
+    const auto job = read_job(demo / "driver-job.toml", *bench, bench->sample_rate_hz);
+    ASSERT_TRUE(job.has_value()) << job.error().text << "; " << job.error().mend;
+    EXPECT_EQ(job->unit.kind, UnitKind::driver);
+    EXPECT_EQ(job->tests.size(), 4U);
+    EXPECT_EQ(job->claims.size(), 5U);
+    const auto inside = parse_bench(demo_driver_bench_toml, "driver-bench.toml");
+    ASSERT_TRUE(inside.has_value()) << inside.error().text;
+    EXPECT_TRUE(
+        parse_job(demo_driver_job_toml, "driver-job.toml", *inside, inside->sample_rate_hz).has_value());
+}
+
 // 1.5 V RMS peaks at 2.121 V; the bench allows 2.00 V.
 TEST(DemoFiles, ALevelPastTheBenchesMaximumIsRefusedByLine) {
     const capture::Bench bench = parse_bench(demo_bench_toml, "bench.toml").value();
