@@ -72,7 +72,8 @@ def warned(what, outcome, words):
 
 def main():
     tests = [driver_bench.impedance("free", drive_dbfs=-10.0)]
-    with program.Workshop(driver_bench.job_text(tests), driver_bench.bench_text(JIG, {"sample_rate_hz": RATE})) as shop:
+    with program.Workshop(driver_bench.job_text(tests), driver_bench.bench_text(JIG, {"sample_rate_hz": RATE}),
+                          environment=program.WITHOUT_PAGES) as shop:
         played = driver_bench.Tones().of(shop, "free")
         tone_s = len(played.tone) / played.rate_hz
         print(f"  {tone_s:.2f} s of tone at {played.rate_hz} Hz")

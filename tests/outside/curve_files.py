@@ -49,7 +49,7 @@ def run(tests, files, claims=(), bench=None):
         (folder / name).write_text(text)
     (folder / "recordings").mkdir()
     outcome = program.assay("run", folder / "job.toml", "--bench", folder / "bench.toml", "--recordings", folder / "recordings",
-                            "--into", folder / "session", "--yes", timeout=900)
+                            "--into", folder / "session", "--yes", timeout=900, environment=program.WITHOUT_PAGES)
     outcome.folder = folder / "session"
     try:
         text = (outcome.folder / "session.json").read_text() if outcome.has_session() else None

@@ -4,13 +4,20 @@ The server runs without real time and in synchronous mode: it waits for its clie
 bench slow and not wrong. What cannot be started is a failure: both come with the packages that tests need.
 """
 
+import json
 import os
 import shutil
 import subprocess
 import tempfile
 import time
+from pathlib import Path
+
+from . import program
 
 VIRTUAL_BENCH = os.environ.get("ASSAY_VIRTUAL_BENCH", "")
+ASSAY = program.PROGRAM
+RATE = 48000
+RAIL, GAIN, OHM = 0.6, 4.0, 4.0  # of the virtual bench in most tests; sample values, ohm
 
 
 class LiveBench:
@@ -82,3 +89,39 @@ class LiveBench:
             except subprocess.TimeoutExpired:
                 process.kill()
                 process.wait()
+
+
+def bench_text(channels=1, **load_more):
+    names = ["a", "b"][:channels]
+    return program.bench_text(
+        sound={"playback_device": "virtual-bench", "record_device": "virtual-bench", "sample_rate_hz": RATE},
+        outputs=[{"name": f"drive-{n}", "channel": k + 1, "volts_at_full_scale": program.OUTPUT_V, "maximum_dbfs": -8.0}
+                 for k, n in enumerate(names)],
+        inputs=[program.probe(f"probe-{n}", k + 1) for k, n in enumerate(names)],
+        loads=[program.load(f"load-{n}", OHM, f"probe-{n}", rated_power_w=50, driven_by=[f"drive-{n}"], **load_more)
+               for n in names])
+
+
+def power_test(test="power", loads=("load-a",), **more):
+    return {"id": test, "measure": "clipping-power", "loads": list(loads), "from_dbfs": -30,
+            "distortion_limits_percent": [1], **more}
+
+
+class Folder:
+    def __init__(self, name, tests, channels=1):
+        self.path = Path(tempfile.mkdtemp(prefix=f"assay-{name}-"))
+        self.job, self.bench, self.into = self.path / "job.toml", self.path / "bench.toml", self.path / "session"
+        self.job.write_text(program.job_text(tests))
+        self.bench.write_text(bench_text(channels))
+
+    def command(self, *more):
+        return (ASSAY, "run", self.job, "--bench", self.bench, "--into", self.into, *more)
+
+    def session(self):
+        return json.loads((self.into / "session.json").read_text())
+
+    def __enter__(self):
+        return self
+
+    def __exit__(self, *_):
+        shutil.rmtree(self.path, ignore_errors=True)
