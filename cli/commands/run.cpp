@@ -15,8 +15,8 @@
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/kept_files.h"
-#include "cli/commands/match_kept.h"
 #include "cli/commands/live_session.h"
+#include "cli/commands/match_kept.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/setups.h"
 #include "cli/commands/wiring_text.h"
@@ -216,6 +216,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     }
     const JobOnBench all{&*job, &*bench, options.into, &session.tests};
     int status = exit_done;
+    std::vector<std::string> told;
     for (const Test& test : job->tests) {
         if (const TestRecord* done = before ? before->find(test.id) : nullptr) {
             say(manner, fmt::format("test \"{}\" is done already", test.id));
@@ -229,8 +230,13 @@ int run_session(const RunOptions& options, const Manner& manner) {
         if (record.result.fault) {
             Fault fault = *record.result.fault;
             if (fault.kind == FaultKind::stopped) return report(fault);
+            // A test that names a faulty one has that fault too; it is told once.
+            const bool repeated = std::any_of(told.begin(), told.end(), [&](const std::string& earlier) {
+                return fault.text.ends_with(earlier) || earlier.ends_with(fault.text);
+            });
+            told.push_back(fault.text);
             fault.text = "test \"" + test.id + "\": " + fault.text;
-            status = report(fault);
+            status = repeated ? exit_status_of(fault.kind) : report(fault);
         }
         session.tests.push_back(std::move(record));
         if (const auto saved = save_progress(session, options.into); !saved) return report(saved.error());

@@ -25,8 +25,14 @@ void keep_band(const Test& test, analysis::ImpedanceCurve& curve) {
 }
 
 Result<ImpedanceReading> from_file(const Setup& setup, const std::string& name) {
-    auto curve = read_impedance_file(setup.folder / name);
-    if (!curve) return tl::unexpected<capture::Fault>(curve.error());
+    const std::string path = (setup.folder / name).string();
+    auto curve = read_impedance_file(path);
+    if (!curve) {
+        // The folder holds a copy; the file to mend is the one that the job names.
+        capture::Fault fault = curve.error();
+        if (fault.text.starts_with(path)) fault.text.replace(0, path.size(), name);
+        return tl::unexpected<capture::Fault>(fault);
+    }
     keep_band(*setup.test, *curve);
     if (curve->points.size() < analysis::fewest_points_of_local_fit) {
         return capture::fail(

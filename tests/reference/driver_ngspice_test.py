@@ -106,7 +106,7 @@ def recover(driver, jig, added_g=None, box_l=None):
             # The rule takes jw for 2j tan(w step/2)/step, exactly: with that the whole curve agrees.
             step = 0.5 / RATE
             error = np.abs(z / driver.z(np.tan(np.pi * f * step) / (np.pi * step), **changed) - 1)
-            report.check(np.max(error) < 3e-5, "    as the trapezoidal rule sees the elements, up to 2 kHz", f"worst {100 * np.max(error):.4f} %")
+            report.check(np.max(error) < 3e-5, "    as the trapezoidal rule sees the elements, up to 2 kHz", f"worst {np.max(error):.1e}")
         found, truth = driver_bench.quantities(outcome), driver.truth()
         # No noise: what is left is the simulator's step and its own tolerance, and the fit.
         for key, percent in [("fs_hz", 0.02), ("re_ohm", 0.1), ("qms", 0.1), ("qes", 0.2), ("qts", 0.2), ("res_ohm", 0.1),
