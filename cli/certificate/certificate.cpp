@@ -4,7 +4,7 @@
 #include <system_error>
 
 #include "cli/certificate/gnuplot.h"
-#include "cli/certificate/level_plot.h"
+#include "cli/certificate/plots.h"
 #include "cli/certificate/page.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/paper.h"
@@ -60,14 +60,14 @@ NamedPlots draw_plots(const Session& session, const std::filesystem::path& folde
                       std::vector<capture::Fault>& faults) {
     NamedPlots plots;
     for (const TestRecord& record : session.tests) {
-        if (!has_level_curve(record)) continue;
-        auto svg = level_plot(session, record);
+        if (!has_plot(session, record)) continue;
+        auto svg = plot_of(session, record);
         if (!svg) {
             // One remark tells of a program that is not there; the others would only repeat it.
             if (faults.empty() || faults.back().text != svg.error().text) faults.push_back(svg.error());
             continue;
         }
-        const std::string file = plot_file_name(record.id);
+        const std::string file = plot_file_name(record);
         std::error_code error;
         std::filesystem::create_directories(folder / "plots", error);
         if (const auto written = write_file_safely(folder / "plots" / file, *svg); !written) {

@@ -84,17 +84,22 @@ PageData key_figures(const Session& session) {
             ++count;
         }
     };
-    for (const TestRecord& record : session.tests) {
-        for (const auto& [load, findings] : record.result.loads) add(record, load, findings);
-        add(record, {}, record.result.whole);
+    // A driver's parameters say more to a buyer than the curves that they come from.
+    for (const bool parameters : {true, false}) {
+        for (const TestRecord& record : session.tests) {
+            if ((record.result.measure == "driver-parameters") != parameters) continue;
+            for (const auto& [load, findings] : record.result.loads) add(record, load, findings);
+            add(record, {}, record.result.whole);
+        }
     }
     return rows;
 }
 
 std::string first_plot(const Session& session, const NamedPlots& plots) {
     for (const JudgedClaim& claim : session.claims) {
+        const TestRecord* record = session.find(claim.test);
         for (const auto& [file, svg] : plots) {
-            if (file == plot_file_name(claim.test)) return file;
+            if (record != nullptr && file == plot_file_name(*record)) return file;
         }
     }
     return plots.empty() ? std::string{} : plots.front().first;
@@ -105,6 +110,13 @@ std::string plot_caption(const std::string& file) {
         return "Distortion against output. To the left of the bend the unit works cleanly; where the line "
                "turns up "
                "it begins to clip. Pale bands and short bars: uncertainty of the output.";
+    }
+    if (file.ends_with("-impedance.svg")) {
+        return "Impedance against frequency: magnitude above, phase below. The peak is the resonance of cone "
+               "and "
+               "suspension; the rise to the right is the coil. Dots: measured. Lines: the fitted model, "
+               "where there "
+               "is one, and at the bottom what it leaves.";
     }
     return "Curve of the test.";
 }

@@ -201,6 +201,9 @@ PageData methods_part(const Session& session) {
         if (measure == "clipping-power") text = clipping_method(record);
         if (measure == "distortion") text = distortion_method(record);
         if (measure == "meter-power") text = meter_method();
+        if (measure == "impedance") text = impedance_method(record);
+        if (measure == "driver-parameters") text = parameters_method(record);
+        if (measure == "match") text = match_method();
         if (text.empty()) continue;
         auto same = std::find_if(methods.begin(), methods.end(),
                                  [&](const Method& m) { return m.measure == measure && m.text == text; });
@@ -250,7 +253,9 @@ PageData not_tested_part(const Session& session) {
     } else {
         if (!tested(session, "impedance")) add("Impedance");
         if (!tested(session, "driver-parameters")) add("Driver parameters");
-        add("Long-term power handling");
+        add("Response and sensitivity by microphone");
+        add("Distortion, rubbing and buzzing at larger strokes");
+        add("Largest stroke, and long-term power handling");
     }
     add("Controls, switches, filters, connectors, fans and lamps");
     add("Electrical safety");
@@ -284,6 +289,9 @@ void add_bench(const Session& session, PageData& page) {
                               (load.minus ? input_name(*load.minus) : std::string("the recorder’s ground")));
         loads << row;
     }
+    page.set("jig", jig_part(session));
+    page.set("loads_follow", PageData{!session.bench.loads.empty()});
+    page.set("driver_unit", PageData{session.unit.kind == UnitKind::driver});
     page.set("inputs", inputs);
     page.set("loads", loads);
     std::string recordings;

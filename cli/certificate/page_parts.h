@@ -42,7 +42,15 @@ void add_bench(const Session& session, PageData& page);
 void add_provenance(const PageOptions& options, const std::string& number, PageData& page);
 void add_photographs(const NamedTexts& photographs, PageData& page);
 
-/// File name of a test's plot: "power-4-ohm-level.svg".
-std::string plot_file_name(const std::string& test_id);
+/// Quantities of an impedance or driver-parameters test with what they mean, and the hand method's values.
+PageData driver_table(const TestRecord& record);
+std::string impedance_method(const TestRecord& record);
+std::string parameters_method(const TestRecord& record);
+std::string match_method();
+/// The impedance jig in words; false if the bench has none.
+PageData jig_part(const Session& session);
+
+/// File name of a test's plot: "power-4-ohm-level.svg", "free-air-impedance.svg".
+std::string plot_file_name(const TestRecord& record);
 
 }  // namespace assay::cli

@@ -3,8 +3,8 @@
 #include <algorithm>
 #include <cctype>
 
-#include "cli/certificate/level_plot.h"
 #include "cli/certificate/page_parts.h"
+#include "cli/certificate/plots.h"
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
@@ -127,6 +127,7 @@ void add_absent_and_warnings(const Findings& findings, const std::string& load, 
 std::string conditions_of(const TestResult& result) {
     std::string text;
     for (const auto& [name, value] : result.conditions) {
+        if (for_programs_only(name)) continue;
         const ConditionWords shown = condition_words(name, value);
         text += (text.empty() ? "" : "; ") + shown.words + ": " + shown.value;
     }
@@ -147,14 +148,16 @@ PageData row_for(const std::string& words, const std::string& basis, std::size_t
     return row;
 }
 
-std::string plot_file_name(const std::string& test_id) {
+std::string plot_file_name(const TestRecord& record) {
     std::string name;
-    for (const char letter : test_id.substr(0, 100)) {
+    for (const char letter : record.id.substr(0, 100)) {
         const bool safe =
             std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' || letter == '_';
         name += safe ? letter : '_';
     }
-    return name + "-level.svg";
+    const std::string& measure = record.result.measure;
+    const bool driver = measure == "impedance" || measure == "driver-parameters";
+    return name + (driver ? "-impedance.svg" : "-level.svg");
 }
 
 PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first) {
@@ -173,7 +176,7 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
                                                : PageData{false});
             entry.set("fault", fault);
         }
-        const std::string file = plot_file_name(record.id);
+        const std::string file = plot_file_name(record);
         const auto plot =
             std::find_if(plots.begin(), plots.end(), [&](const auto& p) { return p.first == file; });
         entry.set("plot", PageData{false});
@@ -183,9 +186,17 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
             drawing.set("caption", plot_caption(file));
             entry.set("plot", drawing);
         }
-        entry.set("plot_missing", PageData{plot == plots.end() && has_level_curve(record)});
+        entry.set("plot_missing", PageData{plot == plots.end() && has_plot(session, record)});
         if (!names_of(result).empty()) entry.set("figures", figures_part(session, record));
-        if (!result.whole.quantities.empty()) entry.set("totals", totals_part(session, record));
+        const bool driver = result.measure == "impedance" || result.measure == "driver-parameters";
+        entry.set("driver", PageData{false});
+        if (!result.whole.quantities.empty()) {
+            if (driver) {
+                entry.set("driver", driver_table(record));
+            } else {
+                entry.set("totals", totals_part(session, record));
+            }
+        }
         PageData absent{PageData::type::list};
         PageData warnings{PageData::type::list};
         for (const auto& [load, findings] : result.loads) {

@@ -16,6 +16,10 @@ namespace {
 constexpr double largest_plain = 1e9;
 constexpr double smallest_plain = 1e-9;
 
+// No printed figure claims more than this: the crystal that times the samples is good to some 50 ppm, and a
+// part changes by more from one day to the next (common practice, no source). session.json keeps all digits.
+constexpr double finest_share = 1e-4;
+
 bool is_plain(double magnitude) {
     return magnitude == 0.0 || (magnitude >= smallest_plain && magnitude < largest_plain);
 }
@@ -66,6 +70,8 @@ std::string printed_unit(const std::string& unit) {
     if (unit == "ohm") return "Ω";
     if (unit == "deg") return "°";
     if (unit == "degC" || unit == "C") return "°C";
+    if (unit == "cm2") return "cm²";
+    if (unit == "T m") return "T·m";
     return visible_text(unit, 20);
 }
 
@@ -87,6 +93,14 @@ RoundedValue rounded(const analysis::Quantity& quantity) {
         return text;
     }
     const int decimals = 1 - rounded_exponent(scaled_uncertainty, 2);
+    const double finest = finest_share * std::abs(value);
+    if (scaled_uncertainty < finest) {
+        // One unit of the last digit that is printed stands for everything smaller.
+        const int last = -static_cast<int>(std::ceil(std::log10(finest)));
+        text.value = to_place(value, last);
+        text.uncertainty = to_place(std::pow(10.0, -last), last);
+        return text;
+    }
     text.value = to_place(value, decimals);
     text.uncertainty = to_place(scaled_uncertainty, decimals);
     return text;

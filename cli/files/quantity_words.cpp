@@ -201,7 +201,8 @@ std::string measure_words(const std::string& measure) {
 }
 
 bool for_programs_only(const std::string& condition) {
-    return condition.starts_with("model_");
+    return condition.starts_with("model_") || condition.starts_with("three_point_") ||
+           condition.starts_with("resonance_ratio.");
 }
 
 ConditionWords condition_words(const std::string& name, const Condition& value) {

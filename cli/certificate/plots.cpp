@@ -1,0 +1,16 @@
+#include "cli/certificate/plots.h"
+
+#include "cli/certificate/impedance_plot.h"
+#include "cli/certificate/level_plot.h"
+
+namespace assay::cli {
+
+bool has_plot(const Session& session, const TestRecord& record) {
+    return has_level_curve(record) || has_impedance_plot(session, record);
+}
+
+capture::Result<std::string> plot_of(const Session& session, const TestRecord& record) {
+    return has_level_curve(record) ? level_plot(session, record) : impedance_plot(session, record);
+}
+
+}  // namespace assay::cli
