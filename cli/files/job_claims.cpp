@@ -138,9 +138,18 @@ RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complai
     claim.at_most = table.number("at_most", {});
     claim.nominal = table.number("nominal", {});
     claim.within_percent = table.number("within_percent", positive("%", 1e6));
-    table.exclusive({"at_least", "at_most", "nominal"});
-    table.require_one({"at_least", "at_most", "nominal"}, "no limit is given",
-                      "give at_least, at_most, or nominal with within_percent");
+    claim.nominal_impedance_ohm = table.number("nominal_impedance_ohm", positive("ohm", 1e5));
+    table.exclusive({"at_least", "at_most", "nominal", "nominal_impedance_ohm"});
+    table.require_one({"at_least", "at_most", "nominal", "nominal_impedance_ohm"}, "no limit is given",
+                      "give at_least, at_most, nominal with within_percent, or nominal_impedance_ohm");
+    if (table.has("nominal_impedance_ohm") && !claim.quantity.empty() && claim.quantity != "minimum_ohm") {
+        table.complain("nominal_impedance_ohm", "nominal_impedance_ohm is judged by the lowest impedance",
+                       "write quantity = \"minimum_ohm\"");
+    }
+    if (table.has("within_percent") && !table.has("nominal") && !table.has("at_least") &&
+        !table.has("at_most")) {
+        table.complain("within_percent", "within_percent goes with nominal only", "take it out");
+    }
     if (table.has("within_percent") && (table.has("at_least") || table.has("at_most"))) {
         table.complain("within_percent", "within_percent goes with nominal only", "take it out");
     }

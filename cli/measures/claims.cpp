@@ -11,6 +11,8 @@ namespace {
 
 constexpr double basis_tolerance = 0.05;
 constexpr double rounding = 1e-9;
+// IEC 60268-5, the rule as a maker's dictionary gives it; that it is this standard's is from memory.
+constexpr double least_of_nominal = 0.8;
 
 std::optional<double> number_of(const TestResult& result, const std::string& name) {
     for (const auto& [key, value] : result.conditions) {
@@ -60,6 +62,23 @@ bool ceiling_open(const Findings& findings) {
     });
 }
 
+/// What a claim of nominal impedance rests on: the rule, and where the curve lies below it outside of the
+/// judged minimum, which the rule wants told.
+std::string nominal_basis(double nominal_ohm, const Findings& findings) {
+    std::string text = fmt::format(
+        "by the rule that the impedance is nowhere below 80 % of the nominal {:g} ohm", nominal_ohm);
+    for (const auto& [name, curve] : findings.curves) {
+        const auto* frequency_hz = curve.find("frequency_hz");
+        const auto* magnitude_ohm = curve.find("magnitude_ohm");
+        if (name != "impedance" || frequency_hz == nullptr || magnitude_ohm == nullptr) continue;
+        const auto lowest = std::min_element(magnitude_ohm->begin(), magnitude_ohm->end());
+        if (lowest == magnitude_ohm->end() || *lowest >= least_of_nominal * nominal_ohm) continue;
+        text += fmt::format("; outside of that minimum it falls to {:.4g} ohm, at {:.4g} Hz", *lowest,
+                            (*frequency_hz)[static_cast<std::size_t>(lowest - magnitude_ohm->begin())]);
+    }
+    return text;
+}
+
 /// A recorder's ceiling can only make a power look too small: a claim of "at least" is then not refused.
 bool rests_on_open_ceiling(const Claim& claim, const TestResult& result) {
     for (const auto& [name, findings] : result.loads) {
@@ -81,6 +100,7 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
         judged.limit.at_least = *claim.nominal - slack;
         judged.limit.at_most = *claim.nominal + slack;
     }
+    if (claim.nominal_impedance_ohm) judged.limit.at_least = least_of_nominal * *claim.nominal_impedance_ohm;
     const auto test = std::find_if(job.tests.begin(), job.tests.end(),
                                    [&](const Test& candidate) { return candidate.id == claim.test; });
     if (result == nullptr || test == job.tests.end()) {
@@ -119,6 +139,10 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
             "a ceiling of the recorder is not excluded, and would make the unit look weaker than it is";
     } else if (judged.verdict == analysis::Verdict::undecided) {
         judged.reason = "the measured value lies within its uncertainty of the limit";
+    }
+    if (claim.nominal_impedance_ohm) {
+        judged.reason +=
+            (judged.reason.empty() ? "" : "; ") + nominal_basis(*claim.nominal_impedance_ohm, *findings);
     }
     return judged;
 }

@@ -53,6 +53,7 @@ struct Claim {
     std::optional<double> at_most{};
     std::optional<double> nominal{};
     std::optional<double> within_percent{};
+    std::optional<double> nominal_impedance_ohm{};  // of minimum_ohm: no less than 80 % of it
     std::optional<double> at_supply_volts{};
     std::optional<double> at_load_ohm{};
     std::optional<double> channels_driven{};
