@@ -16,6 +16,8 @@ namespace {
 using Complex = std::complex<double>;
 
 constexpr double stands_out = 8.0;  // residual power over its neighbours'; by chance about one in 1e7 lines
+constexpr double least_spoilt =
+    1e-9;  // residual over the line's own power: below it the ratio is good to 1e-4
 constexpr std::size_t neighbours = 12;  // lines to each side that share their noise
 constexpr double weak_ratio = 3.0;      // a line's amplitude over its own noise, below which it is not there
 constexpr double highest_share_of_rate = 0.47;
@@ -164,7 +166,9 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
             if (result.lines[j].state != LineState::weak) around.push_back(sums[j].residual);
         }
         const double typical = median(around);
-        if (sums[k].residual > stands_out * typical && typical > 0.0) line.state = LineState::disturbed;
+        const double spoilt = sums[k].residual * 2.0 * lobe / std::max(sums[k].driver_power, 1e-300);
+        if (sums[k].residual > stands_out * typical && spoilt > least_spoilt)
+            line.state = LineState::disturbed;
         double quiet = 0.0;
         double taken = 0.0;
         for (const double residual : around) {
