@@ -16,8 +16,9 @@ namespace {
 constexpr double largest_plain = 1e9;
 constexpr double smallest_plain = 1e-9;
 
-// No printed figure claims more than this: the crystal that times the samples is good to some 50 ppm, and a
-// part changes by more from one day to the next (common practice, no source). session.json keeps all digits.
+// No printed frequency or bare ratio (a Q) claims more than this: the crystal that times the samples is good
+// to some 50 ppm, and a part changes by more from one day to the next (common practice, no source).
+// session.json keeps all digits.
 constexpr double finest_share = 1e-4;
 
 bool is_plain(double magnitude) {
@@ -93,7 +94,8 @@ RoundedValue rounded(const analysis::Quantity& quantity) {
         return text;
     }
     const int decimals = 1 - rounded_exponent(scaled_uncertainty, 2);
-    const double finest = finest_share * std::abs(value);
+    const bool timed = quantity.unit == "Hz" || quantity.unit.empty();
+    const double finest = timed ? finest_share * std::abs(value) : 0.0;
     if (scaled_uncertainty < finest) {
         // One unit of the last digit that is printed stands for everything smaller.
         const int last = -static_cast<int>(std::ceil(std::log10(finest)));

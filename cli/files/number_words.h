@@ -11,7 +11,8 @@ namespace assay::cli {
 
 /// The expanded uncertainty with two significant digits, the value to the same decimal place (JCGM 100:2008,
 /// 7.2.6). Without uncertainty: four digits, and `uncertainty` is empty. Small volts, amperes and watts are
-/// given in thousandths or millionths.
+/// given in thousandths or millionths. The uncertainty of a frequency or a bare ratio is printed as at least
+/// one unit of the first decimal place that is no finer than a ten-thousandth of it.
 struct RoundedValue {
     std::string value{};
     std::string uncertainty{};

@@ -34,6 +34,11 @@ TEST(Numbers, AreRoundedAsPublishedResultsAre) {
     EXPECT_EQ(value_text(with_expanded(127.732170, 0.071071, "ohm")), "127.732 ± 0.071 Ω");
     // JCGM 100:2008, 7.2.2: 100.02147 g with 0.35 mg (7.2.6: no more than two digits).
     EXPECT_EQ(value_text(with_expanded(100.02147, 0.00035, "g")), "100.02147 ± 0.00035 g");
+    // What a crystal of 50 ppm times is not printed as if it were exact (common practice, no source).
+    EXPECT_EQ(value_text(with_expanded(47.192799, 0.000025, "Hz")), "47.19 ± 0.01 Hz");
+    EXPECT_EQ(value_text(with_expanded(3.527585, 0.000015, "")), "3.528 ± 0.001");
+    EXPECT_EQ(value_text(with_expanded(997.0, 0.001, "Hz")), "997.0 ± 0.1 Hz");
+    EXPECT_EQ(value_text(with_expanded(1000.0, 0.1, "Hz")), "1000.00 ± 0.10 Hz");
 }
 
 TEST(Numbers, KeepValueAndUncertaintyToOnePlace) {
