@@ -148,6 +148,7 @@ DelayTrack track_delay(std::span<const float> samples, double rate_hz, std::span
     }
     const double typical_s = median(delays);
     std::vector<double> strays;
+    strays.reserve(delays.size());
     for (const double delay_s : delays) strays.push_back(std::abs(delay_s - typical_s));
     const double tolerance_s = std::max(smallest_jump_s, jump_over_scatter * median(strays));
     const double unlike_limit = std::max(disturbed, disturbed_over_typical * median(unlike));
