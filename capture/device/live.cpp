@@ -166,7 +166,7 @@ class Take {
         const double rate = request_.tone->rate_hz;
         const double got = stream_.counts().recorded_rate_hz;
         if (static_cast<double>(watch_.frames()) < rate_known_after_s * rate || got <= 0.0) return {};
-        if (std::abs(got / rate - 1.0) <= rate_tolerance) return {};
+        if (std::abs(got / rate - 1.0) <= rate_tolerance || stream_.counts().ran_at_rate) return {};
         return distrust(
             fmt::format("the sound device gives {:.0f} frames a second by the clock on the wall, not {:.0f}",
                         got, rate),
@@ -179,11 +179,17 @@ class Take {
     double at_s() const { return static_cast<double>(watch_.frames()) / request_.tone->rate_hz; }
 
     Result<void> judge(std::int64_t end) {
-        if (watch_.zeros_s() > longest_zeros_s && watch_.zeros_s() >= at_s() - 1e-9 && end < 0) {
+        if (watch_.zeros_s() > longest_zeros_s && end < 0) {
+            if (watch_.zeros_s() >= at_s() - 1e-9) {
+                return distrust(
+                    "nothing but exact zeros in every input: no converter is behind them", 0.0,
+                    "give the program the permission to record, choose another record_device, look at "
+                    "the input's switch in the mixer");
+            }
+            const double from_s = at_s() - watch_.zeros_s();
             return distrust(
-                "nothing but exact zeros in every input: no converter is behind them", 0.0,
-                "give the program the permission to record, choose another record_device, look at the "
-                "input's switch in the mixer");
+                fmt::format("nothing but exact zeros from {:.2f} s on: the sound device is gone", from_s),
+                from_s, "look at its cable and its server, then run again with --resume");
         }
         if (at_s() < settling_s) at_start_ = stream_.counts();
         if (!request_.stop_on_trouble || trouble_) return {};

@@ -79,6 +79,7 @@ class PortAudioStream final : public SoundStream {
             counts.recorded = record_->recorded();
             counts.lost = record_->lost();
             counts.recorded_rate_hz = record_->rate_hz();
+            counts.ran_at_rate = record_->ran_at(request_.rate_hz);
         }
         counts.input_overflows = input_overflows_.load();
         counts.output_underflows = output_underflows_.load();

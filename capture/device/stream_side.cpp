@@ -6,6 +6,11 @@
 
 namespace assay::capture {
 
+namespace {
+constexpr double stretch_s = 0.5;
+constexpr double same_rate = 0.02;  // the nearest pair of usual rates lies 8.8 % apart
+}  // namespace
+
 PlaySideOfStream::PlaySideOfStream(int program_channels, int device_channels, std::size_t ring_frames,
                                    double fade_frames)
     : program_channels_(static_cast<std::size_t>(program_channels)),
@@ -48,6 +53,16 @@ void RecordSideOfStream::take(const float* in, std::size_t frames, double now_s)
     if (first_s_.load() < 0.0) first_s_.store(now_s);
     last_s_.store(now_s);
     before_last_.store(recorded_.load());
+    if (stretch_from_s_ < 0.0) {
+        stretch_from_s_ = now_s;
+        stretch_from_ = recorded_.load();
+    } else if (now_s - stretch_from_s_ >= stretch_s) {
+        stretch_rates_[next_stretch_ % stretches].store(
+            static_cast<double>(recorded_.load() - stretch_from_) / (now_s - stretch_from_s_));
+        ++next_stretch_;
+        stretch_from_s_ = now_s;
+        stretch_from_ = recorded_.load();
+    }
     const std::size_t longest = block_.size() / program_channels_;
     for (std::size_t at = 0; at < frames; at += longest) {
         const std::size_t count = std::min(longest, frames - at);
@@ -61,6 +76,13 @@ void RecordSideOfStream::take(const float* in, std::size_t frames, double now_s)
             lost_.fetch_add(static_cast<std::int64_t>(count));
     }
     recorded_.fetch_add(static_cast<std::int64_t>(frames));
+}
+
+bool RecordSideOfStream::ran_at(double rate_hz) const {
+    return std::any_of(stretch_rates_.begin(), stretch_rates_.end(),
+                       [rate_hz](const std::atomic<double>& rate) {
+                           return std::abs(rate.load() / rate_hz - 1.0) <= same_rate;
+                       });
 }
 
 double RecordSideOfStream::rate_hz() const {

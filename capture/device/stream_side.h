@@ -2,6 +2,7 @@
 // itself. Everything is allocated before the first block.
 #pragma once
 
+#include <array>
 #include <atomic>
 #include <cstdint>
 #include <span>
@@ -57,6 +58,9 @@ class RecordSideOfStream {
     std::int64_t lost() const { return lost_.load(); }
     /// Frames per second of the clock, from the start of the first block to that of the last.
     double rate_hz() const;
+    /// True once some half second ran at the rate that was asked: what a machine that stalls now and then can
+    /// still show, and a card at another rate never.
+    bool ran_at(double rate_hz) const;
 
   private:
     std::size_t program_channels_;
@@ -68,6 +72,12 @@ class RecordSideOfStream {
     std::atomic<double> first_s_{-1.0};
     std::atomic<double> last_s_{-1.0};
     std::atomic<std::int64_t> before_last_{0};  // frames up to the start of the last block
+
+    static constexpr std::size_t stretches = 64;
+    std::array<std::atomic<double>, stretches> stretch_rates_{};  // of half seconds, the last ones
+    double stretch_from_s_ = -1.0;
+    std::int64_t stretch_from_ = 0;
+    std::size_t next_stretch_ = 0;
 };
 
 }  // namespace assay::capture

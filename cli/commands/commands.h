@@ -42,6 +42,39 @@ int run_session(const RunOptions& options, const Manner& manner);
 
 int run_devices(const Manner& manner);
 
+struct WatchOptions {
+    std::filesystem::path bench{};
+    std::string load{};                 // empty: all
+    std::optional<double> play_dbfs{};  // the program plays the tone itself
+    double frequency_hz = 997.0;
+    double seconds = 0.0;  // 0: until Ctrl-C
+    bool yes = false;
+};
+int run_watch(const WatchOptions& options, const Manner& manner);
+
+struct NewOptions {
+    std::filesystem::path file{};  // empty: standard output
+    std::optional<std::filesystem::path> answers{};
+};
+int run_new_bench(const NewOptions& options, const Manner& manner);
+int run_new_job(const NewOptions& options, const Manner& manner);
+
+struct CalibrateOptions {
+    std::filesystem::path bench{};
+    std::optional<std::filesystem::path> answers{};
+    std::string name{};   // of the input, output or load
+    std::string meter{};  // a [[meter]] of the bench
+    double frequency_hz = 83.0;
+    double level_dbfs = -20.0;
+    bool yes = false;
+};
+int run_calibrate_input_live(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_output(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_load(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_match(const CalibrateOptions& options, const Manner& manner);
+
 struct ShowOptions {
     std::filesystem::path session{};
 };

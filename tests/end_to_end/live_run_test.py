@@ -1,0 +1,122 @@
+"""A live run over JACK against the virtual bench: power of a hard clip by closed form, Ctrl-C, resuming.
+Nothing here needs a sound card.
+
+Faults have a script of their own (live_faults_test.py). Closed form: tests/outside/closed_forms.py (Fourier integrals of a clipped sine). The virtual bench clips sample by
+sample, so harmonics above half the rate fold back between the harmonics; their power stays in the total.
+"""
+
+import json
+import signal
+import sys
+import time
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+from outside import closed_forms, program  # noqa: E402
+from outside.live_bench import ASSAY, GAIN, OHM, RAIL, RATE, Folder, LiveBench, bench_text, power_test  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+FREQUENCY = 997
+report = Report("live runs on the virtual bench")
+
+
+def expected_volts(limit):
+    """RMS at the load where the THD of the ideally clipped sine, counted up to 20 kHz, reaches the limit."""
+    top = int(20000 / FREQUENCY)
+    levels = np.linspace(0.0, 6.0, 601)
+    at = closed_forms.last_upward_crossing(
+        lambda level: closed_forms.thd(closed_forms.hard_clip(10 ** (-level / 20), top)), limit, levels)
+    c = 10 ** (-at / 20)
+    peak = RAIL * program.PROBE_V / c
+    return peak * np.sqrt(closed_forms.hard_clip_mean_square(c))
+
+
+def devices_and_refusals(bench):
+    listed = bench.run(ASSAY, "devices", "--json")
+    names = [entry["name"] for entry in json.loads(listed.stdout)]
+    report.check(listed.returncode == 0 and bench.name in names, "assay devices lists the virtual bench", str(names))
+    entry = next(entry for entry in json.loads(listed.stdout) if entry["name"] == bench.name)
+    report.check(entry["inputs"] == 2 and entry["outputs"] == 2 and entry["rates_hz"] == [RATE], "its channels and its rate", str(entry))
+    with Folder("refusal", [power_test()]) as folder:
+        asked = bench.run(*folder.command())
+        report.check(asked.returncode == 2 and "--yes" in asked.stderr and not folder.into.exists(),
+                     "without terminal and --yes nothing is played", asked.stderr.strip()[-160:])
+        folder.bench.write_text(bench_text().replace('record_device = "virtual-bench"', 'record_device = "virtual-bensh"'))
+        wrong = bench.run(*folder.command("--yes"))
+        report.check(wrong.returncode == 2 and 'did you mean "virtual-bench"' in wrong.stderr, "a slip in a device's name is answered",
+                     wrong.stderr.strip()[-160:])
+        folder.bench.write_text(bench_text().replace(f"sample_rate_hz = {RATE}", "sample_rate_hz = 44100"))
+        wrong = bench.run(*folder.command("--yes"))
+        report.check(wrong.returncode in (2, 3) and "48000" in wrong.stderr, "a rate that the device does not run at is refused",
+                     wrong.stderr.strip()[-200:])
+        folder.bench.write_text(bench_text())
+    with Folder("wiring", [power_test()]) as folder:
+        shown = bench.run(*folder.command("--show-wiring"))
+        report.check(shown.returncode == 0 and "probe-a" in shown.stdout and not folder.into.exists(),
+                     "--show-wiring draws and plays nothing", shown.stderr)
+
+
+def power(bench):
+    bench.tell(f"gain {GAIN}")
+    bench.tell(f"rail {RAIL}")
+    with Folder("power", [power_test(distortion_limits_percent=[1, 10])]) as folder:
+        began = time.monotonic()
+        run = bench.run(*folder.command("--yes", "--pages", "none"))
+        report.check(run.returncode == 0, "a live run ends well", f"exit {run.returncode}: {run.stderr.strip()[-200:]}")
+        load = folder.session()["tests"]["power"]["loads"]["load-a"]["quantities"]
+        for percent in (1, 10):
+            volts = expected_volts(percent / 100)
+            report.relative(f"power at {percent} % THD against the closed form", load[f"power_at_{percent}_percent_w"]["value"],
+                            volts**2 / OHM, 0.5)
+        onset = RAIL * program.PROBE_V * 10 ** (-0.25 / 20)  # +0.5 dB of drive gives +0.25 dB of peak
+        report.relative("clip onset against the closed form", load["clip_onset_positive_v"]["value"], onset, 1.0)
+        report.relative("gain", 10 ** (load["gain_db"]["value"] / 20), GAIN * program.PROBE_V / program.OUTPUT_V, 0.2)
+        runs = folder.session()["tests"]["power"]["takes"]
+        report.check(len(runs) > 3, "several short runs", f"{len(runs)} runs in {time.monotonic() - began:.0f} s")
+        loudest = max(max(take["tone"]["segments"]["level_dbfs"]) for take in runs)
+        hottest = 20 * np.log10(RAIL / GAIN) + 5.0
+        report.check(loudest < hottest, "no level far above the limit was played", f"{loudest:.2f} dBFS")
+        again = bench.run(*folder.command("--yes", "--resume"))
+        report.check(again.returncode == 2 and "nothing is left" in again.stderr, "a finished session has nothing to resume")
+
+
+def by_hand(bench):
+    """Ctrl-C in the middle: silence at the port, exit 130; --resume keeps the test that was done."""
+    tests = [{"id": "first", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -30},
+             {"id": "second", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -25}]
+    with Folder("by-hand", tests) as folder:
+        run = bench.start(*folder.command("--yes", "--pages", "none"))
+        progress = folder.into / "progress/session.json"
+        until = time.monotonic() + 60
+        while not progress.exists() and time.monotonic() < until and run.poll() is None:
+            time.sleep(0.02)
+        part = folder.into / "captures/second.wav.part"
+        while not part.exists() and time.monotonic() < until and run.poll() is None:
+            time.sleep(0.01)
+        mark = time.monotonic()
+        while bench.last_sound_s() < mark and time.monotonic() < until:
+            time.sleep(0.01)
+        pressed = time.monotonic()
+        run.send_signal(signal.SIGINT)
+        run.wait(timeout=20)
+        silent_ms = 1000 * (bench.last_sound_s() - pressed)
+        # One block of the server waits in its output besides what the program fades.
+        allowed_ms = 50 + 1000 * bench.period / RATE
+        report.check(run.returncode == 130, "Ctrl-C exits 130", f"exit {run.returncode}: {run.stderr.read().strip()[-120:]}")
+        report.check(silent_ms < allowed_ms, "silence after Ctrl-C", f"{silent_ms:.0f} ms, allowed {allowed_ms:.0f} ms")
+        report.check((folder.into / "captures/second.wav").exists(), "what was captured is kept")
+        number = json.loads(progress.read_text())["number"] if "number" in json.loads(progress.read_text()) else None
+        resumed = bench.run(*folder.command("--yes", "--resume", "--pages", "none"))
+        report.check(resumed.returncode == 0 and '"first" is done already' in resumed.stderr, "--resume measures what is missing",
+                     f"exit {resumed.returncode}: {resumed.stderr.strip()[-160:]}")
+        session = folder.session()
+        report.check(set(session["tests"]) == {"first", "second"} and not (folder.into / "progress").exists(), "the session is whole")
+        report.check(session.get("number") == number, "and the same one")
+
+
+with LiveBench(rate_hz=RATE, period=512) as shared:
+    for part in (devices_and_refusals, power, by_hand):
+        report.guarded(part.__name__, lambda: part(shared))
+report.finish()
