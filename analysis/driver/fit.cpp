@@ -335,8 +335,8 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     for (int pass = 0; pass < 5; ++pass) {
         problem.weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
         Eigen::LevenbergMarquardt<Problem> search(problem);
-        search.parameters.maxfev = pass == 0 ? 200 : 60;
-        search.parameters.ftol = 1e-12;
+        search.parameters.maxfev = pass == 0 ? 100 : 30;
+        search.parameters.ftol = 1e-11;
         search.parameters.xtol = 1e-10;
         const auto status = search.minimize(fit.parameters);
         fit.converged = status != Eigen::LevenbergMarquardtSpace::TooManyFunctionEvaluation &&

@@ -73,17 +73,15 @@ std::optional<TriedModel> try_model(const FitModel& model, const FitInputs& inpu
     return best;
 }
 
-/// The other suspensions, with the coils that did best; they start where those ended.
-void try_other_suspensions(const FitInputs& inputs, ModelChoice& choice) {
+/// The other suspensions, with each coil; they start where the best with that coil ended.
+void try_other_suspensions(const FitInputs& inputs, const StartReading& reading, ModelChoice& choice) {
     std::stable_sort(choice.tried.begin(), choice.tried.end(), [](const TriedModel& a, const TriedModel& b) {
         return a.fit.log_likelihood > b.fit.log_likelihood;
     });
     std::vector<CoilKind> coils;
     std::vector<TriedModel> more;
-    constexpr std::size_t most_coils = 6;
     for (const TriedModel& one : choice.tried) {
         const CoilKind coil = one.fit.layout.model.coil;
-        if (coils.size() == most_coils) break;
         if (std::find(coils.begin(), coils.end(), coil) != coils.end()) continue;
         coils.push_back(coil);
         for (const SuspensionKind kind : {SuspensionKind::exponential_creep, SuspensionKind::loss_slope}) {
@@ -97,7 +95,10 @@ void try_other_suspensions(const FitInputs& inputs, ModelChoice& choice) {
             start[layout.creep] = kind == SuspensionKind::loss_slope ? 0.0 : 0.05;
             start.tail(layout.count - layout.creep - 1) =
                 from.parameters.tail(layout.count - layout.creep - 1);
-            if (auto tried = try_model(model, inputs, {start})) more.push_back(std::move(*tried));
+            // Those ends can be dead ones, where a coil had to make up for the wrong suspension.
+            std::vector<Eigen::VectorXd> starts = starts_for(model, inputs, reading);
+            starts.push_back(std::move(start));
+            if (auto tried = try_model(model, inputs, starts)) more.push_back(std::move(*tried));
         }
     }
     for (TriedModel& one : more) choice.tried.push_back(std::move(one));
@@ -105,22 +106,56 @@ void try_other_suspensions(const FitInputs& inputs, ModelChoice& choice) {
 
 }  // namespace
 
+namespace {
+
+/// Every n-th point, so that about `most` are left of each curve.
+FitInputs thinned(const FitInputs& inputs, std::size_t most) {
+    FitInputs few = inputs;
+    for (LoadedCurve& taken : few.curves) {
+        const std::vector<ImpedancePoint> all = std::move(taken.curve.points);
+        taken.curve.points.clear();
+        taken.curve.systematic.clear();
+        const std::size_t step = std::max<std::size_t>(all.size() / most, 1);
+        for (std::size_t i = 0; i < all.size(); i += step) taken.curve.points.push_back(all[i]);
+    }
+    return few;
+}
+
+void sort_by_criterion(std::vector<TriedModel>& tried) {
+    // The length of the model that leaves the least is that of the data; a poor model's own would excuse it.
+    const auto least = std::max_element(
+        tried.begin(), tried.end(),
+        [](const TriedModel& a, const TriedModel& b) { return a.fit.log_likelihood < b.fit.log_likelihood; });
+    const double length = least->fit.correlation_length;
+    for (TriedModel& one : tried) one.criterion = criterion_of(one.fit, length);
+    std::stable_sort(tried.begin(), tried.end(),
+                     [](const TriedModel& a, const TriedModel& b) { return a.criterion < b.criterion; });
+}
+
+}  // namespace
+
 ModelChoice choose_model(const FitInputs& inputs, const StartReading& reading) {
-    ModelChoice choice;
+    // All models on some of the points; those that can win, on all of them.
+    constexpr std::size_t screened_points = 150;
+    constexpr std::size_t finalists = 8;
+    const FitInputs few = thinned(inputs, screened_points);
+    ModelChoice screen;
     for (const FitModel& model : first_models()) {
-        if (auto tried = try_model(model, inputs, starts_for(model, inputs, reading)))
+        if (auto tried = try_model(model, few, starts_for(model, few, reading)))
+            screen.tried.push_back(std::move(*tried));
+    }
+    if (screen.tried.empty()) return {};
+    try_other_suspensions(few, reading, screen);
+    sort_by_criterion(screen.tried);
+    ModelChoice choice;
+    choice.screened = screen.tried.size();
+    for (std::size_t i = 0; i < std::min(finalists, screen.tried.size()); ++i) {
+        const Fit& from = screen.tried[i].fit;
+        if (auto tried = try_model(from.layout.model, inputs, {from.parameters}))
             choice.tried.push_back(std::move(*tried));
     }
     if (choice.tried.empty()) return choice;
-    try_other_suspensions(inputs, choice);
-    // The length of the model that leaves the least is that of the data; a poor model's own would excuse it.
-    const auto least = std::max_element(
-        choice.tried.begin(), choice.tried.end(),
-        [](const TriedModel& a, const TriedModel& b) { return a.fit.log_likelihood < b.fit.log_likelihood; });
-    const double length = least->fit.correlation_length;
-    for (TriedModel& one : choice.tried) one.criterion = criterion_of(one.fit, length);
-    std::stable_sort(choice.tried.begin(), choice.tried.end(),
-                     [](const TriedModel& a, const TriedModel& b) { return a.criterion < b.criterion; });
+    sort_by_criterion(choice.tried);
     for (const TriedModel& one : choice.tried) {
         if (one.criterion > choice.tried.front().criterion + reach) break;
         ++choice.within_reach;

@@ -20,6 +20,7 @@ struct TriedModel {
 };
 
 struct ModelChoice {
+    std::size_t screened = 0;  // models that could be fitted to some of the points; the best went on to all
     std::vector<TriedModel> tried{};  // those that a driver can be, by rising criterion
     /// As many of the first as the data do not tell apart from the best: within 10 of its criterion.
     std::size_t within_reach = 0;
@@ -30,8 +31,8 @@ struct ModelChoice {
 std::string suspension_name(SuspensionKind kind);  // "logarithmic creep"
 std::string model_name(const FitModel& model);     // "power-law coil, logarithmic creep"
 
-/// Every coil with a plain spring and with logarithmic creep. The other suspensions are tried with the coils
-/// that do best.
+/// Every coil with a plain spring and with logarithmic creep. The other suspensions follow from
+/// there.
 std::vector<FitModel> first_models();
 
 /// Empty when no model is possible.

@@ -8,11 +8,11 @@ namespace assay::analysis {
 
 namespace {
 
-/// Top of the parabola in log frequency through the points within 3 % of the highest one: least squares, so
+/// Top of the parabola in log frequency through the points within 1 % of the highest one: least squares, so
 /// that the noise of dense points does not choose the peak. Three points at least.
 void refine(const std::vector<MagnitudePoint>& curve, Peak& peak) {
     const std::size_t top = peak.index;
-    const double level = 0.97 * curve[top].magnitude_ohm;
+    const double level = 0.99 * curve[top].magnitude_ohm;
     std::size_t first = top > 0 ? top - 1 : top;
     std::size_t last = std::min(top + 1, curve.size() - 1);
     while (first > 0 && curve[first - 1].magnitude_ohm > level) --first;

@@ -50,7 +50,7 @@ void add_conditions(const analysis::DriverInputs& inputs, const analysis::Driver
     const analysis::Fit& fit = found.choice.best();
     add("suspension_model", analysis::suspension_name(fit.layout.model.suspension));
     add_fitted_driver(analysis::driver_of(fit.layout, fit.parameters), result.conditions);
-    add("models_tried", static_cast<double>(found.choice.tried.size()));
+    add("models_tried", static_cast<double>(found.choice.screened));
     add("models_within_reach", static_cast<double>(found.choice.within_reach));
     add("fit_from_hz", found.from_hz);
     add("fit_to_hz", found.to_hz);
