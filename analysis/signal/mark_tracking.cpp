@@ -66,15 +66,40 @@ std::vector<std::size_t> marks_of_steps(const TonePlan& plan) {
     return marks;
 }
 
+/// Where a row of three marks or more stands that begins with this mark, after a step in which any length may
+/// have been lost: the gaps of a row are unequal, so that it fits in one place only.
+std::optional<double> find_row(const BandSignal& band, const TonePlan& plan, std::size_t mark,
+                               const std::vector<std::size_t>& mark_of_step, double expected_s,
+                               double earliest_s, double ratio) {
+    const bool after_step = std::ranges::binary_search(mark_of_step, mark - 1);
+    const auto end = std::ranges::lower_bound(mark_of_step, mark);
+    const std::size_t last = end == mark_of_step.end() ? plan.mark_starts_s.size() - 1 : *end;
+    if (!after_step || last < mark + 2) return std::nullopt;
+    const double from_s = plan.mark_starts_s[mark];
+    const double length_s = plan.mark_starts_s[last] + plan.rising_mark.duration_s - from_s;
+    const Waveform row{length_s * ratio,
+                       [&plan, from_s, ratio](double s) { return plan.whole.at(from_s + s / ratio); }};
+    const Match match = best_match(band, row, std::max(expected_s - widest_jump_s, earliest_s),
+                                   std::min(expected_s + widest_jump_s, band.duration_s()));
+    if (match.likeness < mark_found) return std::nullopt;
+    return match.at_s;
+}
+
 std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, const Match& head) {
     std::vector<FoundMark> marks;
     double anchor_tone_s = plan.head_start_s;
     double anchor_s = head.at_s;
     double ratio = 1.0;
     int missed = 0;
+    const std::vector<std::size_t> mark_of_step = marks_of_steps(plan);
     for (std::size_t k = 0; k < plan.mark_starts_s.size(); ++k) {
         const double tone_s = plan.mark_starts_s[k];
-        const double expected_s = anchor_s + (tone_s - anchor_tone_s) * ratio;
+        double expected_s = anchor_s + (tone_s - anchor_tone_s) * ratio;
+        if (k > 0) {
+            const double earliest_s = anchor_s + plan.rising_mark.duration_s;
+            expected_s =
+                find_row(band, plan, k, mark_of_step, expected_s, earliest_s, ratio).value_or(expected_s);
+        }
         const double reach_s = reach_of(plan, k);
         const Waveform& wave = plan.mark_rising[k] ? plan.rising_mark : plan.falling_mark;
         Match match = best_match(band, wave, expected_s - reach_s, expected_s + reach_s);
