@@ -103,6 +103,7 @@ LadderFit fit_rl_ladder(const std::function<Complex(double frequency_hz)>& wante
                         double to_hz, double error, bool with_resistor) {
     const std::vector<double> frequencies_hz = log_grid(from_hz, to_hz, rows_per_decade);
     std::vector<Complex> values;
+    values.reserve(frequencies_hz.size());
     for (const double f : frequencies_hz) values.push_back(wanted(f));
     LadderFit best;
     best.worst_error = std::numeric_limits<double>::infinity();

@@ -26,7 +26,7 @@ constexpr std::array<std::string_view, 12> telling_conditions{
 constexpr double same_condition = 0.02;
 
 /// The quantity with the causes that the other session does not share under a name of their own.
-Quantity apart(Quantity quantity, const std::string& side, const std::set<std::string>& parts) {
+Quantity apart(const Quantity& quantity, const std::string& side, const std::set<std::string>& parts) {
     Quantity renamed{quantity.value, quantity.unit, {}};
     for (const auto& [id, contribution] : quantity.contributions) {
         renamed.contributions[is_shared(id, parts) ? id : side + id] = contribution;
