@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 12> rows{{
+constexpr std::array<Row, 13> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -40,6 +40,7 @@ constexpr std::array<Row, 12> rows{{
     {"test:", ":scatter", "scatter of the curves", "raise the level, and keep the room quiet"},
     {"test:", ":model", "the choice of the driver's model",
      "begin at a third of fs, with the driver held firmly"},
+    {"test:", ":known-resistor", "the known resistor of the match", "measure it with four wires"},
     {"test:", ":box-volume", "volume of the test box", "fill it with water or grains from a measure"},
 }};
 
@@ -49,7 +50,7 @@ struct Whole {
     std::string_view mend;
 };
 
-constexpr std::array<Whole, 6> wholes{{
+constexpr std::array<Whole, 8> wholes{{
     {"driver:area", "area of the cone",
      "measure its diameter, mid-surround to mid-surround, across several ways"},
     {"driver:dc-resistance", "the meter's coil resistance", "measure it with four wires"},
@@ -57,6 +58,8 @@ constexpr std::array<Whole, 6> wholes{{
     {"air:temperature", "temperature of the air", "read a thermometer beside the driver"},
     {"air:pressure", "pressure of the air", "give pressure_hpa as a station at your height reads it"},
     {"air:humidity", "humidity of the air", "read a hygrometer beside the driver"},
+    {"jig:series", "the jig's series resistor", "measure it with four wires"},
+    {"sound:clock", "the player's clock", ""},
 }};
 
 /// The name inside an id of this row, none if the id is of another kind.

@@ -23,11 +23,35 @@ constexpr double least_peak = 1.08;  // height over the troughs beside it, of wh
 constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double half_octave = std::numbers::sqrt2;
 
+// Frequencies are those of the tone; its player's crystal is off by up to 50 ppm (common practice, no
+// source), taken as a rectangular distribution. Off one curve by another of the same player it cancels.
+constexpr double clock_doubt = 50e-6 / std::numbers::sqrt3;
+
+void add_clock_doubt(Quantity& frequency_hz) {
+    frequency_hz.contributions["sound:clock"] += frequency_hz.value * clock_doubt;
+}
+
 capture::Result<void> check(const Setup& setup) {
-    if (!setup.test->text("from_file")) return check_jig_test(setup);
     const auto refuse = [](const std::string& text, const std::string& mend) {
         return capture::fail(capture::FaultKind::bad_input_file, text, mend);
     };
+    if (!setup.test->text("from_file")) {
+        const auto match = setup.test->text("match");
+        if (match && setup.named) {
+            const auto named = setup.named(*match);
+            if (!named || named->test->measure != "match")
+                return refuse(fmt::format("match: the job has no match test \"{}\"", *match),
+                              "give the id of a test of measure match, or leave it out");
+            const auto line_of = [](const Test& test) {
+                const auto line = test.lines.find("");
+                return line == test.lines.end() ? 0 : line->second;
+            };
+            if (line_of(*named->test) > line_of(*setup.test))
+                return refuse(fmt::format("match: the test \"{}\" comes after this one", *match),
+                              "put the match test before the tests that use it");
+        }
+        return check_jig_test(setup);
+    }
     if (setup.test->text("from_file")->empty())
         return refuse("from_file: is empty", "name the file that holds the curve");
     for (const char* field : {"drive_dbfs", "drive_volts", "power_w", "match"}) {
@@ -81,12 +105,14 @@ void add_quantities(const Setup& setup, const ImpedanceReading& reading,
         found.absent.emplace_back("volts_at_resonance_v", none);
     } else {
         const analysis::CurvePeak& main = peaks.front();
-        const analysis::ReadPoint read = analysis::read_peak(curve, main, noise);
+        analysis::ReadPoint read = analysis::read_peak(curve, main, noise);
+        if (reading.take) add_clock_doubt(read.frequency_hz);
         found.add("resonance_hz", read.frequency_hz);
         found.add("maximum_ohm", read.magnitude_ohm);
         above = main.index;
     }
-    const analysis::ReadPoint minimum = analysis::read_minimum(curve, above, noise);
+    analysis::ReadPoint minimum = analysis::read_minimum(curve, above, noise);
+    if (reading.take) add_clock_doubt(minimum.frequency_hz);
     found.add("minimum_ohm", minimum.magnitude_ohm);
     found.add("minimum_hz", minimum.frequency_hz);
     if (peaks.empty()) {
