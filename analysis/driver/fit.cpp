@@ -287,9 +287,12 @@ FittedDriver driver_of(const FitLayout& layout, const VectorXd& x) {
         const bool slope = layout.model.suspension == SuspensionKind::loss_slope;
         (slope ? driver.cone.loss_slope : driver.cone.creep_lambda) = x[layout.creep];
     }
+    // A part that the data do not ask for runs off towards nothing or everything; it stays a number, so that
+    // the model can be written down and made into a circuit. 1e-12 H or ohm is nothing beside a coil.
+    constexpr double farthest = 27.6;
     std::array<double, most_coil_parameters> coil{};
     for (std::size_t i = 0; i < coil_parameter_count(layout.model.coil); ++i)
-        coil[i] = std::exp(x[FitLayout::coil + static_cast<Index>(i)]);
+        coil[i] = std::exp(std::clamp(x[FitLayout::coil + static_cast<Index>(i)], -farthest, farthest));
     driver.coil = coil_from_parameters(layout.model.coil, coil);
     return driver;
 }
