@@ -22,6 +22,18 @@ struct LawValues {
         const double seconds = frame / rate_hz_;
         if (const auto* sine = std::get_if<SteadySine>(&segment_.law))
             return std::sin(two_pi * sine->frequency_hz * seconds + sine->phase_rad);
+        if (const auto* sweep = std::get_if<LogSweep>(&segment_.law)) {
+            return std::sin(two_pi * sweep->start_hz * sweep->growth_s * std::exp(seconds / sweep->growth_s));
+        }
+        if (const auto* pair = std::get_if<SinePair>(&segment_.law)) {
+            return pair->low_share * std::sin(two_pi * pair->low_hz * seconds) +
+                   (1.0 - pair->low_share) * std::sin(two_pi * pair->high_hz * seconds);
+        }
+        if (const auto* burst = std::get_if<ToneBurst>(&segment_.law)) {
+            const double within_s = std::fmod(seconds, burst->off_s + burst->on_s);
+            const double gain = within_s < burst->off_s ? std::pow(10.0, -burst->off_db / 20.0) : 1.0;
+            return gain * std::sin(two_pi * burst->frequency_hz * seconds);
+        }
         const auto& chirp = std::get<Chirp>(segment_.law);
         const double duration_s = static_cast<double>(segment_.frames) / rate_hz_;
         const double slope_hz_per_s = (chirp.to_hz - chirp.from_hz) / duration_s;
@@ -61,11 +73,23 @@ double Tone::energy_s() const {
         // A raised-cosine fade carries 3/8 of the energy of the same time at full level.
         const double full = static_cast<double>(segment.frames) -
                             2.0 * (1.0 - 0.375) * static_cast<double>(segment.fade_frames);
-        const auto* multitone = std::get_if<Multitone>(&segment.law);
-        const double square = multitone != nullptr ? 2.0 * mean_square_of(*multitone) : 1.0;
-        energy += full / rate_hz * square * std::pow(10.0, segment.level_dbfs / 10.0);
+        energy +=
+            full / rate_hz * relative_mean_square(segment.law) * std::pow(10.0, segment.level_dbfs / 10.0);
     }
     return energy;
+}
+
+double relative_mean_square(const SignalLaw& law) {
+    if (const auto* multitone = std::get_if<Multitone>(&law)) return 2.0 * mean_square_of(*multitone);
+    if (const auto* pair = std::get_if<SinePair>(&law)) {
+        const double high_share = 1.0 - pair->low_share;
+        return pair->low_share * pair->low_share + high_share * high_share;
+    }
+    if (const auto* burst = std::get_if<ToneBurst>(&law)) {
+        const double quiet = std::pow(10.0, -burst->off_db / 10.0);
+        return (burst->on_s + quiet * burst->off_s) / (burst->on_s + burst->off_s);
+    }
+    return 1.0;
 }
 
 double value_at(const Segment& segment, double rate_hz, double frame) {

@@ -25,7 +25,33 @@ struct Chirp {
     double to_hz = 1500.0;
 };
 
-using SignalLaw = std::variant<SteadySine, Chirp, Multitone>;
+/// sin(2 pi start growth exp(t / growth)): the exponential sweep in its synchronised form, in which harmonic
+/// n is the sweep itself, earlier by growth ln n (Novak, Lotton, Simon, J. Audio Eng. Soc. 63(10), 2015). The
+/// frequency is start exp(t / growth).
+struct LogSweep {
+    double start_hz = 10.0;
+    double growth_s = 1.4;  // time in which the frequency rises by the factor e
+};
+
+/// Two sines that begin in phase; `low_share` of the peak belongs to the lower one, the rest to the other.
+struct SinePair {
+    double low_hz = 60.0;
+    double high_hz = 7000.0;
+    double low_share = 0.8;
+};
+
+/// A sine at the segment's level for on_s, then off_db lower for off_s, over and over; the quiet part first.
+struct ToneBurst {
+    double frequency_hz = 1000.0;
+    double on_s = 0.02;
+    double off_s = 0.48;
+    double off_db = 20.0;
+};
+
+using SignalLaw = std::variant<SteadySine, Chirp, Multitone, LogSweep, SinePair, ToneBurst>;
+
+/// Mean square re that of a full-scale sine, of the law at 0 dBFS.
+double relative_mean_square(const SignalLaw& law);
 
 enum class SegmentRole {
     head,  // the coded start, by which the tone is found and known for what it is

@@ -93,7 +93,9 @@ std::string columns_text(const analysis::Curve& curve, const std::string& head, 
     for (std::size_t row = 0; row < rows; ++row) {
         for (std::size_t i = 0; i < curve.columns.size(); ++i) {
             if (i > 0) out += separator;
-            out += fmt::format("{}", curve.columns[i].values[row]);
+            const double value = curve.columns[i].values[row];
+            // Where no number could be given: an empty cell, or the word that plotters know.
+            out += !std::isnan(value) ? fmt::format("{}", value) : separator == ',' ? "" : "nan";
         }
         out += '\n';
     }

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include <cmath>
+
 #include "cli/files/posix.h"
 
 namespace assay::cli {
@@ -39,7 +41,9 @@ std::string curve_table(const analysis::Curve& curve) {
     const std::size_t rows = curve.columns.empty() ? 0 : curve.columns.front().values.size();
     for (std::size_t row = 0; row < rows; ++row) {
         for (std::size_t i = 0; i < curve.columns.size(); ++i) {
-            text += fmt::format("{}{}", i == 0 ? "" : ",", curve.columns[i].values[row]);
+            if (i > 0) text += ',';
+            const double value = curve.columns[i].values[row];
+            if (!std::isnan(value)) text += fmt::format("{}", value);  // an empty cell has no number
         }
         text += "\r\n";
     }

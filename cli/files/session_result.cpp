@@ -1,6 +1,7 @@
 // What a test gave, as it stands in session.json.
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "cli/files/session_describe.h"
 
@@ -76,6 +77,27 @@ JsonWriter below(JsonWriter& archive, const Place& place, const std::string& key
     return JsonWriter(archive.node()[key], place, archive.trouble());
 }
 
+/// A place in a column where no number can be given (not a number within) is null in the file.
+void write_column(JsonWriter& curve, const analysis::Column& column) {
+    std::vector<double> values = column.values;
+    for (double& value : values) {
+        if (std::isnan(value)) value = 0.0;
+    }
+    curve.field(column.name, values);
+    Json& list = curve.node()[column.name];
+    for (std::size_t i = 0; i < column.values.size(); ++i) {
+        if (std::isnan(column.values[i])) list[i] = nullptr;
+    }
+}
+
+void read_column(const Json& list, const Place& place, Trouble& trouble, std::vector<double>& values) {
+    if (!list.is_array()) return trouble.note(place, "should be a list");
+    for (std::size_t i = 0; i < list.size() && !trouble.first; ++i) {
+        values.push_back(std::numeric_limits<double>::quiet_NaN());
+        if (!list[i].is_null()) JsonReader::read(list[i], values.back(), Place{&place, nullptr, i}, trouble);
+    }
+}
+
 void write_findings(JsonWriter& archive, const Findings& findings, std::vector<Warning> warnings) {
     const std::string quantities_key = "quantities";
     const Place quantities_place{&archive.place(), &quantities_key, 0};
@@ -101,7 +123,7 @@ void write_findings(JsonWriter& archive, const Findings& findings, std::vector<W
             if (column.values.size() != curve.columns.front().values.size()) {
                 archive.trouble().note(place, "has columns of different length");
             }
-            writer.field(column.name, column.values);
+            write_column(writer, column);
         }
     }
     warnings.insert(warnings.end(), findings.warnings.begin(), findings.warnings.end());
@@ -138,7 +160,7 @@ void read_findings(JsonReader& archive, Findings& findings) {
             analysis::Curve curve;
             for (auto item = entry->begin(); !trouble.first && item != entry->end(); ++item) {
                 analysis::Column column{item.key(), {}};
-                JsonReader::read(*item, column.values, Place{&place, &column.name, 0}, trouble);
+                read_column(*item, Place{&place, &column.name, 0}, trouble, column.values);
                 curve.columns.push_back(std::move(column));
                 if (curve.columns.back().values.size() != curve.columns.front().values.size()) {
                     trouble.note(place, "its lists are not equally long");

@@ -1,6 +1,7 @@
 // A take as it stands in session.json: the tone as played, one list for each property of its segments, and
 // the capture that was made of it.
 #include <algorithm>
+#include <array>
 #include <optional>
 
 #include "cli/files/session_describe.h"
@@ -9,13 +10,16 @@ namespace assay::cli {
 namespace {
 
 using capture::Chirp;
+using capture::LogSweep;
 using capture::Multitone;
 using capture::Segment;
 using capture::SegmentRole;
+using capture::SinePair;
 using capture::SteadySine;
+using capture::ToneBurst;
 
-/// Columns of the segments. A sine has the same frequency at both ends, a chirp no phase of its own. The last
-/// two are there if any segment is a multitone.
+/// Columns of the segments. A sine has the same frequency at both ends, a chirp no phase of its own. The
+/// optional ones are there if any segment is of the law that they belong to.
 struct SegmentColumns {
     std::vector<std::string> role{};
     std::vector<std::string> law{};
@@ -28,7 +32,19 @@ struct SegmentColumns {
     std::vector<double> phase_rad{};
     std::optional<std::vector<double>> period_s{};
     std::optional<std::vector<double>> lines_per_octave{};
+    std::optional<std::vector<double>> growth_s{};   // of a sweep
+    std::optional<std::vector<double>> low_share{};  // of a pair
+    std::optional<std::vector<double>> on_s{};       // of a burst
+    std::optional<std::vector<double>> off_s{};
+    std::optional<std::vector<double>> off_db{};
 };
+
+using OptionalColumn = std::optional<std::vector<double>> SegmentColumns::*;
+constexpr std::array<OptionalColumn, 7> optional_columns{
+    &SegmentColumns::period_s, &SegmentColumns::lines_per_octave,
+    &SegmentColumns::growth_s, &SegmentColumns::low_share,
+    &SegmentColumns::on_s,     &SegmentColumns::off_s,
+    &SegmentColumns::off_db};
 
 template <class Archive, class Object>
 requires std::is_same_v<std::remove_const_t<Object>, SegmentColumns>
@@ -44,6 +60,11 @@ void describe(Archive& archive, Object& columns) {
     archive.field("phase_rad", columns.phase_rad);
     archive.field("period_s", columns.period_s);
     archive.field("lines_per_octave", columns.lines_per_octave);
+    archive.field("growth_s", columns.growth_s);
+    archive.field("low_share", columns.low_share);
+    archive.field("on_s", columns.on_s);
+    archive.field("off_s", columns.off_s);
+    archive.field("off_db", columns.off_db);
 }
 
 const EnumWords<SegmentRole>& role_words() {
@@ -54,13 +75,13 @@ const EnumWords<SegmentRole>& role_words() {
 
 SegmentColumns columns_of(const std::vector<Segment>& segments) {
     SegmentColumns columns;
-    const bool many = std::ranges::any_of(
-        segments, [](const Segment& segment) { return std::holds_alternative<Multitone>(segment.law); });
-    if (many) {
-        columns.period_s.emplace(segments.size(), 0.0);
-        columns.lines_per_octave.emplace(segments.size(), 0.0);
-    }
-    for (const Segment& segment : segments) {
+    const auto put = [&](OptionalColumn column, std::size_t index, double value) {
+        auto& list = columns.*column;
+        if (!list) list.emplace(segments.size(), 0.0);
+        (*list)[index] = value;
+    };
+    for (std::size_t index = 0; index < segments.size(); ++index) {
+        const Segment& segment = segments[index];
         for (const auto& [role, word] : role_words()) {
             if (role == segment.role) columns.role.push_back(word);
         }
@@ -68,25 +89,32 @@ SegmentColumns columns_of(const std::vector<Segment>& segments) {
         columns.frames.push_back(segment.frames);
         columns.level_dbfs.push_back(segment.level_dbfs);
         columns.fade_frames.push_back(segment.fade_frames);
+        const auto add = [&](const char* law, double from_hz, double to_hz, double phase_rad) {
+            columns.law.emplace_back(law);
+            columns.from_hz.push_back(from_hz);
+            columns.to_hz.push_back(to_hz);
+            columns.phase_rad.push_back(phase_rad);
+        };
         if (const auto* sine = std::get_if<SteadySine>(&segment.law)) {
-            columns.law.emplace_back("sine");
-            columns.from_hz.push_back(sine->frequency_hz);
-            columns.to_hz.push_back(sine->frequency_hz);
-            columns.phase_rad.push_back(sine->phase_rad);
+            add("sine", sine->frequency_hz, sine->frequency_hz, sine->phase_rad);
         } else if (const auto* multitone = std::get_if<Multitone>(&segment.law)) {
-            const std::size_t index = columns.law.size();
-            columns.law.emplace_back("multitone");
-            columns.from_hz.push_back(multitone->start_hz);
-            columns.to_hz.push_back(multitone->stop_hz);
-            columns.phase_rad.push_back(0.0);
-            (*columns.period_s)[index] = multitone->period_s;
-            (*columns.lines_per_octave)[index] = multitone->lines_per_octave;
+            add("multitone", multitone->start_hz, multitone->stop_hz, 0.0);
+            put(&SegmentColumns::period_s, index, multitone->period_s);
+            put(&SegmentColumns::lines_per_octave, index, multitone->lines_per_octave);
+        } else if (const auto* sweep = std::get_if<LogSweep>(&segment.law)) {
+            add("sweep", sweep->start_hz, sweep->start_hz, 0.0);
+            put(&SegmentColumns::growth_s, index, sweep->growth_s);
+        } else if (const auto* pair = std::get_if<SinePair>(&segment.law)) {
+            add("pair", pair->low_hz, pair->high_hz, 0.0);
+            put(&SegmentColumns::low_share, index, pair->low_share);
+        } else if (const auto* burst = std::get_if<ToneBurst>(&segment.law)) {
+            add("burst", burst->frequency_hz, burst->frequency_hz, 0.0);
+            put(&SegmentColumns::on_s, index, burst->on_s);
+            put(&SegmentColumns::off_s, index, burst->off_s);
+            put(&SegmentColumns::off_db, index, burst->off_db);
         } else {
             const auto& chirp = std::get<Chirp>(segment.law);
-            columns.law.emplace_back("chirp");
-            columns.from_hz.push_back(chirp.from_hz);
-            columns.to_hz.push_back(chirp.to_hz);
-            columns.phase_rad.push_back(0.0);
+            add("chirp", chirp.from_hz, chirp.to_hz, 0.0);
         }
     }
     return columns;
@@ -108,8 +136,8 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
                                    columns.from_hz.size(), columns.to_hz.size(), columns.phase_rad.size()}) {
         if (size != count) return "its lists are not equally long";
     }
-    for (const auto& list : {columns.period_s, columns.lines_per_octave}) {
-        if (list && list->size() != count) return "its lists are not equally long";
+    for (const OptionalColumn column : optional_columns) {
+        if (columns.*column && (columns.*column)->size() != count) return "its lists are not equally long";
     }
     for (std::size_t i = 0; i < count; ++i) {
         Segment segment;
@@ -135,8 +163,17 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
                                       (*columns.lines_per_octave)[i]};
             if (!sensible(multitone)) return "a multitone has no lines, or too many";
             segment.law = multitone;
+        } else if (columns.law[i] == "sweep" && columns.growth_s) {
+            segment.law = LogSweep{columns.from_hz[i], (*columns.growth_s)[i]};
+            if (columns.from_hz[i] <= 0.0 || (*columns.growth_s)[i] <= 0.0) return "a sweep does not rise";
+        } else if (columns.law[i] == "pair" && columns.low_share) {
+            segment.law = SinePair{columns.from_hz[i], columns.to_hz[i], (*columns.low_share)[i]};
+        } else if (columns.law[i] == "burst" && columns.on_s && columns.off_s && columns.off_db) {
+            segment.law =
+                ToneBurst{columns.from_hz[i], (*columns.on_s)[i], (*columns.off_s)[i], (*columns.off_db)[i]};
+            if ((*columns.on_s)[i] <= 0.0 || (*columns.off_s)[i] <= 0.0) return "a burst has no length";
         } else {
-            return "a law is none of sine, chirp, multitone";
+            return "a law is none of sine, chirp, multitone, sweep, pair, burst";
         }
         segments.push_back(segment);
     }

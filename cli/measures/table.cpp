@@ -5,6 +5,7 @@
 #include "cli/measures/match.h"
 #include "cli/measures/measure.h"
 #include "cli/measures/meter_power.h"
+#include "cli/measures/response.h"
 
 namespace assay::cli {
 
@@ -13,6 +14,7 @@ const std::vector<Measure>& measure_table() {
         clipping_power_measure(),
         distortion_measure(),
         meter_power_measure(),
+        response_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),

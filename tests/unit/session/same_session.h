@@ -120,6 +120,19 @@ inline bool same(const capture::Segment& a, const capture::Segment& b) {
         const auto& other = std::get<capture::Multitone>(b.law);
         same_law = period == other.period_s && start == other.start_hz && stop == other.stop_hz &&
                    per_octave == other.lines_per_octave;
+    } else if (const auto* sweep = std::get_if<capture::LogSweep>(&law)) {
+        const auto& [start, growth] = *sweep;
+        const auto& other = std::get<capture::LogSweep>(b.law);
+        same_law = start == other.start_hz && growth == other.growth_s;
+    } else if (const auto* pair = std::get_if<capture::SinePair>(&law)) {
+        const auto& [low, high, share] = *pair;
+        const auto& other = std::get<capture::SinePair>(b.law);
+        same_law = low == other.low_hz && high == other.high_hz && share == other.low_share;
+    } else if (const auto* burst = std::get_if<capture::ToneBurst>(&law)) {
+        const auto& [frequency, on, off, off_db] = *burst;
+        const auto& other = std::get<capture::ToneBurst>(b.law);
+        same_law = frequency == other.frequency_hz && on == other.on_s && off == other.off_s &&
+                   off_db == other.off_db;
     } else {
         const auto& [from, to] = std::get<capture::Chirp>(law);
         const auto& other = std::get<capture::Chirp>(b.law);

@@ -50,6 +50,21 @@ TEST(Take, AnImpedanceToneComesBackAsItWas) {
     EXPECT_EQ(before.frames, after.frames);
 }
 
+TEST(Take, SweepPairAndBurstComeBackAsTheyWere) {
+    const File file;
+    Session written = hand_made::many_verdicts();
+    capture::Tone& tone = written.tests[0].takes[0].tone;
+    tone.segments = {
+        {1000, 9000, capture::LogSweep{5.0, 1.4}, -20.0, 10, capture::SegmentRole::step},
+        {20000, 9000, capture::SinePair{60.0, 7000.0, 0.8}, -10.0, 10, capture::SegmentRole::step},
+        {30000, 9000, capture::ToneBurst{1000.0, 0.02, 0.48, 20.0}, -3.0, 10, capture::SegmentRole::step}};
+    tone.frames = 50000;
+    file.put(session_text(written));
+    const auto read = read_session(file.folder);
+    ASSERT_TRUE(read) << read.error().text;
+    EXPECT_TRUE(all_same(tone.segments, read->tests[0].takes[0].tone.segments));
+}
+
 TEST(Take, AMultitoneThatCannotBeIsRefused) {
     const std::vector<std::pair<std::string, ordered_json>> changes = {
         {"period_s", 0.0}, {"period_s", 1e9}, {"lines_per_octave", 0.0}, {"lines_per_octave", -3},

@@ -1,0 +1,181 @@
+#include "analysis/signal/sweep_response.h"
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "analysis/signal/fft.h"
+
+namespace assay::analysis {
+
+namespace {
+
+using Complex = std::complex<double>;
+
+constexpr double two_pi = 2.0 * std::numbers::pi;
+constexpr double room_s = 5.0;             // before time 0, for harmonics, beyond the record's own length
+constexpr double highest_of_rate = 0.49;   // recorders let nothing through above
+constexpr double flat_below_start = 0.75;  // of start_hz: from there upwards the band is whole
+constexpr double flat_above_stop = 1.02;   // of stop_hz
+constexpr double flat_below_end = 0.955;
+constexpr int highest_order_in_time = 20;  // above it harmonics of an amplifier are taken as gone
+constexpr int noise_points_per_octave = 12;
+constexpr int noise_windows = 4;
+
+/// Seconds before and after the centre; a raised cosine takes the outer half of each.
+struct Window {
+    double before_s = 0.0;
+    double after_s = 0.0;
+
+    double at(double seconds) const {
+        const double edge = seconds < 0.0 ? -seconds / before_s : seconds / after_s;
+        if (edge >= 1.0) return 0.0;
+        return edge <= 0.5 ? 1.0 : 0.5 + 0.5 * std::cos(two_pi * (edge - 0.5));
+    }
+    /// Integral of the square: the flat half, and three eighths of the falling one.
+    double energy_s() const { return (before_s + after_s) * (0.5 + 0.5 * 0.375); }
+};
+
+Window window_for(double frequency_hz, int order, double growth_s) {
+    Window window{0.015, 0.08};
+    if (frequency_hz < 1500.0) window = {0.08, 0.3};
+    if (frequency_hz < 150.0) window = {0.45, 0.95};
+    // Harmonics lie deep in the noise: their windows hold some forty cycles and no more.
+    if (order > 1) {
+        window = {std::min(std::max(20.0 / frequency_hz, 0.002), window.before_s),
+                  std::min(std::max(40.0 / frequency_hz, 0.003), window.after_s)};
+    }
+    const double n = order;
+    window.before_s = std::min(window.before_s, 0.5 * growth_s * std::log((n + 1.0) / n));
+    if (order > 1) window.after_s = std::min(window.after_s, 0.6 * growth_s * std::log(n / (n - 1.0)));
+    return window;
+}
+
+/// Fourier sum of the impulse about a centre. At the tone's rate, a phasor that is turned sample by sample.
+Complex transform_at(const SweepResponse& response, double frequency_hz, double centre_s,
+                     const Window& window) {
+    const double rate = response.rate_hz;
+    const auto size = static_cast<std::int64_t>(response.impulse.size());
+    const auto first = static_cast<std::int64_t>(std::ceil((centre_s - window.before_s) * rate));
+    const auto last = static_cast<std::int64_t>(std::floor((centre_s + window.after_s) * rate));
+    const double omega = two_pi * frequency_hz;
+    const Complex turn = std::polar(1.0, -omega / rate);
+    Complex phasor{};
+    Complex sum{};
+    for (std::int64_t n = first; n <= last; ++n) {
+        const double seconds = static_cast<double>(n) / rate - centre_s;
+        // Anew every so often: rounding would add up.
+        if ((n - first) % 256 == 0) phasor = std::polar(1.0, -std::fmod(omega * seconds, two_pi));
+        const std::int64_t place = ((n % size) + size) % size;
+        sum += window.at(seconds) * response.impulse[static_cast<std::size_t>(place)] * phasor;
+        phasor *= turn;
+    }
+    return sum;
+}
+
+/// 0 at `zero_hz`, 1 from `one_hz` on, smooth in the logarithm of the frequency.
+double edge(double frequency_hz, double zero_hz, double one_hz) {
+    if (zero_hz == one_hz) return 1.0;
+    const double part = std::log(frequency_hz / zero_hz) / std::log(one_hz / zero_hz);
+    return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(part, 0.0, 1.0));
+}
+
+/// The sweep's spectrum on the bins of a record of `length` samples: sampled finely enough to hold all of it.
+std::vector<Complex> sweep_spectrum(const SweepPlan& plan, double rate_hz, double start_s,
+                                    std::size_t length) {
+    std::size_t finer = 1;
+    while (rate_hz * static_cast<double>(finer) < 2.02 * plan.to_hz) ++finer;
+    std::vector<double> samples(length * finer, 0.0);
+    const double fine_hz = rate_hz * static_cast<double>(finer);
+    const auto first = static_cast<std::size_t>(std::max(std::ceil(start_s * fine_hz), 0.0));
+    const auto last = static_cast<std::size_t>((start_s + plan.duration_s) * fine_hz);
+    for (std::size_t n = first; n <= last && n < samples.size(); ++n)
+        samples[n] = plan.at(static_cast<double>(n) / fine_hz - start_s);
+    std::vector<Complex> bins = real_spectrum(samples, samples.size());
+    bins.resize(length / 2 + 1);
+    for (Complex& bin : bins) bin /= static_cast<double>(finer);
+    return bins;
+}
+
+}  // namespace
+
+Complex SweepResponse::at(double output_hz, int order) const {
+    return transform_at(*this, output_hz, -growth_s * std::log(static_cast<double>(order)),
+                        window_for(output_hz, order, growth_s));
+}
+
+double SweepResponse::noise_at(double output_hz, int order) const {
+    if (noise_hz.size() < 2) return 0.0;
+    const auto above = std::lower_bound(noise_hz.begin(), noise_hz.end(), output_hz);
+    const auto place = static_cast<std::size_t>(
+        std::clamp<std::ptrdiff_t>(above - noise_hz.begin(), 0, std::ssize(noise_hz) - 1));
+    return noise_density[place] * std::sqrt(window_for(output_hz, order, growth_s).energy_s());
+}
+
+SweepResponse respond(std::span<const double> record, double rate_hz, double start_s, const SweepPlan& plan) {
+    SweepResponse response;
+    response.rate_hz = rate_hz;
+    response.growth_s = plan.growth_s;
+    response.to_hz = std::min(plan.to_hz, highest_of_rate * rate_hz);
+    const std::size_t length = good_fft_length(record.size() + static_cast<std::size_t>(room_s * rate_hz));
+    std::vector<Complex> output = real_spectrum(record, length);
+    const std::vector<Complex> input = sweep_spectrum(plan, rate_hz, start_s, length);
+    const double bin_hz = rate_hz / static_cast<double>(length);
+    const double flat_to_hz = std::min(flat_above_stop * plan.stop_hz, flat_below_end * response.to_hz);
+    std::vector<Complex> bins(length);
+    for (std::size_t k = 1; k < length / 2; ++k) {
+        const double frequency_hz = bin_hz * static_cast<double>(k);
+        if (frequency_hz <= plan.from_hz || frequency_hz >= response.to_hz) continue;
+        const double band = edge(frequency_hz, plan.from_hz, flat_below_start * plan.start_hz) *
+                            edge(frequency_hz, response.to_hz, flat_to_hz);
+        bins[k] = band * output[k] / input[k];
+        bins[length - k] = std::conj(bins[k]);
+    }
+    const std::vector<Complex> impulse = transform(bins, true);
+    response.impulse.resize(length);
+    for (std::size_t n = 0; n < length; ++n)
+        response.impulse[n] = impulse[n].real() / static_cast<double>(length);
+
+    // Earlier than all harmonics there is nothing but noise.
+    const double before_s = plan.growth_s * std::log(static_cast<double>(highest_order_in_time)) + 0.5;
+    const double free_s = static_cast<double>(length) / rate_hz - before_s - 1.5;
+    for (const double frequency_hz :
+         log_frequencies(plan.start_hz, std::min(plan.stop_hz, response.to_hz), noise_points_per_octave)) {
+        const Window window = window_for(frequency_hz, 1, plan.growth_s);
+        const double each_s = window.before_s + window.after_s;
+        double power = 0.0;
+        int taken = 0;
+        for (int k = 0; k < noise_windows && (k + 1) * each_s < free_s; ++k) {
+            const double centre_s = -before_s - window.after_s - k * free_s / noise_windows;
+            power += 0.5 * std::norm(transform_at(response, frequency_hz, centre_s, window));
+            ++taken;
+        }
+        response.noise_hz.push_back(frequency_hz);
+        response.noise_density.push_back(taken > 0 ? power / taken / window.energy_s() : 0.0);
+    }
+    // Neighbours share their noise: the mean of seven points of four windows is good to a few per cent.
+    std::vector<double> smooth(response.noise_density.size());
+    for (std::size_t k = 0; k < smooth.size(); ++k) {
+        const std::size_t from = k < 3 ? 0 : k - 3;
+        const std::size_t to = std::min(k + 4, smooth.size());
+        double sum = 0.0;
+        for (std::size_t j = from; j < to; ++j) sum += response.noise_density[j];
+        smooth[k] = std::sqrt(sum / static_cast<double>(to - from));
+    }
+    response.noise_density = std::move(smooth);
+    return response;
+}
+
+std::vector<double> log_frequencies(double start_hz, double stop_hz, int per_octave) {
+    std::vector<double> frequencies{start_hz};
+    const auto first = static_cast<int>(std::ceil(per_octave * std::log2(start_hz / 1000.0) + 1e-9));
+    for (int k = first;; ++k) {
+        const double frequency_hz = 1000.0 * std::exp2(static_cast<double>(k) / per_octave);
+        if (frequency_hz >= stop_hz * (1.0 - 1e-9)) break;
+        if (frequency_hz > start_hz * (1.0 + 1e-9)) frequencies.push_back(frequency_hz);
+    }
+    frequencies.push_back(stop_hz);
+    return frequencies;
+}
+
+}  // namespace assay::analysis

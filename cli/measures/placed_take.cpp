@@ -1,0 +1,213 @@
+#include "cli/measures/placed_take.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <set>
+
+#include "analysis/signal/signal.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/placing.h"
+#include "cli/measures/staircase_reading.h"
+#include "cli/measures/tone_plan.h"
+
+namespace assay::cli {
+
+namespace {
+
+using capture::Result;
+
+// Zeros and held values count as a lost buffer where the channel is too loud to round to them.
+constexpr double loud_enough = 0.003;
+
+std::span<const float> stretch(const PlacedTake& placed, int channel, double from_s, double to_s) {
+    const auto found = std::find(placed.channels.begin(), placed.channels.end(), channel);
+    const std::vector<float>& samples =
+        placed.samples[static_cast<std::size_t>(found - placed.channels.begin())];
+    const auto size = static_cast<double>(samples.size());
+    const double first = std::clamp(std::ceil(from_s * placed.rate_hz), 0.0, size);
+    const double end = std::clamp(std::ceil(to_s * placed.rate_hz), first, size);
+    return std::span(samples).subspan(static_cast<std::size_t>(first), static_cast<std::size_t>(end - first));
+}
+
+template <class Span>
+const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
+    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) {
+        return span.from_s < to_s && span.to_s > from_s;
+    });
+    return found == spans.end() ? nullptr : &*found;
+}
+
+}  // namespace
+
+std::vector<std::size_t> inputs_of(const Setup& setup) {
+    std::set<std::size_t> inputs;
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        inputs.insert(load.plus);
+        if (load.minus) inputs.insert(*load.minus);
+    }
+    if (setup.test->reference) inputs.insert(*setup.test->reference);
+    return {inputs.begin(), inputs.end()};
+}
+
+Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
+    std::set<int> channels;
+    for (const std::size_t input : inputs_of(setup)) channels.insert(setup.bench->inputs[input].channel);
+    PlacedTake placed;
+    placed.channels.assign(channels.begin(), channels.end());
+    placed.rate_hz = take.recording.rate_hz;
+    if (const auto enough = check_channels(take, placed.channels); !enough)
+        return tl::unexpected<capture::Fault>(enough.error());
+    auto raw = capture::check_raw(take.recording, placed.channels);
+    if (!raw) return tl::unexpected<capture::Fault>(raw.error());
+    placed.raw = std::move(*raw);
+    const analysis::TonePlan plan = plan_of(take.tone);
+    auto placement = place_tone(take, placed.channels, plan);
+    if (!placement) return tl::unexpected<capture::Fault>(placement.error());
+    placed.placement = std::move(*placement);
+    for (const capture::Segment& segment : take.tone.segments) {
+        if (segment.role == capture::SegmentRole::step) placed.steps.push_back(segment);
+    }
+    const std::size_t last = placed.steps.size() - 1;
+    const double last_s = static_cast<double>(placed.steps[last].frames) / take.tone.rate_hz;
+    if (const auto whole = check_length(take, placed.at_s(last, last_s)); !whole)
+        return tl::unexpected<capture::Fault>(whole.error());
+    auto reader = capture::RecordingReader::open(take.recording);
+    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
+    auto samples = reader->read(placed.channels, 0, take.recording.frames);
+    if (!samples) return tl::unexpected<capture::Fault>(samples.error());
+    placed.samples = std::move(*samples);
+    return placed;
+}
+
+double first_sample_s(const PlacedTake& placed, double from_s) {
+    return std::max(std::ceil(from_s * placed.rate_hz), 0.0) / placed.rate_hz;
+}
+
+std::vector<double> input_volts(const PlacedTake& placed, const capture::Input& input, double from_s,
+                                double to_s) {
+    const analysis::Signal signal{stretch(placed, input.channel, from_s, to_s), placed.rate_hz,
+                                  input.volts_per_unit()};
+    return analysis::volts_between(signal, {});
+}
+
+std::vector<double> load_volts(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
+                               double from_s, double to_s) {
+    const capture::Input& plus = setup.bench->inputs[load.plus];
+    const analysis::Signal high{stretch(placed, plus.channel, from_s, to_s), placed.rate_hz,
+                                plus.volts_per_unit()};
+    if (!load.minus) return analysis::volts_between(high, {});
+    const capture::Input& minus = setup.bench->inputs[*load.minus];
+    return analysis::volts_between(
+        high, {stretch(placed, minus.channel, from_s, to_s), placed.rate_hz, minus.volts_per_unit()});
+}
+
+double plus_share_of(const Setup& setup, const PlacedTake& placed, const capture::Load& load, double from_s,
+                     double to_s) {
+    if (!load.minus) return 1.0;
+    const std::vector<double> both = load_volts(setup, placed, load, from_s, to_s);
+    const std::vector<double> plus = input_volts(placed, setup.bench->inputs[load.plus], from_s, to_s);
+    double cross = 0.0;
+    double square = 0.0;
+    for (std::size_t n = 0; n < both.size(); ++n) {
+        cross += both[n] * plus[n];
+        square += both[n] * both[n];
+    }
+    return square > 0.0 ? cross / square : 0.5;
+}
+
+std::optional<Trouble> trouble_at(const PlacedTake& placed, const capture::Input& input, std::size_t step,
+                                  double from_s, double to_s, bool steady) {
+    const auto found =
+        std::find_if(placed.raw.channels.begin(), placed.raw.channels.end(),
+                     [&](const capture::RawChannel& channel) { return channel.channel == input.channel; });
+    if (found == placed.raw.channels.end()) return std::nullopt;
+    const auto* high = overlapping(found->full_scale_positive, from_s, to_s);
+    const auto* low = overlapping(found->full_scale_negative, from_s, to_s);
+    if (high != nullptr || low != nullptr) {
+        return Trouble{fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
+                                   seconds_text(std::max((high != nullptr ? high : low)->from_s, from_s))),
+                       true};
+    }
+    for (const analysis::TimeJump& jump : placed.placement.jumps) {
+        if (jump.step != step) continue;
+        return Trouble{fmt::format(
+            "{} between {} and {}: {:.1f} ms {}", jump.jump_s < 0.0 ? "dropout" : "repeated block",
+            seconds_text(jump.after_s), seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
+            jump.jump_s < 0.0 ? "are missing" : "too much")};
+    }
+    if (!placed.placement.step_sound[step])
+        return Trouble{fmt::format("the tone is gone from {} on", seconds_text(from_s))};
+    float peak = 0.0F;
+    for (const float sample : stretch(placed, input.channel, from_s, to_s))
+        peak = std::max(peak, std::abs(sample));
+    if (static_cast<double>(peak) < loud_enough) return std::nullopt;
+    if (const auto* zeros = overlapping(found->zeros_inside, from_s, to_s)) {
+        return Trouble{fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros->from_s),
+                                   1e3 * (zeros->to_s - zeros->from_s))};
+    }
+    if (steady) return std::nullopt;
+    if (const auto* held = overlapping(found->held, from_s, to_s)) {
+        return Trouble{fmt::format("dropout at {}: \"{}\" stands still for {:.1f} ms",
+                                   seconds_text(held->from_s), input.name,
+                                   1e3 * (held->to_s - held->from_s))};
+    }
+    for (const capture::RepeatedBlock& block : found->repeated) {
+        if (block.at_s < to_s && block.at_s + block.lasts_s > from_s) {
+            return Trouble{fmt::format("repeated block at {}: {:.1f} ms come twice", seconds_text(block.at_s),
+                                       1e3 * block.block_s)};
+        }
+    }
+    return std::nullopt;
+}
+
+std::optional<Trouble> trouble_at(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
+                                  std::size_t step, double from_s, double to_s, bool steady) {
+    auto trouble = trouble_at(placed, setup.bench->inputs[load.plus], step, from_s, to_s, steady);
+    if (trouble || !load.minus) return trouble;
+    return trouble_at(placed, setup.bench->inputs[*load.minus], step, from_s, to_s, steady);
+}
+
+capture::Fault fault_of(const Take& take, const capture::Load& load, const Trouble& trouble) {
+    return {capture::FaultKind::untrusted_capture,
+            fmt::format("{}: load \"{}\": {}", file_of(take), load.name, trouble.words), std::nullopt,
+            trouble.overload ? "lower the recorder's gain or raise the attenuation, then record again"
+                             : "record again; close other programs, use a larger buffer or another recorder"};
+}
+
+void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,
+                         TestResult& result) {
+    const auto add = [&](const char* name, Condition value) {
+        result.conditions.emplace_back(name, std::move(value));
+    };
+    add("channels_driven", static_cast<double>(setup.test->loads.size()));
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        if (std::isfinite(load.resistance_ohm))
+            result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
+    }
+    add_readings(*setup.test, result);
+    const auto exact = [&](const std::string& what) {
+        result.whole.warn("taken-as-exact",
+                          what + ": no uncertainty is stated, so the value is taken as exact",
+                          "state uncertainty_percent, tolerance_percent or meter in the bench file");
+    };
+    for (const std::size_t index : inputs_of(setup)) {
+        const capture::Input& input = setup.bench->inputs[index];
+        if (input.scale_doubts.empty()) exact("input \"" + input.name + "\"");
+    }
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
+            exact("load \"" + load.name + "\"");
+    }
+    add("start_s", start_s);
+    add("clock_ppm", clock_ppm);
+    add("recorded_rate_hz", take.recording.rate_hz);
+    add("recorded_format", take.recording.format);
+    add("tone_rate_hz", take.tone.rate_hz);
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,319 @@
+#include "cli/measures/response.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <numbers>
+
+#include "analysis/amplifier/response_limits.h"
+#include "capture/tone/response_tone.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/response_reading.h"
+#include "cli/measures/scale.h"
+#include "cli/measures/trusted_steps.h"
+
+namespace assay::cli {
+
+namespace {
+
+using analysis::Absent;
+using analysis::Quantity;
+using capture::Result;
+
+constexpr double reference_hz = 1000.0;
+constexpr int points_per_octave = 48;
+constexpr double degrees = 180.0 / std::numbers::pi;
+constexpr double db_per_relative = 20.0 / std::numbers::ln10;
+constexpr double audio_from_hz = 20.0;
+constexpr double audio_to_hz = 20000.0;
+constexpr double level_held = 0.005;  // of the volts, from before the sweep to after it
+constexpr int highest_harmonic = 5;
+
+tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string& mend) {
+    return capture::fail(capture::FaultKind::bad_input_file, text, mend);
+}
+
+Result<void> check(const Setup& setup) {
+    if (setup.test->number("power_w"))
+        return refuse("power_w: a response is measured at a level of the player, not at a power",
+                      "give the level as drive_dbfs or drive_volts");
+    const double start_hz = field_number(*setup.test, "start_hz");
+    const double stop_hz = response_stop_hz(setup);
+    const double highest_hz = 0.45 * setup.tone_rate_hz;
+    if (stop_hz > highest_hz * (1.0 + 1e-9)) {
+        return refuse(fmt::format("stop_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", stop_hz,
+                                  setup.tone_rate_hz),
+                      fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", highest_hz));
+    }
+    if (start_hz * 4.0 > stop_hz) {
+        return refuse(fmt::format("start_hz: {:.6g} Hz lies less than two octaves below stop_hz, {:.6g} Hz",
+                                  start_hz, stop_hz),
+                      "widen the band");
+    }
+    return check_level(setup);
+}
+
+std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    if (!takes.empty()) return std::nullopt;
+    const auto level = drive_dbfs(setup);
+    if (!level) return std::nullopt;
+    return capture::make_response_tone({.rate_hz = setup.tone_rate_hz,
+                                        .start_hz = field_number(*setup.test, "start_hz"),
+                                        .stop_hz = response_stop_hz(setup),
+                                        .level_dbfs = *level,
+                                        .code = setup.test->id + "/response"});
+}
+
+/// The load's volts against what the gain is counted from.
+struct Gain {
+    const ChannelResponse* load = nullptr;
+    const ChannelResponse* reference = nullptr;  // none: against `divisor`
+    double divisor = 1.0;                        // output volts for sample value 1.0
+
+    std::complex<double> at(double frequency_hz) const {
+        const std::complex<double> volts = load->at(frequency_hz);
+        return reference != nullptr ? volts / reference->at(frequency_hz) : volts / divisor;
+    }
+    /// Of the magnitude and, in radians, of the phase; relative.
+    double noise_at(double frequency_hz) const {
+        const double own = load->relative_noise_at(frequency_hz);
+        return reference != nullptr ? std::hypot(own, reference->relative_noise_at(frequency_hz)) : own;
+    }
+};
+
+struct LoadCurve {
+    std::vector<double> frequency_hz{};
+    std::vector<double> magnitude_db{};
+    std::vector<double> phase_deg{};
+};
+
+LoadCurve curve_of(const Gain& gain, const ResponseReading& reading) {
+    LoadCurve curve;
+    curve.frequency_hz = analysis::log_frequencies(reading.start_hz, reading.stop_hz, points_per_octave);
+    for (const double frequency_hz : curve.frequency_hz) {
+        const std::complex<double> value = gain.at(frequency_hz);
+        curve.magnitude_db.push_back(20.0 * std::log10(std::max(std::abs(value), 1e-15)));
+        curve.phase_deg.push_back(std::arg(value) * degrees);
+    }
+    return curve;
+}
+
+analysis::Curve columns_of(const LoadCurve& curve, const ChannelResponse& load) {
+    analysis::Curve columns;
+    columns.columns = {{"frequency_hz", curve.frequency_hz},
+                       {"magnitude_db", curve.magnitude_db},
+                       {"phase_deg", curve.phase_deg}};
+    for (int order = 2; order <= highest_harmonic; ++order) {
+        analysis::Column column{fmt::format("harmonic_{}_percent", order), {}};
+        for (const double frequency_hz : curve.frequency_hz) {
+            const auto harmonic = load.harmonic_at(frequency_hz, order);
+            // Beyond the band, or drowned in noise: no number there.
+            const bool given = harmonic && *harmonic > 3.0 * load.harmonic_noise_at(frequency_hz, order);
+            column.values.push_back(given ? 100.0 * *harmonic : std::numeric_limits<double>::quiet_NaN());
+        }
+        columns.columns.push_back(std::move(column));
+    }
+    return columns;
+}
+
+void add_limits(const Gain& gain, const LoadCurve& curve, const std::string& source, Findings& findings) {
+    for (const int down_db : {3, 1}) {
+        for (const bool lower : {true, false}) {
+            const std::string name = fmt::format("{}_limit_{}db_hz", lower ? "lower" : "upper", down_db);
+            const auto limit =
+                lower ? analysis::lower_limit(curve.frequency_hz, curve.magnitude_db, reference_hz, down_db)
+                      : analysis::upper_limit(curve.frequency_hz, curve.magnitude_db, reference_hz, down_db);
+            if (!limit) {
+                const double end_hz = lower ? curve.frequency_hz.front() : curve.frequency_hz.back();
+                const double end_db = lower ? curve.magnitude_db.front() : curve.magnitude_db.back();
+                const double at_1khz_db =
+                    analysis::curve_value(curve.frequency_hz, curve.magnitude_db, reference_hz);
+                findings.add_absent(
+                    name, {"limit-beyond-range",
+                           fmt::format("at {:.5g} Hz, where the curve ends, it is {:+.2f} dB re 1 kHz",
+                                       end_hz, end_db - at_1khz_db),
+                           lower ? "lower start_hz if the limit is wanted"
+                                 : "raise stop_hz, and the sample rate, if the limit is wanted"});
+                continue;
+            }
+            Quantity quantity{limit->frequency_hz, "Hz", {}};
+            const double db =
+                db_per_relative * std::hypot(gain.noise_at(limit->frequency_hz), gain.noise_at(reference_hz));
+            if (limit->db_per_octave > 0.0) {
+                add_doubt(quantity, source + "noise",
+                          limit->frequency_hz * std::numbers::ln2 * db / limit->db_per_octave);
+            }
+            findings.add(name, quantity);
+        }
+    }
+}
+
+void add_deviation(const Gain& gain, const LoadCurve& curve, const std::string& source, Findings& findings) {
+    const double from_hz = curve.frequency_hz.front();
+    const double to_hz = curve.frequency_hz.back();
+    if (from_hz > audio_from_hz || to_hz < audio_to_hz) {
+        findings.add_absent(
+            "deviation_20hz_20khz_db",
+            {"band-too-narrow", fmt::format("the curve goes from {:.5g} to {:.5g} Hz", from_hz, to_hz),
+             "let start_hz and stop_hz, and both sample rates, hold 20 Hz to 20 kHz"});
+        return;
+    }
+    const double at_1khz_db = analysis::curve_value(curve.frequency_hz, curve.magnitude_db, reference_hz);
+    double worst_db = 0.0;
+    double worst_hz = reference_hz;
+    const auto look_at = [&](double frequency_hz, double magnitude_db) {
+        if (std::abs(magnitude_db - at_1khz_db) <= worst_db) return;
+        worst_db = std::abs(magnitude_db - at_1khz_db);
+        worst_hz = frequency_hz;
+    };
+    for (std::size_t i = 0; i < curve.frequency_hz.size(); ++i) {
+        if (curve.frequency_hz[i] >= audio_from_hz && curve.frequency_hz[i] <= audio_to_hz)
+            look_at(curve.frequency_hz[i], curve.magnitude_db[i]);
+    }
+    for (const double end_hz : {audio_from_hz, audio_to_hz})
+        look_at(end_hz, 20.0 * std::log10(std::abs(gain.at(end_hz))));
+    Quantity quantity{worst_db, "dB", {}};
+    add_doubt(quantity, source + "noise",
+              db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
+    findings.add("deviation_20hz_20khz_db", quantity);
+}
+
+void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, bool known,
+              const std::string& source, Findings& findings) {
+    if (!known) {
+        findings.add_absent("gain_1khz_db",
+                            {"gain-unknown", "the volts at the unit's input are not known",
+                             "give volts_at_full_scale of the output, or an input of role \"reference\""});
+        return;
+    }
+    const double ratio = std::abs(gain.at(reference_hz));
+    const Quantity voltage = load_voltage(*setup.bench, load, 1.0, gain.load->plus_share);
+    Quantity quantity = analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative}});
+    if (gain.reference != nullptr) {
+        for (const capture::RelativeDoubt& doubt : setup.bench->inputs[*setup.test->reference].scale_doubts)
+            quantity.contributions[doubt.source_id] -= db_per_relative * doubt.relative;
+    }
+    add_doubt(quantity, source + "noise", db_per_relative * gain.noise_at(reference_hz));
+    findings.add("gain_1khz_db", quantity);
+}
+
+Findings findings_of(const Setup& setup, const ResponseReading& reading, std::size_t l, TestResult& result) {
+    const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
+    const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
+    Gain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0};
+    const auto output_v = output_volts_at_full_scale_sine(setup, load);
+    const bool known = gain.reference != nullptr || output_v;
+    gain.divisor = output_v ? *output_v * std::numbers::sqrt2 : std::abs(gain.load->at(reference_hz));
+    LoadCurve curve = curve_of(gain, reading);
+    Findings findings;
+    add_gain(setup, load, gain, known, source, findings);
+    add_limits(gain, curve, source, findings);
+    add_deviation(gain, curve, source, findings);
+    if (gain.reference != nullptr) {
+        const bool inverted = gain.at(reference_hz).real() < 0.0;
+        result.conditions.emplace_back("polarity." + load.name,
+                                       std::string(inverted ? "inverted" : "upright"));
+    } else {
+        analysis::remove_delay(curve.frequency_hz, curve.phase_deg, reference_hz);
+    }
+    findings.curves.emplace_back("response", columns_of(curve, *gain.load));
+    if (std::abs(reading.level_change[l]) > level_held) {
+        findings.warn("level-changed",
+                      fmt::format("the steady tone after the sweep is {:+.2f} % of the one before it",
+                                  100.0 * reading.level_change[l]),
+                      "let the unit warm up, leave its knobs alone, and look for level control in the "
+                      "player or recorder");
+    }
+    const capture::Input& input = setup.bench->inputs[load.plus];
+    if (input.clean_up_to_dbfs && reading.plus_peak_dbfs[l] > *input.clean_up_to_dbfs) {
+        findings.warn("recorder-not-clean",
+                      fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS "
+                                  "only",
+                                  input.name, reading.plus_peak_dbfs[l], *input.clean_up_to_dbfs),
+                      "lower the recorder's gain: harmonics may be its own");
+    }
+    if (gain.reference == nullptr) {
+        findings.warn("recorder-in-the-curve", "what the sound card itself does to the band is in the curve",
+                      "an input of role \"reference\" on the same card takes it out");
+    }
+    return findings;
+}
+
+TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
+    TestResult result;
+    result.measure = "response";
+    if (takes.empty()) {
+        result.fault = nothing_recorded();
+        return result;
+    }
+    const auto reading = read_response(setup, takes.front());
+    if (!reading) {
+        result.fault = reading.error();
+        return result;
+    }
+    result.conditions.emplace_back("start_hz", reading->start_hz);
+    result.conditions.emplace_back("stop_hz", reading->stop_hz);
+    result.conditions.emplace_back("drive_dbfs", reading->level_dbfs);
+    add_take_conditions(setup, takes.front(), reading->start_s, reading->clock_ppm, result);
+    const bool by_output = !reading->reference;
+    result.conditions.emplace_back(
+        "magnitude_re",
+        std::string(!by_output ? "reference input"
+                    : output_volts_at_full_scale_sine(setup, setup.bench->loads[setup.test->loads.front()])
+                        ? "output volts"
+                        : "1 kHz"));
+    result.conditions.emplace_back("phase",
+                                   std::string(by_output ? "less its best-fit delay" : "re reference input"));
+    if (reading->stop_hz < response_stop_hz(setup) * (1.0 - 1e-9)) {
+        result.whole.warn("band-cut",
+                          fmt::format("the recording's rate ends the curve at {:.5g} Hz", reading->stop_hz),
+                          "record at a higher rate if the rest matters");
+    }
+    for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
+        Findings findings = findings_of(setup, *reading, l, result);
+        result.loads.emplace_back(setup.bench->loads[setup.test->loads[l]].name, std::move(findings));
+    }
+    return result;
+}
+
+}  // namespace
+
+Measure response_measure() {
+    Measure measure;
+    measure.name = "response";
+    measure.summary = "gain, phase and harmonics against frequency, from one sweep";
+    measure.fields = {
+        {.name = "start_hz",
+         .type = FieldType::number,
+         .unit = "Hz",
+         .default_text = "10",
+         .minimum = 2.0,
+         .maximum = 10000.0,
+         .help = "where the curve begins"},
+        {.name = "stop_hz",
+         .type = FieldType::number,
+         .unit = "Hz",
+         .minimum = 100.0,
+         .maximum = 80000.0,
+         .help = "where it ends; left out: 0.45 of the sample rate, at most 40000"},
+    };
+    measure.quantities = {
+        {"gain_1khz_db", "dB", true, "load volts over the volts at the unit's input, at 1 kHz"},
+        {"lower_limit_3db_hz", "Hz", true,
+         "lowest frequency down to which the gain stays within 3 dB of "
+         "that at 1 kHz"},
+        {"upper_limit_3db_hz", "Hz", true, "the same upwards"},
+        {"lower_limit_1db_hz", "Hz", true, "the same downwards, within 1 dB"},
+        {"upper_limit_1db_hz", "Hz", true, "the same upwards, within 1 dB"},
+        {"deviation_20hz_20khz_db", "dB", true,
+         "how far the gain departs at most from that at 1 kHz, up or down, between 20 Hz and 20 kHz"},
+    };
+    measure.check = check;
+    measure.next = next;
+    measure.evaluate = evaluate;
+    return measure;
+}
+
+}  // namespace assay::cli

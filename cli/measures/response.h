@@ -1,0 +1,10 @@
+// The measure `response`: gain and phase against frequency, and harmonics 2 to 5, from one sweep.
+#pragma once
+
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+Measure response_measure();
+
+}  // namespace assay::cli
