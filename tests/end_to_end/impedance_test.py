@@ -208,6 +208,59 @@ def levels_and_sounds():
         curve_is_true("with whistles", outcome, wide, within_scatter=False)
 
 
-for part in (topologies, known_resistor, levels_and_sounds):
+def bad_jobs():
+    """Slips in the job: exit 2, one line with file, line and key."""
+    free = driver_bench.impedance("free")
+    match = {"id": "match", "measure": "match"}
+    cases = {
+        "no such match test": ([driver_bench.impedance("free", match="mach")], {}, ["job.toml:", "match:", "mach"]),
+        "match test that comes later": ([driver_bench.impedance("free", match="match"), match], {}, ["job.toml:", "match:", "before"]),
+        "loads in the jig": ([dict(free, loads=["load-a"])], {"load": True}, ["job.toml:", "loads"]),
+        "one frequency": ([dict(free, frequency_hz=100)], {}, ["job.toml:", "frequency_hz"]),
+        "a band of one octave": ([dict(free, start_hz=100, stop_hz=200)], {}, ["job.toml:", "stop_hz"]),
+        "above half the rate": ([dict(free, stop_hz=30000)], {"rate": 48000}, ["job.toml:", "stop_hz"]),
+        "a level beside a file": ([dict(free, from_file="a.csv", drive_dbfs=-10)], {}, ["job.toml:", "drive_dbfs"]),
+        "no jig": ([free], {"no_jig": True}, ["job.toml:", "impedance_jig"]),
+    }
+    for what, (tests, bench, words) in cases.items():
+        text = driver_bench.bench_text(Jig(), {"sample_rate_hz": bench.get("rate", 96000)})
+        if bench.get("no_jig"):
+            text = text.split("[impedance_jig]")[0]
+        if bench.get("load"):
+            text += program.table("[[load]]", program.load("load-a", 4.0, "jig-1"))
+        with program.Workshop(driver_bench.job_text(tests), text) as shop:
+            done = program.assay("tones", shop.job, "--bench", shop.bench, "--into", shop.folder / "tones")
+            report.check(done.status == 2 and len(done.error_lines) == 1 and all(word in done.err for word in words), f"refused: {what}",
+                         f"exit {done.status} {done.err.strip()[-200:]}")
+
+
+def kept_match():
+    """The match.json that a session keeps, named by a later bench, does what the match test did."""
+    jig = Jig("series-high", 22.0, 0.05, 100e3, 0.3, 1.02, 2e-6)
+    with program.Workshop(driver_bench.job_text([{"id": "match", "measure": "match", "drive_dbfs": -10.0}]),
+                          driver_bench.bench_text(jig, {"sample_rate_hz": RATE})) as shop:
+        card = Card(rate_hz=RATE, noise_db=-80.0)
+        match, _ = driver_bench.record(driver_bench.Tones().of(shop, "match"), None, on_one_node(jig), card)
+        first = shop.run({"match": match}, RATE)
+        kept = first.folder / "match.json"
+        if not report.check(first.status == 0 and kept.exists(), "the session keeps match.json", f"exit {first.status} {first.err.strip()[:200]}"):
+            return
+        with program.Workshop(driver_bench.job_text([driver_bench.impedance("free", drive_dbfs=-10.0)]),
+                              driver_bench.bench_text(jig, {"sample_rate_hz": RATE}, match="match.json")) as later:
+            (later.folder / "match.json").write_text(kept.read_text())
+            free, _ = driver_bench.record(driver_bench.Tones().of(later, "free"), pure, jig, replace(card, seed=9))
+            curve_is_true("matched by a file", later.run({"free": free}, RATE), pure)
+            # Another calibration of an input since then: the samples' ratio is what the file knows.
+            text = driver_bench.bench_text(jig, {"sample_rate_hz": RATE}, match="match.json")
+            head, tail = text.split('name = "jig-2"')
+            later.bench.write_text(head + 'name = "jig-2"' + tail.replace("volts_at_full_scale = 2.2", "volts_at_full_scale = 2.25", 1))
+            curve_is_true("matched by a file older than the calibration", later.run({"free": free}, RATE), pure)
+            (later.folder / "match.json").write_text(kept.read_text().replace("assay-match-1", "other-1"))
+            spoilt = later.run({"free": free}, RATE)
+            report.check(spoilt.status in (2, 3) and "match.json" in spoilt.err and len(spoilt.error_lines) == 1, "a file of another kind is refused",
+                         f"exit {spoilt.status} {spoilt.err.strip()[:200]}")
+
+
+for part in (topologies, known_resistor, levels_and_sounds, kept_match, bad_jobs):
     report.guarded(part.__name__, part)
 report.finish()
