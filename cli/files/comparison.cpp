@@ -15,8 +15,8 @@ namespace {
 using analysis::Quantity;
 using analysis::Verdict;
 
-// What was set rather than found, or says how well it could be seen.
-constexpr std::array<std::string_view, 1> not_judged{"volts_at_resonance_v"};
+// What was set or typed rather than found, and what is near zero by nature.
+constexpr std::array<std::string_view, 3> not_judged{"volts_at_resonance_v", "sd_cm2", "creep_lambda"};
 
 // Conditions that change what an honest unit does.
 constexpr std::array<std::string_view, 12> telling_conditions{

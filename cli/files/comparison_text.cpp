@@ -16,7 +16,7 @@ using analysis::Quantity;
 using analysis::Verdict;
 
 constexpr std::size_t words_columns = 31;
-constexpr std::size_t value_columns = 20;
+constexpr std::size_t value_columns = 22;
 constexpr std::size_t difference_columns = 19;
 
 std::string verdict_words(Verdict verdict) {
