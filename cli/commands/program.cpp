@@ -7,6 +7,7 @@
 #include "cli/commands/cautions.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/measure_help.h"
+#include "cli/commands/program_live.h"
 
 namespace assay::cli {
 
@@ -25,6 +26,7 @@ struct Commands {
     ExportOptions export_curve{};
     CompareOptions compare{};
     CalibrateInputOptions calibrate_input{};
+    LiveCommands live{};
     std::function<int()> chosen{};
 };
 
@@ -232,6 +234,7 @@ int run_program(int argc, char** argv) {
     add_compare(app, all);
     add_export(app, all);
     add_calibrate(app, all);
+    add_live_commands(app, all.live, all.manner, all.chosen);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

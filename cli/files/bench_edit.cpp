@@ -4,6 +4,7 @@
 
 #include <fstream>
 #include <iterator>
+#include <set>
 #include <sstream>
 
 namespace assay::cli {
@@ -19,53 +20,92 @@ std::vector<std::string> lines_of(const std::string& text) {
     return lines;
 }
 
+/// The table that is meant, and the line behind which new keys go; null where there is none.
+struct Found {
+    const toml::table* table = nullptr;
+    std::size_t behind = 0;
+};
+
+Found find_table(const toml::table& document, const std::string& kind, const std::string& name) {
+    if (name.empty()) {
+        const toml::table* table = document[kind].as_table();
+        return {table, table == nullptr ? 0 : table->source().begin.line};
+    }
+    const toml::array* list = document[kind].as_array();
+    if (list == nullptr) return {};
+    for (const toml::node& node : *list) {
+        const toml::table* table = node.as_table();
+        const toml::node* name_node = table == nullptr ? nullptr : table->get("name");
+        if (name_node != nullptr && name_node->value_or(std::string()) == name)
+            return {table, name_node->source().begin.line};
+    }
+    return {};
+}
+
 }  // namespace
 
-capture::Result<std::string> edit_input(const std::filesystem::path& path, const std::string& name,
-                                        const std::vector<std::pair<std::string, std::string>>& values) {
+capture::Result<std::string> edit_bench(const std::filesystem::path& path, const std::string& kind,
+                                        const std::string& name, const BenchEdits& edits) {
     std::ifstream file(path, std::ios::binary);
     const std::string text{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
     std::vector<std::string> lines = lines_of(text);
     try {
         const toml::table document = toml::parse(std::string_view(text), std::string_view("bench"));
-        const toml::array* inputs = document["input"].as_array();
-        if (inputs != nullptr) {
-            for (const toml::node& node : *inputs) {
-                const toml::table* table = node.as_table();
-                const toml::node* name_node = table == nullptr ? nullptr : table->get("name");
-                if (name_node == nullptr || name_node->value_or(std::string()) != name) continue;
-                std::vector<std::string> added;
-                for (const auto& [key, value] : values) {
-                    const toml::node* old = table->get(key);
-                    if (old == nullptr) {
-                        added.push_back(key + " = " + value);
-                        continue;
-                    }
-                    const auto& begin = old->source().begin;
-                    const auto& end = old->source().end;
-                    if (begin.line != end.line) {
-                        return capture::fail(FaultKind::bad_input_file,
-                                             path.string() + ":" + std::to_string(begin.line) + ": " + key +
-                                                 ": the value spans several lines",
-                                             "write it in one line");
-                    }
-                    std::string& line = lines[begin.line - 1];
-                    line = line.substr(0, begin.column - 1) + value + line.substr(end.column - 1);
-                }
-                const auto behind = static_cast<std::ptrdiff_t>(name_node->source().begin.line);
-                lines.insert(lines.begin() + behind, added.begin(), added.end());
-                std::string result;
-                for (const std::string& line : lines) result += line + "\n";
-                return result;
+        const Found found = find_table(document, kind, name);
+        if (found.table == nullptr) {
+            return capture::fail(FaultKind::bad_input_file,
+                                 path.string() + (name.empty() ? ": no [" + kind + "] found in the text"
+                                                               : ": no [[" + kind + "]] named \"" + name +
+                                                                     "\" found in the text"),
+                                 "write it as a table of its own");
+        }
+        std::vector<std::string> added;
+        std::set<std::size_t> taken_away;
+        for (const auto& [key, value] : edits) {
+            const toml::node* old = found.table->get(key);
+            if (old == nullptr) {
+                if (value) added.push_back(key + " = " + *value);
+                continue;
+            }
+            const auto& begin = old->source().begin;
+            const auto& end = old->source().end;
+            if (begin.line != end.line) {
+                return capture::fail(FaultKind::bad_input_file,
+                                     path.string() + ":" + std::to_string(begin.line) + ": " + key +
+                                         ": the value spans several lines",
+                                     "write it in one line");
+            }
+            std::string& line = lines[begin.line - 1];
+            if (value) {
+                line = line.substr(0, begin.column - 1) + *value + line.substr(end.column - 1);
+            } else {
+                taken_away.insert(begin.line);
             }
         }
+        std::string result;
+        for (std::size_t number = 1; number <= lines.size(); ++number) {
+            if (!taken_away.contains(number)) result += lines[number - 1] + "\n";
+            if (number != found.behind) continue;
+            for (const std::string& line : added) result += line + "\n";
+        }
+        return result;
     } catch (const toml::parse_error& error) {
         return capture::fail(FaultKind::bad_input_file,
                              path.string() + ": " + std::string(error.description()), "mend the file");
     }
-    return capture::fail(FaultKind::bad_input_file,
-                         path.string() + ": no [[input]] named \"" + name + "\" found in the text",
-                         "write inputs as [[input]] tables");
+}
+
+capture::Result<std::string> edit_input(const std::filesystem::path& path, const std::string& name,
+                                        const std::vector<std::pair<std::string, std::string>>& values) {
+    BenchEdits edits;
+    for (const auto& [key, value] : values) {
+        edits.emplace_back(key, value);
+        // A scale has one doubt: the meter's takes the place of one that was stated before.
+        if (key != "meter") continue;
+        edits.emplace_back("uncertainty_percent", std::nullopt);
+        edits.emplace_back("tolerance_percent", std::nullopt);
+    }
+    return edit_bench(path, "input", name, edits);
 }
 
 }  // namespace assay::cli

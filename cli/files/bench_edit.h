@@ -2,6 +2,7 @@
 #pragma once
 
 #include <filesystem>
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -10,8 +11,16 @@
 
 namespace assay::cli {
 
-/// The file's text with these keys of [[input]] `name` set: replaced where they stand, or added behind the
-/// name. Values are TOML text. The file itself is not written.
+/// Key and its new value as TOML text; no value takes the key's line away.
+using BenchEdits = std::vector<std::pair<std::string, std::optional<std::string>>>;
+
+/// The file's text with these keys of the [[kind]] table of that name set: replaced where they stand, or
+/// added behind the name. An empty name stands for the one table [kind]. The file itself is not written.
+[[nodiscard]] capture::Result<std::string> edit_bench(const std::filesystem::path& path,
+                                                      const std::string& kind, const std::string& name,
+                                                      const BenchEdits& edits);
+
+/// The same for an [[input]].
 [[nodiscard]] capture::Result<std::string> edit_input(
     const std::filesystem::path& path, const std::string& name,
     const std::vector<std::pair<std::string, std::string>>& values);

@@ -68,6 +68,9 @@ RawOutput read_output(const TomlNode& node, std::size_t index, Complaints& compl
     raw.output.maximum_volts = table.number("maximum_volts", positive("V", highest_volts));
     raw.output.maximum_dbfs = table.number("maximum_dbfs", from_to(lowest_dbfs, 0, "dBFS"));
     take(raw.output.inverted, table.flag("inverted"));
+    table.date("calibrated_on");
+    table.number("calibrated_at_hz", positive("Hz", highest_rate_hz / 2));
+    table.number("calibrated_at_volts", positive("V", highest_volts));
     if (table.has("maximum_volts") && !table.has("volts_at_full_scale")) {
         table.complain("maximum_volts", "maximum_volts means nothing without volts_at_full_scale",
                        "give volts_at_full_scale too, or maximum_dbfs instead");
@@ -144,6 +147,7 @@ RawLoad read_load(const TomlNode& node, std::size_t index, Complaints& complaint
     load.rated_power_no_heatsink_w = table.number("rated_power_no_heatsink_w", positive("W", 1e6));
     load.tempco_ppm_per_k = table.number("tempco_ppm_per_k", from_to(-100'000, 100'000, "ppm per K"));
     load.inductance_uh = table.number("inductance_uh", from_to(0, 1e6, "uH"));
+    table.date("calibrated_on");
     raw.driven_by = table.names("driven_by");
     take(raw.plus, table.name("plus"));
     table.require("plus", "name the input at one end of the load");
@@ -170,6 +174,7 @@ RawJig read_jig(const TomlNode& node, Complaints& complaints) {
     take(raw.jig.lead_ohm, table.number("lead_ohm", from_to(0, 1'000, "ohm")));
     raw.jig.input_resistance_ohm = table.number("input_resistance_ohm", positive("ohm", 1e12));
     take(raw.jig.match_file, table.name("match"));
+    table.date("matched_on");
     table.finish();
     return raw;
 }

@@ -1,0 +1,24 @@
+// The command line of the commands that need a sound card or ask questions.
+#pragma once
+
+#include <CLI/CLI.hpp>
+#include <functional>
+
+#include "cli/commands/commands.h"
+
+namespace assay::cli {
+
+/// What was typed for them; must live as long as the application does.
+struct LiveCommands {
+    WatchOptions watch{};
+    NewOptions create{};
+    CalibrateOptions calibrate{};
+};
+
+/// `parent` gets commands; the chosen one's action goes to `chosen`.
+void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::function<int()>& chosen);
+/// Below `calibrate`.
+void add_live_calibrations(CLI::App& calibrate, LiveCommands& live, Manner& manner,
+                           std::function<int()>& chosen);
+
+}  // namespace assay::cli
