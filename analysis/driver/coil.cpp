@@ -30,8 +30,11 @@ struct Parallel {
 };
 
 Parallel parallel(Complex a, Complex b) {
-    const Complex z = a * b / (a + b);
-    return {z, z * z / a, z * z / b};
+    const Complex sum = a + b;
+    const Complex share = std::conj(sum) / std::norm(sum);
+    const Complex of_a = b * share;
+    const Complex of_b = a * share;
+    return {a * of_a, a * of_a * of_a, b * of_b * of_b};
 }
 
 Complex power(double k, double n, double omega) {
@@ -177,6 +180,7 @@ Complex coil_impedance(const Coil& coil, double frequency_hz, Derivatives& by_lo
 }
 
 Complex coil_impedance(const Coil& coil, double frequency_hz) {
+    if (coil.kind == CoilKind::power_law) return power(coil.k, coil.n, two_pi * frequency_hz);
     Derivatives unused;
     return coil_impedance(coil, frequency_hz, unused);
 }

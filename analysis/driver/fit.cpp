@@ -51,8 +51,9 @@ class Model {
         const Complex coil = coil_impedance(driver_.coil, frequency_hz, coil_by);
         MotionalDerivatives mechanical_by;
         const Complex mechanical = mechanical_impedance(driver_.cone, loading, frequency_hz, mechanical_by);
-        const Complex motional = driver_.re_ohm / driver_.cone.qes / mechanical;
-        const Complex chain = -motional / mechanical;
+        const Complex mobility = std::conj(mechanical) / std::norm(mechanical);
+        const Complex motional = driver_.re_ohm / driver_.cone.qes * mobility;
+        const Complex chain = -motional * mobility;
 
         at(FitLayout::re) = driver_.re_ohm + motional;
         at(FitLayout::fs) = chain * mechanical_by.by_log_fs;
@@ -222,30 +223,27 @@ VectorXd weights_of(const FitLayout& layout, const FitInputs& inputs, double flo
     return weights;
 }
 
-/// Integrated autocorrelation of the weighted residuals along each curve, up to where it first vanishes.
-double correlation_length_of(const FitInputs& inputs, const VectorXd& residual) {
-    std::vector<double> by_lag;
-    double zero_lag = 0.0;
+/// Sum over all curves of the products of residuals so many points apart.
+double lagged(const FitInputs& inputs, const VectorXd& residual, Index lag) {
+    double sum = 0.0;
     Index row = 0;
     for (const LoadedCurve& taken : inputs.curves) {
-        const Index count = static_cast<Index>(taken.curve.points.size());
-        const Index most = count / 4;
-        if (by_lag.size() < static_cast<std::size_t>(most))
-            by_lag.resize(static_cast<std::size_t>(most), 0.0);
-        for (Index part = 0; part < 2; ++part) {
-            for (Index i = 0; i < count; ++i) zero_lag += std::pow(residual[row + 2 * i + part], 2);
-            for (Index lag = 1; lag <= most; ++lag) {
-                double sum = 0.0;
-                for (Index i = 0; i + lag < count; ++i)
-                    sum += residual[row + 2 * i + part] * residual[row + 2 * (i + lag) + part];
-                by_lag[static_cast<std::size_t>(lag - 1)] += sum;
-            }
+        const Index rows = 2 * static_cast<Index>(taken.curve.points.size());
+        if (rows > 8 * lag) {
+            const Index pairs = rows - 2 * lag;
+            sum += residual.segment(row, pairs).dot(residual.segment(row + 2 * lag, pairs));
         }
-        row += 2 * count;
+        row += rows;
     }
+    return sum;
+}
+
+/// Integrated autocorrelation of the weighted residuals along each curve, up to where it first vanishes.
+double correlation_length_of(const FitInputs& inputs, const VectorXd& residual) {
+    const double own = lagged(inputs, residual, 0);
     double length = 1.0;
-    for (const double sum : by_lag) {
-        const double correlation = zero_lag > 0.0 ? sum / zero_lag : 0.0;
+    for (Index lag = 1; 8 * lag < residual.size(); ++lag) {
+        const double correlation = own > 0.0 ? lagged(inputs, residual, lag) / own : 0.0;
         // White noise of some hundred points reaches 0.05 by chance.
         if (correlation < 0.1) break;
         length += 2.0 * correlation;
@@ -336,7 +334,13 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     // The first pass finds the place, with weights that forgive; the others settle weights and place
     // together.
     for (int pass = 0; pass < 5; ++pass) {
-        problem.weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
+        const VectorXd weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
+        if (pass > 0) {
+            // Weights that only grew all alike have the same optimum.
+            const VectorXd change = weights.cwiseQuotient(problem.weights);
+            if (change.maxCoeff() < 1.02 * change.minCoeff()) break;
+        }
+        problem.weights = weights;
         Eigen::LevenbergMarquardt<Problem> search(problem);
         search.parameters.maxfev = pass == 0 ? 100 : 30;
         search.parameters.ftol = 1e-11;
@@ -349,10 +353,7 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
         VectorXd residual(problem.weights.size());
         problem(fit.parameters, residual);
         fit.correlation_length = correlation_length_of(inputs, residual);
-        const double next = floor_of(residuals(fit.layout, inputs, fit.parameters), fit.layout.count);
-        const bool settled = std::abs(std::log(next / floor)) < 0.02;
-        floor = next;
-        if (settled && pass > 0) break;
+        floor = floor_of(residuals(fit.layout, inputs, fit.parameters), fit.layout.count);
     }
     fit.floor = floor;
     const std::vector<Residual> all = residuals(fit.layout, inputs, fit.parameters);
