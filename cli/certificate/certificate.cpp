@@ -25,7 +25,9 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     const bool rulers = std::any_of(session.claims.begin(), session.claims.end(),
                                     [](const JudgedClaim& claim) { return claim.measured.has_value(); });
     page.set("rulers", PageData{rulers});
-    page.set("claims_many", PageData{session.claims.size() > 4});
+    // More claims on the first page, each in less space.
+    page.set("claims_many", PageData{session.claims.size() > 1});
+    page.set("claims_dense", PageData{session.claims.size() > 3});
     const std::string first = first_plot(session, parts);
     page.set("main_plot", PageData{false});
     for (const auto& [file, svg] : parts) {

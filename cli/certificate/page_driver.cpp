@@ -30,7 +30,7 @@ std::string beside(const analysis::Quantity& quantity, double by_hand) {
     const RoundedValue text = rounded(quantity);
     const std::size_t point = text.value.find('.');
     const std::size_t decimals = point == std::string::npos ? 0 : text.value.size() - point - 1;
-    return fmt::format("{:.{}f}", by_hand, decimals);
+    return fmt::format("{:.{}f}", by_hand, decimals) + (text.unit.empty() ? "" : " " + text.unit);
 }
 
 std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {

@@ -205,7 +205,9 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
         add_absent_and_warnings(result.whole, {}, limit_on, absent, warnings);
         entry.set("absent", absent);
         entry.set("warnings", warnings);
-        if (!result.conditions.empty()) entry.set("conditions", text_section(conditions_of(result)));
+        if (const std::string text = conditions_of(result); !text.empty()) {
+            entry.set("conditions", text_section(text));
+        }
         list << entry;
     }
     return list;

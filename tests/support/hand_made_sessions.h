@@ -295,6 +295,53 @@ inline Session bare() {
     return session;
 }
 
+/// A driver: its impedance by the closed form of a resonance with a coil (Re 6, Le 0.6 mH, fs 42 Hz, Qms 4,
+/// Res 30), and a few of its parameters.
+inline Session driver() {
+    Session session;
+    session.program_version = "0.1.0";
+    session.created = "2026-03-14T15:09:26+01:00";
+    session.number = "D-1";
+    session.unit.kind = UnitKind::driver;
+    session.unit.maker = "Nordhall";
+    session.unit.model = "Tern 6";
+    session.unit.repairs = "surround glued";
+    session.unit.sellers_note = "sold as a single";
+    capture::Input generator{.name = "jig-1"};
+    capture::Input terminal{.name = "jig-2"};
+    terminal.channel = 2;
+    session.bench.inputs = {generator, terminal};
+    capture::ImpedanceJig jig;
+    jig.series_ohm = 22.05;
+    jig.driver_side = 1;
+    session.bench.jig = jig;
+    analysis::Curve curve;
+    curve.columns = {{"frequency_hz", {}}, {"magnitude_ohm", {}}, {"phase_deg", {}}};
+    for (double frequency = 10.0; frequency < 20000.0; frequency *= 1.12) {
+        const double detuning = 4.0 * (frequency / 42.0 - 42.0 / frequency);
+        const double real = 6.0 + 30.0 / (1.0 + detuning * detuning);
+        const double imaginary =
+            2.0 * std::numbers::pi * frequency * 0.6e-3 - 30.0 * detuning / (1.0 + detuning * detuning);
+        curve.columns[0].values.push_back(frequency);
+        curve.columns[1].values.push_back(std::hypot(real, imaginary));
+        curve.columns[2].values.push_back(std::atan2(imaginary, real) * 180.0 / std::numbers::pi);
+    }
+    TestRecord impedance;
+    impedance.id = "free-air";
+    impedance.result.measure = "impedance";
+    impedance.result.whole.add("resonance_hz", quantity(42.0, "Hz", {{"test:free-air:noise", 0.02}}));
+    impedance.result.whole.add("minimum_ohm", quantity(6.3, "ohm", {{"jig:series", 0.01}}));
+    impedance.result.whole.curves.emplace_back("impedance", curve);
+    TestRecord parameters;
+    parameters.id = "parameters";
+    parameters.result.measure = "driver-parameters";
+    parameters.result.whole.add("fs_hz", quantity(42.0, "Hz", {{"test:free-air:noise", 0.02}}));
+    parameters.result.whole.add("qts", quantity(0.55, "", {{"test:free-air:noise", 0.003}}));
+    parameters.result.conditions.emplace_back("three_point_fs_hz", 42.1);
+    session.tests = {impedance, parameters};
+    return session;
+}
+
 inline const std::string hostile_text =
     "<script>alert(1)</script>\"'&`touch x`$(id)\\n';reset\n\x1b[31mred\xE2\x80\xAE"
     "evil\x01\xFF{{title}}zq0qz";
