@@ -1,0 +1,91 @@
+"""assay watch and assay new over JACK: readings against closed forms, lines a second, files that read back.
+
+Closed forms: a sine's volts and watts; tests/outside/closed_forms.py for the clipped sine.
+"""
+
+import json
+import math
+import sys
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+from outside import closed_forms, program  # noqa: E402
+from outside.live_bench import ASSAY, GAIN, OHM, RAIL, RATE, Folder, LiveBench, power_test  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+report = Report("live meter and new files")
+SECONDS = 4
+
+
+def lines_of(bench, folder, *more, seconds=SECONDS):
+    run = bench.run(ASSAY, "watch", "--bench", folder.bench, "--seconds", seconds, "--json", *more)
+    return run, [json.loads(line) for line in run.stdout.splitlines()]
+
+
+def median(lines, key):
+    return float(np.median([line[key] for line in lines[len(lines) // 2:] if line[key] is not None]))
+
+
+def readings(bench, folder):
+    level = -30.0
+    run, lines = lines_of(bench, folder, "--play", level)
+    report.check(run.returncode == 0, "assay watch ends by itself", run.stderr.strip()[-200:])
+    # The first stretch takes 0.2 s; a busy machine may skip some.
+    report.check(len(lines) >= 8 * SECONDS, "lines a second", f"{len(lines) / SECONDS:.1f}")
+    peak = 10 ** (level / 20) * GAIN * program.PROBE_V
+    report.relative("volts of a sine", median(lines, "voltage_v"), peak / math.sqrt(2), 0.1)
+    report.relative("watts of a sine", median(lines, "power_w"), peak**2 / 2 / OHM, 0.2)
+    report.relative("frequency", median(lines, "frequency_hz"), 997.0, 0.01)
+    report.check(all(line["amplifier_clips"] == "no" for line in lines[-10:] if line["steady"]), "no clipping below the rail")
+    level = -12.0
+    c = RAIL / (GAIN * 10 ** (level / 20))
+    run, lines = lines_of(bench, folder, "--play", level, "--yes", seconds=3)
+    harmonics = closed_forms.hard_clip(c, int(20000 / 997))
+    report.relative("THD of a clipped sine", median(lines, "thd_percent"), 100 * closed_forms.thd(harmonics), 1.0)
+    report.check(lines[-1]["amplifier_clips"] == "both" and not lines[-1]["recorder_overload"], "the clipping is the amplifier's", str(lines[-1]))
+    bench.tell("gain 20")
+    bench.tell("rail 20")
+    bench.tell("ceiling 1")
+    run, lines = lines_of(bench, folder, "--play", level, "--yes", seconds=2)
+    report.check(lines[-1]["recorder_overload"] and lines[-1]["thd_percent"] is None, "the recorder's overload is told, distortion withheld", str(lines[-1]))
+    refused = bench.run(ASSAY, "watch", "--bench", folder.bench, "--play", level, "--seconds", 1)
+    report.check(refused.returncode == 2, "a tone above -20 dBFS is asked for", refused.stderr.strip()[-160:])
+    loud = bench.run(ASSAY, "watch", "--bench", folder.bench, "--play", -1, "--yes", "--seconds", 1)
+    report.check(loud.returncode == 2 and "allows" in loud.stderr, "and none is louder than the bench allows", loud.stderr.strip()[-160:])
+    plain = bench.run(ASSAY, "watch", "--bench", folder.bench, "--seconds", 1)
+    report.check("no steady tone" in plain.stdout, "without a tone it says so", plain.stdout[:160])
+
+
+def new_files(folder):
+    here = folder.path
+    for name, text in {"a": "", "b": 'bridged = "yes"\npower_w = 180\n', "c": 'jig = "yes"\nheadphone = "yes"\n'}.items():
+        answers, file = here / f"{name}.answers", here / f"{name}.toml"
+        answers.write_text('device = "card"\n' + text)
+        made = program.assay("new", "bench", file, "--answers", answers)
+        report.check(made.status == 0 and file.exists(), f"new bench {name}", made.err[-200:])
+        job = here / f"{name}-job.toml"
+        answers.write_text(f'bench = "{file}"\nkind = "amplifier"\nrated_power_w = 20\nsupply_v = 14.4\n')
+        made = program.assay("new", "job", job, "--answers", answers)
+        report.check(made.status == 0 and job.exists(), f"new job {name}", made.err[-200:])
+        tones = program.assay("tones", job, "--bench", file, "--into", here / f"{name}-tones", "--quiet")
+        report.check(tones.status == 0, f"tones of the new files {name}", tones.err[-200:])
+        wiring = program.assay("run", job, "--bench", file, "--into", here / "none", "--show-wiring")
+        report.check(wiring.status == 0 and ("BRIDGED" in wiring.out) == (name == "b"), f"wiring of the new files {name}", wiring.err[-200:])
+    again = program.assay("new", "bench", here / "a.toml", "--answers", here / "a.answers")
+    report.check(again.status == 2 and "there already" in again.err, "a file is not written over", again.err)
+    # The divider by hand: twice 180 W into 4 ohm is 53.67 V peak across the bridge, 26.83 V at each end; -8 dBFS of 2 V
+    # are 0.796 V; 33.7 to 1 wants 29.7 kohm over 1 k || 10 k = 909.1 ohm, of E24 30 kohm: 34.0 to 1.
+    import tomllib
+    bench = tomllib.loads((here / "b.toml").read_text())
+    report.relative("divider from stock parts", bench["input"][0]["attenuation"], 1 + 30000 / (1000 * 10000 / 11000), 0.001)
+    unanswered = program.assay("new", "bench", here / "d.toml")
+    report.check(unanswered.status == 2 and "--answers" in unanswered.err, "without terminal and answers it refuses", unanswered.err)
+
+
+with Folder("watch", [power_test()]) as shared_folder:
+    report.guarded("new", lambda: new_files(shared_folder))
+    with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", str(GAIN), "--rail", str(RAIL)]) as virtual:
+        report.guarded("watch", lambda: readings(virtual, shared_folder))
+report.finish()
