@@ -1,0 +1,188 @@
+"""How often the stated intervals of `driver-parameters` hold the truth, and how wide they are.
+
+By repetition (frequentist coverage, JCGM 101:2008, 7.9 in spirit): the driver stays what it is; what a person would
+read of it and of the bench (series resistor, scales of both inputs, mass, volume, area, air, resistance by meter) is drawn
+anew for each trial from the uncertainty that the files state, and so are noise and hum. An interval of k = 2 should
+hold the truth in 95.45 % of trials of a normal error; it must in at least 94 %. It is on the mean at most
+1.15 times as wide as the ideal one.
+
+    driver_coverage.py [--curves N] [--whole N] [--seed S]
+
+The ideal one is twice the root of the mean square of the errors that really happened. Limits are moved by what chance
+may do with so few trials and so many quantities (binomial; chi-square; 1 % for all together, after Bonferroni).
+"""
+
+import argparse
+import sys
+from pathlib import Path
+
+import numpy as np
+from scipy.stats import binom, chi2
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from outside import curve_files, driver_bench, loudspeakers, program  # noqa: E402
+from outside.driver_bench import Card, Jig  # noqa: E402
+from outside.loudspeakers import Coil  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+QUANTITIES = ["fs_hz", "re_ohm", "res_ohm", "qms", "qes", "qts", "le_1khz_mh", "mms_g", "cms_mm_per_n", "rms_kg_per_s",
+              "bl_tm", "vas_l", "sd_cm2", "efficiency_percent", "sensitivity_1w_db", "sensitivity_2v83_db"]
+# Standard uncertainties that the files state, in per cent.
+STATED = {"series": 0.3, "scale": 0.1, "mass": 0.8, "box": 1.0, "area": 1.5, "meter": 0.4}
+AIR = {"temperature_c": 1.0, "pressure_hpa": 3.0, "humidity_percent": 8.0}  # in the units of the fields
+CASES = [
+    ("mass", loudspeakers.from_data("Sanderling 5", 58.0, 3.3, 4.4, 0.58, 8.6, 84.0, Coil("L+RL", (0.14e-3, 2.0, 0.2e-3)))),
+    ("box", loudspeakers.from_data("Pelican 10", 31.0, 5.7, 6.8, 0.42, 62.0, 350.0, Coil("K", (12e-3, 0.69)))),
+    ("both", loudspeakers.from_data("Guillemot 8", 42.0, 5.6, 3.2, 0.38, 24.0, 215.0, Coil("L", (0.5e-3,)))),
+]
+
+
+def loaded(way, driver):
+    """Test ids with what is done to the cone in them."""
+    tests = {"free": {}}
+    if way in ("mass", "both"):
+        tests["mass"] = {"added_kg": 0.9 * driver.mms_kg}
+    if way in ("box", "both"):
+        tests["box"] = {"box_m3": 0.5 * driver.truth()["vas_l"] * 1e-3}
+    return tests
+
+
+def drawn_tests(way, driver, random, prefix="", **files):
+    """Tests of one trial as a person would write them after reading scales, rulers and meters of stated quality."""
+    def read(value, percent):
+        return float(value * (1 + percent / 100 * random.standard_normal()))
+    tests, fields = [], {}
+    for ident, where in loaded(way, driver).items():
+        more = {"from_file": files[ident]} if files else {"drive_dbfs": -10.0}
+        if "added_kg" in where:
+            more["added_mass_g"] = read(where["added_kg"] * 1e3, STATED["mass"])
+            fields["with_mass"] = prefix + ident
+        if "box_m3" in where:
+            more["test_box_l"] = read(where["box_m3"] * 1e3, STATED["box"])
+            fields["in_box"] = prefix + ident
+        tests.append(driver_bench.impedance(prefix + ident, **more))
+    tests.append(driver_bench.parameters(
+        prefix + "parameters", free_air=prefix + "free", **fields,
+        effective_area_cm2=read(driver.sd_m2 * 1e4, STATED["area"]), effective_diameter_uncertainty_percent=STATED["area"] / 2,
+        dc_resistance_ohm=read(driver.re_ohm, STATED["meter"]), dc_resistance_uncertainty_percent=STATED["meter"],
+        temperature_c=float(20 + AIR["temperature_c"] * random.standard_normal()), temperature_uncertainty_c=AIR["temperature_c"],
+        pressure_hpa=float(1013.25 + AIR["pressure_hpa"] * random.standard_normal()), pressure_uncertainty_hpa=AIR["pressure_hpa"],
+        humidity_percent=float(50 + AIR["humidity_percent"] * random.standard_normal()), humidity_uncertainty_percent=AIR["humidity_percent"],
+        mass_uncertainty_percent=STATED["mass"] if way != "box" else None,
+        box_uncertainty_percent=STATED["box"] if way != "mass" else None))
+    return tests
+
+
+class Tally:
+    """Errors and stated intervals of one case."""
+
+    def __init__(self, driver):
+        self.truth = driver.truth()
+        self.error = {key: [] for key in QUANTITIES}
+        self.stated = {key: [] for key in QUANTITIES}
+        self.absent = {key: 0 for key in QUANTITIES}
+
+    def add(self, quantities):
+        for key in QUANTITIES:
+            if key not in quantities:
+                self.absent[key] += 1
+                continue
+            self.error[key].append(quantities[key]["value"] - self.truth[key])
+            self.stated[key].append(quantities[key]["expanded_uncertainty"])
+
+    def judge(self, report, name):
+        print(f"  {name}\n  {'quantity':<22}{'trials':>7}{'held %':>9}{'least':>8}{'width re ideal':>16}{'most':>8}{'bias re sigma':>15}{'sigma %':>10}")
+        bad = []
+        for key in QUANTITIES:
+            error, stated = np.array(self.error[key]), np.array(self.stated[key])
+            if self.absent[key] or len(error) == 0:
+                bad.append(f"{key} absent in {self.absent[key]}")
+                continue
+            count, held, sigma = len(error), int(np.sum(np.abs(error) <= stated)), np.sqrt(np.mean(error**2))
+            width = np.mean(stated) / (2 * sigma)
+            chance = 0.01 / (len(QUANTITIES) * len(CASES))
+            least = binom.ppf(chance, count, 0.94) / count
+            most = 1.15 / np.sqrt(chi2.ppf(chance, count) / count)
+            wrong = held / count < least or width > most
+            print(f"  {key:<22}{count:>7}{100 * held / count:>9.2f}{100 * least:>8.2f}{width:>16.3f}{most:>8.3f}{np.mean(error) / sigma:>15.3f}"
+                  f"{100 * sigma / abs(self.truth[key]):>10.4f}{'  <' if wrong else ''}", flush=True)
+            if wrong:
+                bad.append(f"{key} held {100 * held / count:.1f} %, width {width:.2f}")
+        report.check(not bad, f"{name}: every interval holds the truth and is no wider than need be", "; ".join(bad))
+
+
+def by_curves(report, trials, seed, in_one_job=60):
+    """Curves in files: no jig, so that the resistor and the scales stay out; scatter is stated in the file."""
+    for number, (way, driver) in enumerate(CASES):
+        random, tally, done = np.random.default_rng([seed, number]), Tally(driver), 0
+        while done < trials:
+            tests, files, names = [], {}, []
+            for trial in range(done, min(done + in_one_job, trials)):
+                own = {}
+                for ident, where in loaded(way, driver).items():
+                    own[ident] = f"{ident}{trial}.csv"
+                    f, z, scatter = curve_files.measured(driver, where, noise_db=-66.0, seed=int(random.integers(1 << 62)), frequency_hz=curve_files.grid_hz(points=240))
+                    files[own[ident]] = curve_files.magnitude_csv(f, z, scatter)
+                tests += drawn_tests(way, driver, random, f"t{trial}-", **own)
+                names.append(f"t{trial}-parameters")
+            outcome = curve_files.run(tests, files)
+            if outcome.status != 0:
+                return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+            for name in names:
+                tally.add(driver_bench.quantities(outcome, name))
+            done += len(names)
+        tally.judge(report, f"curves, {driver.name}, {way}")
+
+
+def by_recordings(report, trials, seed):
+    """The whole path: one clean recording of each test, with noise and hum of its own in every trial."""
+    jigs = [Jig("series-high", 22.0, 0.05, 50e3, 0.2), Jig("sense-low", 12.0, 0.05, 50e3, 0.2), Jig("series-high", 47.0, 0.0, generator_ohm=5.0)]
+    for number, (way, driver) in enumerate(CASES):
+        random, tally, jig = np.random.default_rng([seed, 100 + number]), Tally(driver), jigs[number]
+        sound = {"sample_rate_hz": 48000}
+        with program.Workshop(driver_bench.job_text(drawn_tests(way, driver, random)), driver_bench.bench_text(jig, sound),
+                              environment=program.WITHOUT_PAGES) as shop:
+            tones, clean = driver_bench.Tones(), {}
+            for ident, where in loaded(way, driver).items():
+                clean[ident], _ = driver_bench.record(tones.of(shop, ident), lambda f, where=where: driver.z(f, **where), jig,
+                                                      Card(48000, ppm=120.0, start_s=0.4, tail_s=0.4))
+            for _ in range(trials):
+                def read(value, percent):
+                    return float(value * (1 + percent / 100 * random.standard_normal()))
+                scale = {"uncertainty_percent": STATED["scale"]}
+                shop.bench.write_text(driver_bench.bench_text(
+                    jig, sound, {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
+                    {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
+                    {"series_ohm": read(jig.series_ohm, STATED["series"]), "uncertainty_percent": STATED["series"]}))
+                shop.job.write_text(driver_bench.job_text(drawn_tests(way, driver, random)))
+                recordings = {}
+                for ident, samples in clean.items():
+                    loud = np.sqrt(np.mean(samples[:, 0] ** 2))
+                    noise = loud * 10 ** (-66 / 20) * random.standard_normal(samples.shape)
+                    time = np.arange(len(samples)) / 48000
+                    hum = loud * 10 ** (-50 / 20) * np.sin(2 * np.pi * random.uniform(49.95, 50.05) * time + random.uniform(0, 6.28))
+                    recordings[ident] = samples + noise + hum[:, None] * [0.4, 1.0]
+                outcome = shop.run(recordings, 48000)
+                if outcome.status != 0:
+                    report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+                    continue
+                tally.add(driver_bench.quantities(outcome))
+        tally.judge(report, f"recordings, {driver.name}, {way}")
+
+
+def main(arguments=None):
+    parser = argparse.ArgumentParser(description="Coverage of the stated intervals of driver-parameters.")
+    parser.add_argument("--curves", type=int, default=1000)
+    parser.add_argument("--whole", type=int, default=100)
+    parser.add_argument("--seed", type=int, default=20)
+    options = parser.parse_args(arguments)
+    report = Report(f"Coverage: {options.curves} trials of curves and {options.whole} of recordings for each case, seed {options.seed}")
+    if options.curves:
+        report.guarded("curves", lambda: by_curves(report, options.curves, options.seed))
+    if options.whole:
+        report.guarded("recordings", lambda: by_recordings(report, options.whole, options.seed))
+    report.finish()
+
+
+if __name__ == "__main__":
+    main()
