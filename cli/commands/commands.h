@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
+#include "cli/commands/curve_export.h"
 #include "cli/commands/io.h"
-#include "cli/files/curve_export.h"
 
 namespace assay::cli {
 

@@ -1,4 +1,4 @@
-#include "cli/files/curve_export.h"
+#include "cli/commands/curve_export.h"
 
 #include <fmt/format.h>
 
@@ -9,9 +9,9 @@
 #include <vector>
 
 #include "analysis/driver/equivalent_circuit.h"
+#include "cli/commands/spice_file.h"
 #include "cli/files/impedance_file.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/spice_file.h"
 #include "cli/measures/fitted_driver.h"
 
 namespace assay::cli {

@@ -1,4 +1,4 @@
-#include "cli/files/spice_file.h"
+#include "cli/commands/spice_file.h"
 
 #include <fmt/format.h>
 
