@@ -185,20 +185,28 @@ void add_schema(CLI::App& app, Commands& all) {
 void add_calibrate(CLI::App& app, Commands& all) {
     CLI::App* calibrate = app.add_subcommand("calibrate", "sets scales of the bench file");
     calibrate->require_subcommand(1);
-    CLI::App* input = add_command(*calibrate, all, "input",
-                                  "volts at full scale of an input, from a recording and a meter reading",
-                                  [&all] { return run_calibrate_input(all.calibrate_input, all.manner); });
+    CLI::App* input = add_command(
+        *calibrate, all, "input",
+        "volts at full scale of an input, from a meter reading, live or with a recording", [&all] {
+            if (!all.calibrate_input.recording.empty())
+                return run_calibrate_input(all.calibrate_input, all.manner);
+            all.live.calibrate.bench = all.calibrate_input.bench;
+            all.live.calibrate.name = all.calibrate_input.input;
+            all.live.calibrate.meter = all.calibrate_input.meter;
+            return run_calibrate_input_live(all.live.calibrate, all.manner);
+        });
     input->add_option("--bench", all.calibrate_input.bench, "bench file; its scale is replaced in place")
         ->required()
         ->type_name("BENCH");
-    input->add_option("--recording", all.calibrate_input.recording, "recording of a steady tone")
-        ->required()
-        ->type_name("FILE");
+    CLI::Option* volts = input->add_option("--meter-volts", all.calibrate_input.meter_volts,
+                                           "volts RMS at the probe tip while recording");
+    volts->check(CLI::Range(1e-6, 1e4));
     input
-        ->add_option("--meter-volts", all.calibrate_input.meter_volts,
-                     "volts RMS at the probe tip while recording")
-        ->required()
-        ->check(CLI::Range(1e-6, 1e4));
+        ->add_option("--recording", all.calibrate_input.recording,
+                     "recording of a steady tone (left out: the program plays and asks)")
+        ->type_name("FILE")
+        ->needs(volts);
+    add_live_input(input, all.live);
     input
         ->add_option("--input", all.calibrate_input.input,
                      "name of the input (left out: the bench's only one)")
@@ -206,6 +214,7 @@ void add_calibrate(CLI::App& app, Commands& all) {
     input->add_option("--meter", all.calibrate_input.meter, "name of the [[meter]] that was read")
         ->type_name("NAME");
     add_json(input, all);
+    add_live_calibrations(*calibrate, all.live, all.manner, all.chosen);
 }
 
 }  // namespace

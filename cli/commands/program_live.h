@@ -17,6 +17,8 @@ struct LiveCommands {
 
 /// `parent` gets commands; the chosen one's action goes to `chosen`.
 void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::function<int()>& chosen);
+/// Options of `calibrate input` for when it plays itself.
+void add_live_input(CLI::App* input, LiveCommands& live);
 /// Below `calibrate`.
 void add_live_calibrations(CLI::App& calibrate, LiveCommands& live, Manner& manner,
                            std::function<int()>& chosen);

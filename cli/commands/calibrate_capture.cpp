@@ -1,0 +1,236 @@
+// Calibrations that are captures: the loopback of an output into an input, and the match of the jig's inputs.
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+#include <system_error>
+
+#include "capture/device/live.h"
+#include "capture/guard.h"
+#include "capture/tone/staircase.h"
+#include "cli/commands/calibrating.h"
+#include "cli/files/bench_file.h"
+#include "cli/files/match_file.h"
+#include "cli/files/posix.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/match.h"
+#include "cli/measures/staircase_reading.h"
+
+namespace assay::cli {
+
+namespace {
+
+namespace fs = std::filesystem;
+using capture::FaultKind;
+using capture::Result;
+
+constexpr double loopback_from_dbfs = -60.0;
+constexpr double loopback_step_db = 3.0;
+constexpr double loopback_hz = 997.0;
+constexpr double clean_thd = 1e-4;  // -80 dB: a tenth of the lowest limit that is usual
+
+/// A folder for the captures of this command, taken away at the end.
+class ScratchFolder {
+  public:
+    explicit ScratchFolder(const fs::path& beside)
+        : path_(fs::path(beside).replace_extension(".calibration")) {
+        std::error_code error;
+        fs::create_directories(path_, error);
+    }
+    ScratchFolder(const ScratchFolder&) = delete;
+    ScratchFolder& operator=(const ScratchFolder&) = delete;
+    ~ScratchFolder() {
+        std::error_code error;
+        fs::remove_all(path_, error);
+    }
+    const fs::path& path() const { return path_; }
+
+  private:
+    fs::path path_;
+};
+
+/// The card alone, as a bench with one load that is none.
+struct Loopback {
+    capture::Bench bench{};
+    Test test{};
+};
+
+Result<Loopback> loopback_of(const CalibrateOptions& options) {
+    auto bench = read_bench(options.bench);
+    if (!bench) return tl::unexpected<capture::Fault>(bench.error());
+    const auto index = find_part(bench->inputs, options.name, "input");
+    if (!index) return tl::unexpected<capture::Fault>(index.error());
+    if (bench->outputs.empty())
+        return capture::fail(FaultKind::bad_input_file,
+                             options.bench.string() + ": the bench has no [[output]] to play on", "add it");
+    Loopback loopback;
+    capture::Load none;
+    none.name = "loopback";
+    none.resistance_ohm = std::numeric_limits<double>::infinity();
+    for (std::size_t k = 0; k < bench->outputs.size(); ++k) none.driven_by.push_back(k);
+    none.plus = *index;
+    bench->loads = {none};
+    loopback.bench = std::move(*bench);
+    loopback.test.id = "loopback";
+    loopback.test.measure = "distortion";
+    loopback.test.loads = {0};
+    return loopback;
+}
+
+Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const CalibrateOptions& options,
+                          const Manner& manner, const fs::path& into) {
+    if (auto guarded = capture::check_tone(*setup.bench, outputs_of(setup), tone); !guarded)
+        return tl::unexpected<capture::Fault>(guarded.error());
+    auto questions = Questions::open(options.answers, manner);
+    if (!questions) return tl::unexpected<capture::Fault>(questions.error());
+    const auto ready =
+        questions->yes({"connected",
+                        fmt::format("It plays up to {:.1f} dBFS for {:.0f} s. Connected as told?",
+                                    tone.peak_dbfs(), tone.duration_s()),
+                        ""});
+    if (!ready) return tl::unexpected<capture::Fault>(ready.error());
+    if (!*ready) return capture::fail(FaultKind::stopped, "stopped by hand: nothing was played");
+    auto choice = choose_sound(*setup.bench, options.bench.string(), true);
+    if (!choice) return tl::unexpected<capture::Fault>(choice.error());
+    capture::LiveDevice device(*setup.bench, choice->library, choice->devices);
+    Take take{std::move(tone), {}};
+    capture::PlayRequest request;
+    request.capture_name = setup.test->id;
+    request.tone = &take.tone;
+    request.outputs = outputs_of(setup);
+    request.into = into;
+    request.progress = [&](double done) { show_progress(manner, setup.test->id, done); };
+    auto recording = device.play_and_record(request, stop_requested());
+    end_progress(manner);
+    if (!recording) return tl::unexpected<capture::Fault>(recording.error());
+    take.recording = std::move(*recording);
+    return take;
+}
+
+}  // namespace
+
+int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner) {
+    const auto loopback = loopback_of(options);
+    if (!loopback) return report(loopback.error());
+    const Setup setup{.bench = &loopback->bench,
+                      .test = &loopback->test,
+                      .tone_rate_hz = loopback->bench.sample_rate_hz,
+                      .named = {},
+                      .folder = {}};
+    const capture::Input& input = loopback->bench.inputs[loopback->bench.loads[0].plus];
+    say(manner,
+        fmt::format("Connect the card's output straight to its input {} \"{}\": no unit, no divider between.",
+                    input.channel, input.name));
+    capture::StaircaseOptions stairs{.rate_hz = setup.tone_rate_hz,
+                                     .frequency_hz = loopback_hz,
+                                     .levels_dbfs = {},
+                                     .step_s = 0.5,
+                                     .code = "loopback"};
+    const double top = limit_dbfs(setup);
+    for (double level = loopback_from_dbfs; level < top - 1e-9; level += loopback_step_db)
+        stairs.levels_dbfs.push_back(level);
+    stairs.levels_dbfs.push_back(top);
+    const ScratchFolder folder(options.bench);
+    const auto take = capture_tone(setup, capture::make_staircase(stairs), options, manner, folder.path());
+    if (!take) return report(take.error());
+    const auto reading = read_staircase(setup, *take);
+    if (!reading) return report(reading.error());
+    std::string table = "  played dBFS  input dBFS       THD %     THD+N %\n";
+    std::optional<double> clean_up_to;
+    double own_thd = 0.0;
+    bool still_clean = true;
+    for (const LoadStep& step : reading->loads[0]) {
+        const bool sound = step.state == StepState::sound;
+        table += fmt::format(
+            "  {:11.1f}  {:10.2f}  {:>10}  {:>10}\n", step.reading.level_dbfs, step.plus_peak_dbfs,
+            sound ? fmt::format("{:.5f}", 100.0 * step.reading.thd) : std::string("overload"),
+            sound ? fmt::format("{:.5f}", 100.0 * step.reading.thd_plus_noise) : std::string());
+        // Noise hides the distortion of faint steps: they say nothing against the input.
+        const bool clean =
+            sound && (step.reading.thd < clean_thd || step.reading.thd < 3.0 * step.reading.thd_noise);
+        still_clean = still_clean && clean;
+        if (!still_clean) continue;
+        clean_up_to = step.plus_peak_dbfs;
+        if (step.plus_peak_dbfs > -30.0) own_thd = std::max(own_thd, step.reading.thd);
+    }
+    const double noise_dbfs =
+        20.0 * std::log10(std::max(reading->loads[0].front().reading.noise_v * std::sqrt(2.0) /
+                                       std::abs(input.volts_per_unit()),
+                                   1e-10));
+    if (!clean_up_to) {
+        return report({FaultKind::untrusted_capture,
+                       fmt::format("input \"{}\" is not clean at any level (THD above {:.3g} %)", input.name,
+                                   100.0 * clean_thd),
+                       std::nullopt, "look at the cable, the mixer's levels and effects, then try again"});
+    }
+    const double level = std::floor(10.0 * std::min(*clean_up_to, 0.0)) / 10.0;
+    BenchEdits edits{{"clean_up_to_dbfs", fmt::format("{:.1f}", level)},
+                     {"own_thd_percent", fmt::format("{:.3g}", 100.0 * own_thd)}};
+    const auto edited = edit_bench(options.bench, "input", input.name, edits);
+    if (!edited) return report(edited.error());
+    if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
+    if (const auto written = write_file_safely(options.bench, *edited); !written)
+        return report(written.error());
+    print_result(manner.json
+                     ? fmt::format("{{\"input\": \"{}\", \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": "
+                                   "{:.4g}, \"noise_dbfs\": {:.1f}, "
+                                   "\"round_trip_s\": {:.5f}}}\n",
+                                   input.name, level, 100.0 * own_thd, noise_dbfs, reading->placement.start_s)
+                     : table + fmt::format("input \"{}\": clean up to {:.1f} dBFS (THD below {:.3g} %), own "
+                                           "THD {:.3g} %, noise {:.1f} dBFS; round "
+                                           "trip {:.1f} ms\n",
+                                           input.name, level, 100.0 * clean_thd, 100.0 * own_thd, noise_dbfs,
+                                           1e3 * reading->placement.start_s));
+    return exit_done;
+}
+
+int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
+    const auto bench = read_bench(options.bench);
+    if (!bench) return report(bench.error());
+    if (!bench->jig)
+        return report({FaultKind::bad_input_file, options.bench.string() + ": there is no [impedance_jig]",
+                       std::nullopt, "add it"});
+    Test test;
+    test.id = "match";
+    test.measure = "match";
+    const Setup setup{.bench = &*bench,
+                      .test = &test,
+                      .tone_rate_hz = bench->sample_rate_hz,
+                      .named = {},
+                      .folder = options.bench.parent_path()};
+    const Measure measure = match_measure();
+    if (measure.check) {
+        if (const auto good = measure.check(setup); !good) return report(good.error());
+    }
+    auto tone = measure.next(setup, {});
+    if (!tone) return report({FaultKind::internal, "the match has no tone", std::nullopt, ""});
+    say(manner,
+        fmt::format("Put both inputs, \"{}\" and \"{}\", on the generator's end of the series resistor.",
+                    bench->inputs[bench->jig->generator_side].name,
+                    bench->inputs[bench->jig->driver_side].name));
+    const ScratchFolder folder(options.bench);
+    auto take = capture_tone(setup, std::move(*tone), options, manner, folder.path());
+    if (!take) return report(take.error());
+    const std::vector<Take> takes{std::move(*take)};
+    const auto match = match_of(setup, takes);
+    if (!match) return report(match.error());
+    const fs::path file = fs::path(options.bench).replace_extension(".match.json");
+    if (const auto written = write_file_safely(file, match_text(*match)); !written)
+        return report(written.error());
+    const auto edited =
+        edit_bench(options.bench, "impedance_jig", "",
+                   {{"match", "\"" + file.filename().string() + "\""}, {"matched_on", today()}});
+    if (!edited) return report(edited.error());
+    if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
+    if (const auto written = write_file_safely(options.bench, *edited); !written)
+        return report(written.error());
+    const MatchPoint at = match->at(1000.0);
+    print_result(manner.json ? fmt::format("{{\"match\": \"{}\", \"ratio_1khz\": {:.9g}}}\n",
+                                           file.filename().string(), std::abs(at.ratio))
+                             : fmt::format("match: {} points, ratio at 1 kHz {:.6f}; written to {}\n",
+                                           match->points.size(), std::abs(at.ratio), file.string()));
+    return exit_done;
+}
+
+}  // namespace assay::cli

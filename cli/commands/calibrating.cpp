@@ -1,0 +1,186 @@
+#include "cli/commands/calibrating.h"
+
+#include <fmt/chrono.h>
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <ctime>
+
+#include "analysis/signal/harmonic_fit.h"
+#include "cli/commands/cautions.h"
+#include "cli/files/bench_file.h"
+#include "cli/files/posix.h"
+
+namespace assay::cli {
+
+namespace {
+
+using capture::FaultKind;
+using capture::Result;
+
+constexpr double piece_s = 0.5;
+constexpr std::size_t pieces = 4;
+constexpr double settle_s = 0.7;
+constexpr double repeatable = 0.003;
+constexpr double least_rms = 3e-5;
+constexpr double full_scale = 0.9999;
+constexpr double confirm_above_dbfs = -20.0;
+
+/// Mean and relative standard deviation of the mean.
+std::pair<std::complex<double>, double> mean_of(const std::vector<std::complex<double>>& values) {
+    std::complex<double> mean = 0.0;
+    for (const auto& value : values) mean += value / static_cast<double>(values.size());
+    double square = 0.0;
+    for (const auto& value : values) square += std::norm(value - mean);
+    const double count = static_cast<double>(values.size());
+    return {mean, std::sqrt(square / (count - 1.0) / count) / std::max(std::abs(mean), 1e-300)};
+}
+
+}  // namespace
+
+std::string today() {
+    return fmt::format("{:%Y-%m-%d}", fmt::localtime(std::time(nullptr)));
+}
+
+double scale_doubt(const capture::Input& input) {
+    double square = 0.0;
+    for (const capture::RelativeDoubt& doubt : input.scale_doubts) square += doubt.relative * doubt.relative;
+    return std::sqrt(square);
+}
+
+Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const CalibrateOptions& options,
+                                                                 const Manner& manner) {
+    auto bench = read_bench(options.bench);
+    if (!bench) return tl::unexpected<capture::Fault>(bench.error());
+    auto questions = Questions::open(options.answers, manner);
+    if (!questions) return tl::unexpected<capture::Fault>(questions.error());
+    if (bench->source == capture::Source::simulated) {
+        return capture::fail(FaultKind::bad_input_file,
+                             options.bench.string() + ": source: a simulated bench needs no calibration",
+                             "set source = \"device\" and name the sound card");
+    }
+    auto choice = choose_sound(*bench, options.bench.string(), true);
+    if (!choice) return tl::unexpected<capture::Fault>(choice.error());
+    std::unique_ptr<CalibrationBench> calibration(
+        new CalibrationBench(options, manner, std::move(*bench), std::move(*questions), std::move(*choice)));
+    if (options.level_dbfs <= confirm_above_dbfs || options.yes) return calibration;
+    say(manner, cautions_text());
+    const auto yes = calibration->questions_.yes(
+        {"proceed", fmt::format("Play {:.4g} Hz at {:.1f} dBFS?", options.frequency_hz, options.level_dbfs),
+         ""});
+    if (!yes) return tl::unexpected<capture::Fault>(yes.error());
+    if (!*yes) return capture::fail(FaultKind::stopped, "stopped by hand: nothing was played");
+    return calibration;
+}
+
+Result<void> CalibrationBench::sound(const std::vector<std::size_t>& outputs) {
+    for (const std::size_t output : outputs) {
+        const double limit = bench_.outputs[output].limit_dbfs();
+        if (options_.level_dbfs <= limit + 1e-9) continue;
+        return capture::fail(
+            FaultKind::bad_arguments,
+            fmt::format("--level {:.2f} dBFS is above the {:.2f} dBFS that output \"{}\" allows",
+                        options_.level_dbfs, limit, bench_.outputs[output].name),
+            "lower it, or raise the output's maximum if what it feeds bears it");
+    }
+    running_.reset();
+    auto running =
+        capture::BenchSound::open(bench_, choice_.library, choice_.devices,
+                                  capture::SteadySound{options_.frequency_hz, options_.level_dbfs, outputs});
+    if (!running) return tl::unexpected<capture::Fault>(running.error());
+    running_ = std::move(*running);
+    return {};
+}
+
+Result<ToneReading> CalibrationBench::read(const std::vector<std::size_t>& inputs) {
+    const double rate = bench_.sample_rate_hz;
+    const auto width = static_cast<std::size_t>(running_->channels());
+    const auto frames = static_cast<std::size_t>(piece_s * rate);
+    std::vector<float> block(frames * width);
+    // What came while somebody read a meter is old.
+    const auto skip = static_cast<std::size_t>(settle_s / piece_s) +
+                      static_cast<std::size_t>(running_->behind()) / frames + 1;
+    std::vector<std::vector<std::complex<double>>> rms(inputs.size());
+    std::vector<std::vector<std::complex<double>>> ratio(inputs.size());
+    ToneReading reading;
+    for (std::size_t k = 0; k < skip + pieces; ++k) {
+        const auto more = running_->next(block, stop_requested());
+        if (!more) return tl::unexpected<capture::Fault>(more.error());
+        if (!*more) return capture::fail(FaultKind::stopped, "stopped by hand");
+        if (k < skip) continue;
+        std::complex<double> first = 0.0;
+        for (std::size_t i = 0; i < inputs.size(); ++i) {
+            const auto channel = static_cast<std::size_t>(bench_.inputs[inputs[i]].channel - 1);
+            std::vector<double> samples(frames);
+            for (std::size_t n = 0; n < frames; ++n) {
+                samples[n] = static_cast<double>(block[n * width + channel]);
+                reading.peak = std::max(reading.peak, std::abs(samples[n]));
+            }
+            const int harmonics = std::clamp(static_cast<int>(20000.0 / options_.frequency_hz), 1, 20);
+            const auto fit =
+                analysis::fit_harmonics(samples, rate, options_.frequency_hz, {.harmonics = harmonics});
+            double square = 0.0;
+            for (const auto& phasor : fit.phasors) square += std::norm(phasor) / 2.0;
+            rms[i].emplace_back(std::sqrt(square));
+            if (i == 0) first = fit.phasors[0];
+            ratio[i].push_back(fit.phasors[0] / first);
+            reading.frequency_hz = fit.frequency_hz;
+        }
+    }
+    if (reading.peak >= full_scale) {
+        return capture::fail(FaultKind::untrusted_capture, "input overload: samples at full scale",
+                             "lower --level or the unit's gain");
+    }
+    for (std::size_t i = 0; i < inputs.size(); ++i) {
+        const auto [level, level_scatter] = mean_of(rms[i]);
+        const auto [share, share_scatter] = mean_of(ratio[i]);
+        const std::string& name = bench_.inputs[inputs[i]].name;
+        if (!(level.real() > least_rms) ||
+            std::abs(reading.frequency_hz / options_.frequency_hz - 1.0) > 0.01) {
+            return capture::fail(FaultKind::untrusted_capture,
+                                 fmt::format("input \"{}\" does not hear the tone", name),
+                                 "look at leads, switches and channel numbers, or raise --level");
+        }
+        if (level_scatter > repeatable) {
+            return capture::fail(
+                FaultKind::untrusted_capture,
+                fmt::format("the tone's level at input \"{}\" does not repeat: it moves by {:.2f} %", name,
+                            100.0 * level_scatter),
+                "let everything warm up, look for loose leads, then try again");
+        }
+        reading.rms.push_back(level.real());
+        reading.rms_scatter.push_back(level_scatter);
+        reading.ratio.push_back(share);
+        reading.ratio_scatter.push_back(share_scatter);
+    }
+    return reading;
+}
+
+Result<double> CalibrationBench::meter_volts(const std::string& where) {
+    if (!options_.meter.empty()) {
+        const auto found = find_part(bench_.meters, options_.meter, "meter");
+        if (!found) return tl::unexpected<capture::Fault>(found.error());
+        const capture::Meter& meter = bench_.meters[*found];
+        if (meter.ac_max_hz && options_.frequency_hz > *meter.ac_max_hz) {
+            return capture::fail(
+                FaultKind::bad_arguments,
+                fmt::format("the tone is {:.1f} Hz, the meter \"{}\" is good up to {:.6g} Hz",
+                            options_.frequency_hz, meter.name, *meter.ac_max_hz),
+                "use a tone of 50 to 100 Hz");
+        }
+    }
+    return questions_.number({"meter_volts", fmt::format("The tone plays. Volts AC by meter {}", where), ""},
+                             1e-6, 1e4);
+}
+
+Result<void> CalibrationBench::write(const std::string& kind, const std::string& name,
+                                     const BenchEdits& edits) {
+    const auto edited = edit_bench(options_.bench, kind, name, edits);
+    if (!edited) return tl::unexpected<capture::Fault>(edited.error());
+    if (const auto again = parse_bench(*edited, options_.bench.string()); !again)
+        return tl::unexpected<capture::Fault>(again.error());
+    return write_file_safely(options_.bench, *edited);
+}
+
+}  // namespace assay::cli
