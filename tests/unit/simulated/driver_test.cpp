@@ -233,13 +233,13 @@ TEST(SimulatedJig, LeadInputResistanceAndMismatchAreUndoneByTheirFormulas) {
     double worst = 0.0;
     for (std::size_t k = 0; k < match.size(); ++k) {
         const Complex ratio = match[k].driver / match[k].generator;
-        const double w = two_pi * match[k].frequency_hz;
+        const double omega = two_pi * match[k].frequency_hz;
         EXPECT_NEAR(20.0 * std::log10(std::abs(ratio)), 0.11, 1e-4);
-        EXPECT_NEAR(std::arg(ratio), -w * 0.9e-6, 1e-5);
+        EXPECT_NEAR(std::arg(ratio), -omega * 0.9e-6, 1e-5);
         const Complex vd = at_driver[k].driver / ratio;
         const Complex seen = 22.0 * vd / (at_driver[k].generator - vd);
         const Complex z = 1.0 / (1.0 / seen - 1e-4) - 0.07;
-        worst = std::max(worst, std::abs(z / driver_impedance(bench.simulated.driver, {}, w) - 1.0));
+        worst = std::max(worst, std::abs(z / driver_impedance(bench.simulated.driver, {}, omega) - 1.0));
     }
     std::cout << "Z off by at most " << worst << '\n';
     EXPECT_LT(worst, 20.0 * rounding_of_24_bits);
