@@ -112,13 +112,14 @@ int run_certify(const CertifyOptions& options, const Manner& manner) {
     if (writes_pages(options)) {
         const PageOptions pages = page_options(options, *contents_json, *key);
         const auto faults = write_pages(*session, folder, pages);
-        for (const Fault& fault : faults) {
-            // One line an error; what else is missing is told as a remark.
-            if (status == exit_done) {
-                status = report(fault);
-            } else {
-                say(manner, "note: " + fault.text + (fault.mend.empty() ? "" : "; " + fault.mend));
+        if (!faults.empty()) {
+            // One line an error, whatever was missing.
+            Fault all = faults.front();
+            for (std::size_t i = 1; i < faults.size(); ++i) {
+                all.text += "; " + faults[i].text;
+                if (faults[i].mend != faults[i - 1].mend) all.mend += "; " + faults[i].mend;
             }
+            status = report(all);
         }
         std::error_code error;
         for (const auto& [wanted, name] :
@@ -141,7 +142,9 @@ int run_certify(const CertifyOptions& options, const Manner& manner) {
         if (!packed) return report(packed.error());
         written.push_back("bundle: " + bundle.string());
     }
-    for (const std::string& line : written) say(manner, line);
+    if (!manner.quiet) {
+        for (const std::string& line : written) print_result(line + "\n");
+    }
     return status;
 }
 

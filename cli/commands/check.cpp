@@ -233,7 +233,6 @@ int run_check(const CheckOptions& options, const Manner& manner) {
                        options.session.string() + ": none of its tests can be repeated", std::nullopt,
                        "its numbers were read by hand or cannot be trusted: run the job again"});
     }
-    for (const std::string& id : run.only) say(manner, "repeats test \"" + id + "\"");
     Manner silent = manner;
     silent.quiet = true;
     silent.json = false;

@@ -65,7 +65,8 @@ void check_signature(const fs::path& folder, const std::string& contents_json, c
     found.is_signed = true;
     found.key = key_fingerprint((*signature)->public_key);
     if (!contents_signature_fits(**signature, contents_json)) {
-        found.fail("contents.json is not what was signed: the signature does not fit");
+        found.fail(
+            "the signature does not fit: contents.json or signature.json was changed since it was signed");
     }
     check_pages(folder, **signature, found);
     if (!wanted_key.empty() && wanted_key != found.key) {
