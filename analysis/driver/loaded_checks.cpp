@@ -127,6 +127,28 @@ std::optional<Absent> unusable_loading(const LoadedCurve& taken, const std::opti
     return std::nullopt;
 }
 
+std::optional<Absent> misfit(const FitInputs& free_only, const Fit& free_fit, const LoadedCurve& taken,
+                             double mms_kg) {
+    FitInputs both = free_only;
+    both.curves.push_back(taken);
+    const FitLayout layout = fit_layout(free_fit.layout.model, both);
+    Eigen::VectorXd start = Eigen::VectorXd::Zero(layout.count);
+    start.head(free_fit.layout.count) = free_fit.parameters;
+    start[layout.mass] = std::log(mms_kg);
+    const Fit fit = fit_driver(free_fit.layout.model, both, start);
+    if (fit.converged && fit.floor <= std::max(3.0 * free_fit.floor, 0.007)) return std::nullopt;
+    if (taken.box_m3 > 0.0) {
+        return Absent{"box-leak",
+                      taken.test +
+                          " is no curve of this driver on a tight and empty box: the box leaks, or there is "
+                          "filling in it",
+                      "seal the driver's rim, the terminals and the joints, and measure again"};
+    }
+    return Absent{"mass-loose",
+                  taken.test + " is no curve of this driver with a mass that moves as one with the cone",
+                  "press the mass firmly onto the cone near the dust cap and measure again"};
+}
+
 std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
                                     const Surroundings&) {
     std::vector<Remark> remarks;

@@ -14,6 +14,11 @@ namespace assay::analysis {
 std::optional<Absent> unusable_loading(const LoadedCurve& taken, const std::optional<Peak>& peak,
                                        double free_hz);
 
+/// Why a loaded curve cannot be that of the driver that the free ones show: together they leave three times
+/// the model error of the free ones alone, and more than 0.7 %.
+std::optional<Absent> misfit(const FitInputs& free_only, const Fit& free_fit, const LoadedCurve& taken,
+                             double mms_kg);
+
 /// Remarks on the loaded curves of a fit: a shift too small, a second peak, a box that loses or weighs what
 /// it should not.
 std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,

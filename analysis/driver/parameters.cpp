@@ -64,30 +64,38 @@ struct Reasons {
     }
 };
 
-/// Lambda of the logarithmic law with the chosen coil, whether or not the choice took it.
+/// Lambda of the logarithmic law with the chosen coil, whether or not the choice took it: about zero is a
+/// result.
 void add_creep(const DriverInputs& inputs, DriverResult& result) {
     const Fit& best = result.choice.best();
-    const auto give = [&](const Fit& fit) {
-        Quantity lambda{fit.parameters[fit.layout.creep], "", {}};
-        const double scatter = std::sqrt(fit.scatter(fit.layout.creep, fit.layout.creep));
-        lambda.contributions["test:" + inputs.test + ":scatter"] = scatter;
-        result.quantities.emplace_back("creep_lambda", lambda);
-    };
-    if (best.layout.model.suspension == SuspensionKind::exponential_creep) return give(best);
-    if (best.layout.model.suspension != SuspensionKind::loss_slope) {
-        for (const TriedModel& one : result.choice.tried) {
-            const FitModel& model = one.fit.layout.model;
-            if (model.coil == best.layout.model.coil && model.suspension == SuspensionKind::logarithmic_creep)
-                return give(one.fit);
-        }
-        result.absent.emplace_back("creep_lambda",
-                                   Absent{"no-creep", "the curve shows no creep of the suspension",
-                                          "none needed; a start at a third of fs shows it best"});
+    const SuspensionKind kind = best.layout.model.suspension;
+    if (kind == SuspensionKind::loss_slope) {
+        result.absent.emplace_back(
+            "creep_lambda",
+            Absent{"no-creep", "the losses change with frequency in another way than by creep",
+                   "begin at a third of fs, where creep shows best"});
         return;
     }
-    result.absent.emplace_back(
-        "creep_lambda", Absent{"no-creep", "the losses change with frequency in another way than by creep",
-                               "none needed; a start at a third of fs shows creep best"});
+    Fit fit = best;
+    if (kind == SuspensionKind::plain) {
+        const FitModel model{best.layout.model.coil, SuspensionKind::logarithmic_creep};
+        const FitLayout layout = fit_layout(model, result.fitted);
+        Eigen::VectorXd start = Eigen::VectorXd::Zero(layout.count);
+        start.head(layout.creep) = best.parameters.head(layout.creep);
+        start.tail(layout.count - layout.creep - 1) = best.parameters.tail(layout.count - layout.creep - 1);
+        fit = fit_driver(model, result.fitted, start);
+    }
+    const Eigen::Index at = fit.layout.creep;
+    const double scatter = fit.converged ? std::sqrt(fit.scatter(at, at)) : 0.0;
+    if (!fit.converged || fit.parameters[at] < -3.0 * scatter) {
+        result.absent.emplace_back("creep_lambda",
+                                   Absent{"no-creep", "the curve shows no creep of the suspension",
+                                          "begin at a third of fs, where creep shows best"});
+        return;
+    }
+    Quantity lambda{fit.parameters[at], "", {}};
+    lambda.contributions["test:" + inputs.test + ":scatter"] = scatter;
+    result.quantities.emplace_back("creep_lambda", lambda);
 }
 
 void meter_remark(const DriverInputs& inputs, DriverResult& result) {
@@ -166,22 +174,39 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
         std::hypot(2.0 * inputs.doubts.area, inputs.doubts.box_volume, std::max(pressure, 1e-6));
     const double top_hz = fit_top_hz(free_hz);
     result.from_hz = inputs.curves.front().curve.points.front().frequency_hz;
-    bool loaded = false;
+    FitInputs free_only = result.fitted;
+    std::vector<LoadedCurve> loads;
     for (std::size_t c = 0; c < inputs.curves.size(); ++c) {
-        const LoadedCurve& taken = inputs.curves[c];
-        if (!taken.free_air()) {
-            if (const auto why = unusable_loading(taken, reading->peaks[c], free_hz)) {
-                reasons.loading = why;
-                continue;
-            }
-            loaded = true;
-            reasons.mass = reasons.mass || taken.added_mass_kg > 0.0;
+        LoadedCurve kept = inputs.curves[c];
+        kept.curve = fit_data(kept.curve, 0.0, top_hz);
+        if (kept.free_air()) {
+            free_only.curves.push_back(std::move(kept));
+        } else if (const auto why = unusable_loading(kept, reading->peaks[c], free_hz)) {
+            reasons.loading = why;
+        } else {
+            loads.push_back(std::move(kept));
         }
-        LoadedCurve kept = taken;
-        kept.curve = fit_data(taken.curve, 0.0, top_hz);
-        result.to_hz =
-            std::max(result.to_hz, kept.curve.points.empty() ? 0.0 : kept.curve.points.back().frequency_hz);
-        result.fitted.curves.push_back(std::move(kept));
+    }
+    if (!loads.empty()) {
+        if (const auto start = read_start(free_only)) {
+            const ModelChoice alone = choose_model(free_only, *start);
+            std::erase_if(loads, [&](const LoadedCurve& taken) {
+                if (alone.tried.empty()) return false;
+                const auto why = misfit(free_only, alone.best(), taken, reading->mms_kg);
+                if (why) reasons.loading = why;
+                return why.has_value();
+            });
+        }
+    }
+    const bool loaded = !loads.empty();
+    result.fitted.curves = free_only.curves;
+    for (LoadedCurve& taken : loads) {
+        reasons.mass = reasons.mass || taken.added_mass_kg > 0.0;
+        result.fitted.curves.push_back(std::move(taken));
+    }
+    for (const LoadedCurve& taken : result.fitted.curves) {
+        if (!taken.curve.points.empty())
+            result.to_hz = std::max(result.to_hz, taken.curve.points.back().frequency_hz);
     }
     if (loaded && reasons.loading) {
         result.remarks.push_back(

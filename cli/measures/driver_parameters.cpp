@@ -1,5 +1,6 @@
 #include "cli/measures/driver_parameters.h"
 
+#include <algorithm>
 #include <array>
 #include <cmath>
 #include <numbers>
@@ -69,6 +70,21 @@ void add_conditions(const analysis::DriverInputs& inputs, const analysis::Driver
     }
 }
 
+/// One warning for all that are absent by the same reason.
+void add_absent(const analysis::DriverResult& found, Findings& findings) {
+    std::vector<std::pair<std::string, analysis::Absent>> reasons;
+    for (const auto& [name, why] : found.absent) {
+        findings.absent.emplace_back(name, why);
+        const auto same = std::find_if(reasons.begin(), reasons.end(),
+                                       [&why = why](const auto& one) { return one.second.text == why.text; });
+        if (same == reasons.end())
+            reasons.emplace_back(name, why);
+        else
+            same->first += ", " + name;
+    }
+    for (const auto& [names, why] : reasons) findings.warn(why.code, names + ": " + why.text, why.advice);
+}
+
 TestResult evaluate(const Setup& setup, std::span<const Take>) {
     TestResult result;
     result.measure = "driver-parameters";
@@ -81,7 +97,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
     add_readings(*setup.test, result);
     add_conditions(*inputs, found, result);
     for (const auto& [name, quantity] : found.quantities) result.whole.add(name, quantity);
-    for (const auto& [name, why] : found.absent) result.whole.add_absent(name, why);
+    add_absent(found, result.whole);
     for (const analysis::Remark& remark : found.remarks)
         result.whole.warn(remark.code, remark.text, remark.advice);
     if (found.choice.tried.empty()) return result;

@@ -193,6 +193,27 @@ TEST(DriverParameters, BoxThatDoesNotHold) {
     EXPECT_EQ(why_not(result, "vas_l"), "box-without-shift");
 }
 
+// A leak is an acoustic mass and resistance beside the box's air (closed form): the curve is left out, the
+// mass still tells the driver.
+TEST(DriverParameters, BoxThatLeaks) {
+    Mechanics m;
+    const double rho_c2 = bulk_modulus_pa(Air{});
+    const auto leaking = [&](double f) {
+        const test::Complex s(0.0, 2.0 * std::numbers::pi * f);
+        const test::Complex flow = s * 0.040 / rho_c2 + 1.0 / (1e4 + s * 50.0);
+        const test::Complex force =
+            s * m.mms_kg + m.rms_kg_per_s + 1.0 / (s * m.cms_m_per_n) + m.sd_m2 * m.sd_m2 / flow;
+        return m.re_ohm + m.bl_tm * m.bl_tm / force;
+    };
+    LoadedCurve box{"box", test::curve_of(leaking, 50.0, 1e-4, 3)};
+    box.box_m3 = 0.040;
+    const LoadedCurve free = test::free_air(m, 1e-4);
+    EXPECT_EQ(why_not(driver_parameters(inputs_of(m, {free, box})), "vas_l"), "box-leak");
+    const DriverResult both = driver_parameters(inputs_of(m, {free, test::with_mass(m, 0.04, 1e-4), box}));
+    EXPECT_TRUE(remarked(both, "box-leak"));
+    EXPECT_NEAR(quantity(both, "mms_g").value, 56.3, 0.1);
+}
+
 TEST(DriverParameters, MassesThatContradict) {
     Mechanics m;
     LoadedCurve first = test::with_mass(m, 0.040, 1e-4);
