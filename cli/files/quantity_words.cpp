@@ -1,5 +1,7 @@
 #include "cli/files/quantity_words.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <array>
 #include <cmath>
@@ -80,7 +82,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 30> known_conditions{{
+constexpr std::array<Pair, 51> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -104,6 +106,27 @@ constexpr std::array<Pair, 30> known_conditions{{
     {"humidity_percent", "humidity"},
     {"effective_diameter_mm", "diameter, middle to middle of the surround"},
     {"coil_model", "coil modelled as"},
+    {"suspension_model", "suspension modelled with"},
+    {"topology", "jig"},
+    {"series_ohm", "its series resistor"},
+    {"lead_ohm", "its lead"},
+    {"input_resistance_ohm", "input resistance on the driver's side"},
+    {"generator_rms_v", "volts into the jig (RMS)"},
+    {"crest_factor", "crest factor of the tone"},
+    {"lines", "sines in the tone"},
+    {"lines_used", "sines used"},
+    {"lines_disturbed", "left out for hum or whistles"},
+    {"lines_weak", "left out as too weak"},
+    {"match", "difference of the inputs"},
+    {"resonance_half_level_hz", "peak at half the level at"},
+    {"maximum_half_level_ohm", "its height at half the level"},
+    {"dc_resistance_ohm", "coil resistance by meter"},
+    {"models_tried", "models tried"},
+    {"models_within_reach", "models that fit as well"},
+    {"fit_from_hz", "fitted from"},
+    {"fit_to_hz", "fitted up to"},
+    {"fit_residual_percent", "left by the fit (RMS)"},
+    {"fit_model_error_percent", "of it laid to the model"},
     {"mains_hz", "mains frequency"},
     {"rate_hz", "sample rate"},
     {"sample_rate_hz", "sample rate"},
@@ -156,6 +179,16 @@ std::optional<std::string> number_between(const std::string& name, std::string_v
     if (number.find_first_not_of("0123456789_") != std::string::npos) return std::nullopt;
     std::replace(number.begin(), number.end(), '_', '.');
     return number;
+}
+
+/// Some conditions are measured, not stated: more digits than told here mean nothing.
+double measured_condition(const std::string& name, double value) {
+    if (name == "start_s") return std::round(value * 1e3) / 1e3 + 0.0;
+    if (name == "clock_ppm") return std::round(value * 1e2) / 1e2 + 0.0;
+    const bool measured = name.ends_with("_half_level_hz") || name.ends_with("_half_level_ohm") ||
+                          name == "generator_rms_v" || name == "crest_factor" || name.starts_with("fit_");
+    return measured ? std::stod(fmt::format("{:.{}g}", value, name.ends_with("_half_level_hz") ? 4 : 3))
+                    : value;
 }
 
 std::string distortion_name(const std::string& limit_on) {
@@ -212,16 +245,15 @@ ConditionWords condition_words(const std::string& name, const Condition& value) 
     if (name.starts_with(ohms) && value_number != nullptr) {
         return {visible_text(name.substr(ohms.size()), 60), stated_text(*value_number, "ohm")};
     }
+    constexpr std::string_view peaks = "peak_dbfs.";
+    if (name.starts_with(peaks) && value_number != nullptr) {
+        return {"peak of " + visible_text(name.substr(peaks.size()), 60),
+                stated_text(std::round(*value_number * 10.0) / 10.0, "dBFS")};
+    }
     const auto [plain, unit] = split_unit(name);
     ConditionWords shown{look_up(name, known_conditions).value_or(plain), {}};
     if (value_number != nullptr) {
-        // These two are measured: more decimals than told here mean nothing.
-        const bool measured_s = name == "start_s";
-        const bool measured_ppm = name == "clock_ppm";
-        const double step = measured_s ? 1e-3 : 1e-2;
-        const double shown_number =
-            measured_s || measured_ppm ? std::round(*value_number / step) * step + 0.0 : *value_number;
-        shown.value = stated_text(shown_number, unit);
+        shown.value = stated_text(measured_condition(name, *value_number), unit);
     } else {
         shown.value = visible_text(std::get<std::string>(value), 200);
         if (name == "limit_on") shown.value = distortion_name(shown.value);
