@@ -142,6 +142,13 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
     int number = 0;
     for (const SheetEntry& entry : entries) {
         total_s += entry.tone.duration_s();
+        if (entry.tone.segments.empty()) {
+            text += fmt::format(
+                "  {}. Play nothing: the unit on, its input closed by the source's resistance (or shorted), "
+                "hands off. Record\n     {:.0f} s and save them as {}.wav.   ({})\n\n",
+                ++number, entry.tone.duration_s(), entry.test->id, entry.test->measure);
+            continue;
+        }
         text += fmt::format("  {}. {}.wav   {}   loudest {:.1f} dBFS   ({})\n", ++number, entry.test->id,
                             minutes(entry.tone.duration_s()), entry.tone.peak_dbfs(), entry.test->measure);
         if (sits_in_jig(*entry.test) && bench.jig) {

@@ -77,6 +77,7 @@ int run_tones(const TonesOptions& options, const Manner& manner) {
     if (error) return report(cannot_write(options.into, error.message()));
     const ToneFileOptions file_options{options.bits, options.dither};
     for (const SheetEntry& entry : entries) {
+        if (entry.tone.segments.empty()) continue;  // nothing is played: the sheet says what to record
         const Setup setup{&*bench, entry.test, rate_hz};
         const auto path = options.into / (entry.test->id + ".wav");
         if (const auto written = write_tone_file(entry.tone, *bench, outputs_of(setup), path, file_options);

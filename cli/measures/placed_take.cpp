@@ -52,7 +52,7 @@ std::vector<std::size_t> inputs_of(const Setup& setup) {
     return {inputs.begin(), inputs.end()};
 }
 
-Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
+Result<PlacedTake> read_take(const Setup& setup, const Take& take) {
     std::set<int> channels;
     for (const std::size_t input : inputs_of(setup)) channels.insert(setup.bench->inputs[input].channel);
     PlacedTake placed;
@@ -63,6 +63,18 @@ Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
     auto raw = capture::check_raw(take.recording, placed.channels);
     if (!raw) return tl::unexpected<capture::Fault>(raw.error());
     placed.raw = std::move(*raw);
+    auto reader = capture::RecordingReader::open(take.recording);
+    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
+    auto samples = reader->read(placed.channels, 0, take.recording.frames);
+    if (!samples) return tl::unexpected<capture::Fault>(samples.error());
+    placed.samples = std::move(*samples);
+    return placed;
+}
+
+Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
+    auto read = read_take(setup, take);
+    if (!read) return read;
+    PlacedTake placed = std::move(*read);
     const analysis::TonePlan plan = plan_of(take.tone);
     auto placement = place_tone(take, placed.channels, plan);
     if (!placement) return tl::unexpected<capture::Fault>(placement.error());
@@ -74,11 +86,6 @@ Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
     const double last_s = static_cast<double>(placed.steps[last].frames) / take.tone.rate_hz;
     if (const auto whole = check_length(take, placed.at_s(last, last_s)); !whole)
         return tl::unexpected<capture::Fault>(whole.error());
-    auto reader = capture::RecordingReader::open(take.recording);
-    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    auto samples = reader->read(placed.channels, 0, take.recording.frames);
-    if (!samples) return tl::unexpected<capture::Fault>(samples.error());
-    placed.samples = std::move(*samples);
     return placed;
 }
 
@@ -177,17 +184,7 @@ capture::Fault fault_of(const Take& take, const capture::Load& load, const Troub
                              : "record again; close other programs, use a larger buffer or another recorder"};
 }
 
-void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,
-                         TestResult& result) {
-    const auto add = [&](const char* name, Condition value) {
-        result.conditions.emplace_back(name, std::move(value));
-    };
-    add("channels_driven", static_cast<double>(setup.test->loads.size()));
-    for (const std::size_t index : setup.test->loads) {
-        const capture::Load& load = setup.bench->loads[index];
-        if (std::isfinite(load.resistance_ohm))
-            result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
-    }
+void add_recording_conditions(const Setup& setup, const Take& take, TestResult& result) {
     add_readings(*setup.test, result);
     const auto exact = [&](const std::string& what) {
         result.whole.warn("taken-as-exact",
@@ -200,14 +197,22 @@ void add_take_conditions(const Setup& setup, const Take& take, double start_s, d
     }
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
+        if (std::isfinite(load.resistance_ohm))
+            result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
         if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
             exact("load \"" + load.name + "\"");
     }
-    add("start_s", start_s);
-    add("clock_ppm", clock_ppm);
-    add("recorded_rate_hz", take.recording.rate_hz);
-    add("recorded_format", take.recording.format);
-    add("tone_rate_hz", take.tone.rate_hz);
+    result.conditions.emplace_back("recorded_rate_hz", take.recording.rate_hz);
+    result.conditions.emplace_back("recorded_format", take.recording.format);
+}
+
+void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,
+                         TestResult& result) {
+    result.conditions.emplace_back("channels_driven", static_cast<double>(setup.test->loads.size()));
+    add_recording_conditions(setup, take, result);
+    result.conditions.emplace_back("start_s", start_s);
+    result.conditions.emplace_back("clock_ppm", clock_ppm);
+    result.conditions.emplace_back("tone_rate_hz", take.tone.rate_hz);
 }
 
 }  // namespace assay::cli

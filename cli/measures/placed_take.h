@@ -27,6 +27,10 @@ struct PlacedTake {
     }
 };
 
+/// Reads the samples of all inputs of the test and what they tell by themselves; looks for no tone. Faults:
+/// too few channels, a file that cannot be read.
+[[nodiscard]] capture::Result<PlacedTake> read_take(const Setup& setup, const Take& take);
+
 /// Finds the tone. Faults: no signal, another signal, cut short, too few channels.
 [[nodiscard]] capture::Result<PlacedTake> place_take(const Setup& setup, const Take& take);
 
@@ -60,6 +64,9 @@ std::vector<std::size_t> inputs_of(const Setup& setup);
 /// format. Warns of scales that are taken as exact.
 void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,
                          TestResult& result);
+
+/// The same without a tone's place.
+void add_recording_conditions(const Setup& setup, const Take& take, TestResult& result);
 
 /// Part of the difference that the plus input carries (1 when single-ended), from the mean squares of both.
 double plus_share_of(const Setup& setup, const PlacedTake& placed, const capture::Load& load, double from_s,

@@ -18,7 +18,6 @@ namespace assay::cli {
 
 namespace {
 
-using analysis::Absent;
 using analysis::Quantity;
 using capture::Result;
 

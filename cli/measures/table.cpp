@@ -5,6 +5,7 @@
 #include "cli/measures/match.h"
 #include "cli/measures/measure.h"
 #include "cli/measures/meter_power.h"
+#include "cli/measures/noise.h"
 #include "cli/measures/response.h"
 
 namespace assay::cli {
@@ -15,6 +16,7 @@ const std::vector<Measure>& measure_table() {
         distortion_measure(),
         meter_power_measure(),
         response_measure(),
+        noise_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),
