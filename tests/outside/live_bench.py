@@ -78,17 +78,26 @@ class LiveBench:
                               timeout=timeout, env=self.environment, errors="replace")
 
     def __exit__(self, *_):
+        # The client leaves by itself when its input ends. A server that loses a client by a signal hangs, and one that
+        # is killed keeps its place in JACK's list of eight.
+        if self.client is not None:
+            self.client.stdin.close()
+            self.end(self.client, signal_first=False)
+        if self.server is not None:
+            self.end(self.server, signal_first=True)
         for process in (self.client, self.server):
-            if process is None:
-                continue
-            if process.stdin is not None:
-                process.stdin.close()
+            if process is not None and process.stdout is not None:
+                process.stdout.close()
+
+    @staticmethod
+    def end(process, signal_first):
+        if signal_first:
             process.terminate()
-            try:
-                process.wait(timeout=5)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait()
+        try:
+            process.wait(timeout=10)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait()
 
 
 def bench_text(channels=1, **load_more):

@@ -7,11 +7,11 @@
 //
 // Law: out = clamp(gain * in, -rail, rail) + noise, in sample values; noise is uniform, by default 3e-6 peak
 // (a converter's, so that nothing is an exact zero). Commands:
-//   gain X | rail Y | swap | invert N | mute | zeros | one_on_two | ceiling Y     for good
-//   drop N | double N                                   once: N frames are missing, or given twice
-//   fade DB                                             from now on the gain falls by DB decibels a second
-//   last                                                prints the clock's second of the last sound that came
-//   in quit                                                the device disappears
+//   gain X | gain_2 X (of out_2 alone, on top) | rail Y | swap | invert N | mute | zeros | one_on_two |
+//   ceiling Y     for good drop N | double N                                   once: N frames are missing, or
+//   given twice fade DB                                             from now on the gain falls by DB decibels
+//   a second last                                                prints the clock's second of the last sound
+//   that came in quit                                                the device disappears
 #include <jack/jack.h>
 #include <poll.h>
 #include <unistd.h>
@@ -45,6 +45,7 @@ struct Bench {
     std::array<jack_port_t*, channels> in{};
     std::array<jack_port_t*, channels> out{};
     std::atomic<float> gain{1.0F};
+    std::atomic<float> gain_2{1.0F};
     std::atomic<float> rail{10.0F};
     std::atomic<float> ceiling{100.0F};
     std::atomic<float> noise{3e-6F};
@@ -99,6 +100,7 @@ int process(jack_nframes_t frames, void* argument) {
             const float rail = bench.rail;
             value = std::clamp(value, -rail, rail);
             if (bench.inverted[c]) value = -value;
+            if (c == 1) value *= bench.gain_2;
             if (bench.mute) value = 0.0F;
             bench.random = bench.random * 1664525U + 1013904223U;  // Numerical Recipes' quick generator
             value += bench.noise * (static_cast<float>(bench.random >> 8U) * 0x1p-23F - 1.0F);
@@ -125,6 +127,8 @@ bool obey(Bench& bench, const std::string& line) {
     const auto number = static_cast<float>(value);
     if (what == "gain")
         bench.gain = number;
+    else if (what == "gain_2")
+        bench.gain_2 = number;
     else if (what == "rail")
         bench.rail = number;
     else if (what == "ceiling")
