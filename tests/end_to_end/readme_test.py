@@ -74,7 +74,7 @@ def commands():
         words = re.sub(r"#.*", "", line).split()
         if len(words) < 2 or words[0] != "assay" or not re.fullmatch(r"[a-z]+", words[1]):
             continue
-        command = (words[1], "input") if words[1:3] == ["calibrate", "input"] else (words[1],)
+        command = tuple(words[1:3]) if words[1] in {"calibrate", "new"} and len(words) > 2 else (words[1],)
         used.setdefault(command, set()).update(word for word in words if word.startswith("--"))
     whole = program.assay("--help")
     report.check(whole.status == 0 and whole.out, "assay --help", f"exit {whole.status}")
