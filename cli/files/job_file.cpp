@@ -54,8 +54,7 @@ void check_with_measure(RawTest& raw, const std::vector<RawTest>& tests, const c
 }
 
 // Their copies in the session stand under their own names, so these must differ.
-void read_photographs(TomlTable& table, Unit& unit) {
-    unit.photographs = table.names("photographs").value_or(std::vector<std::string>{});
+void check_photographs(TomlTable& table, const Unit& unit) {
     if (unit.photographs.size() > most_photographs) {
         table.complain("photographs", fmt::format("names more than {} photographs", most_photographs),
                        "choose those that show the unit, its serial number and its faults");
@@ -97,7 +96,8 @@ Unit read_unit(const TomlNode& node, Complaints& complaints) {
     unit.condition = table.text("condition").value_or("");
     unit.repairs = table.text("repairs").value_or("");
     unit.sellers_note = table.text("sellers_note").value_or("");
-    read_photographs(table, unit);
+    unit.photographs = table.names("photographs").value_or(std::vector<std::string>{});
+    check_photographs(table, unit);
     unit.minimum_load_ohm = table.number("minimum_load_ohm", positive("ohm", 1e9));
     unit.minimum_bridged_load_ohm = table.number("minimum_bridged_load_ohm", positive("ohm", 1e9));
     table.finish();

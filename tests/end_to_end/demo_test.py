@@ -40,8 +40,8 @@ def demo(folder):
     report.check(verdicts(session) == ["met", "met", "met", "met", "not met", "undecided"], "verdicts of the demo", str(verdicts(session)))
     report.check(session["simulated"] is True, "the session says that it is simulated")
     page = (folder / "demo/session/certificate.html").read_text()
-    report.check("SIMULATED" in page and "<script" not in page and "http://" not in page.replace("http://www.w3.org", ""),
-                 "the page is marked, self-contained and without scripts")
+    report.check("SIMULATED" in page and "http:" not in page and "https:" not in page,
+                 "the page is marked and self-contained")
     shown = assay("show", folder / "demo/session")
     report.check(shown.returncode == 0 and "MET" in shown.stdout and "±" in shown.stdout, "assay show prints verdicts and uncertainties")
     again = assay("certify", folder / "demo/session")
