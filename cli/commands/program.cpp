@@ -70,7 +70,8 @@ void add_run(CLI::App& app, Commands& all) {
                     [&all] { return run_session(all.run, all.manner); });
     command->add_option("JOB", all.run.job, "job file")->required();
     command->add_option("--bench", all.run.bench, "bench file")->required()->type_name("BENCH");
-    command->add_option("--into", all.run.into, "folder for the session")->required()->type_name("SESSION");
+    command->add_option("--into", all.run.into, "folder for the session (needed, but for --show-wiring)")
+        ->type_name("SESSION");
     command
         ->add_option("--recordings", all.run.recordings,
                      "folder with DIR/<test-id>.wav or .flac, recorded elsewhere")

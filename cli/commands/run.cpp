@@ -176,6 +176,9 @@ int run_session(const RunOptions& options, const Manner& manner) {
         print_result(*wiring);
         return exit_done;
     }
+    if (options.into.empty())
+        return report(
+            {FaultKind::bad_arguments, "--into is missing", std::nullopt, "name a folder for the session"});
     std::unique_ptr<LiveSession> live;
     std::unique_ptr<capture::Device> offline;
     if (!options.recordings && bench->source == capture::Source::device) {

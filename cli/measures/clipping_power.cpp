@@ -11,6 +11,7 @@
 #include "analysis/amplifier/level_tracking.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/ceiling.h"
+#include "cli/measures/clip_detectors.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
@@ -263,6 +264,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     add_conditions(setup, take, *read, result);
     result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
     if (takes.size() > 1) add_search(*live, takes.size(), result);
+    add_clip_detectors(setup, takes, result);
 
     std::vector<std::vector<Quantity>> powers(limits.size());
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {

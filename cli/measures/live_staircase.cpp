@@ -31,8 +31,8 @@ constexpr double onset_below_db = 0.35;  // the onset's rule looks half a decibe
 constexpr double onset_above_db = 0.75;
 constexpr std::size_t most_fine_steps = 10;
 constexpr std::size_t most_takes = 60;
-constexpr std::size_t most_dropouts =
-    3;  // in a row; a single one is the computer's doing, and the run is repeated
+// In a row: a single one is the computer's doing, and the run is repeated.
+constexpr std::size_t most_dropouts = 6;
 // Load resistors and rails move a level by less; a thermal protection or a hand by more.
 constexpr double fade_limit_db = 0.5;
 constexpr double collapse_db = 20.0;

@@ -23,7 +23,7 @@ def fault(name, words, commands=(), tests=None, channels=1, later=(), of_the_uni
             run = bench.run(*folder.command("--yes", "--pages", "none"))
             told = run.stderr.splitlines()[-1] if run.stderr.strip() else ""
             if of_the_unit and run.returncode == 0:
-                told = json.dumps(folder.session()["tests"]["power"]["warnings"])
+                told = json.dumps(folder.session()["tests"]["power"])
             report.check((run.returncode == 3 or (of_the_unit and run.returncode == 0)) and re.search(words, told) is not None, name, f"exit {run.returncode}: {told[-220:]}")
             numbers = folder.session()["tests"]["power"]["loads"]
             report.check(not any("power_at_1_percent_w" in found["quantities"] for found in numbers.values()), f"{name}: no number", json.dumps(numbers)[:200])

@@ -116,7 +116,7 @@ def by_hand(bench):
         report.check(session.get("number") == number, "and the same one")
 
 
-with LiveBench(rate_hz=RATE, period=512) as shared:
+with LiveBench(rate_hz=RATE, period=1024) as shared:
     for part in (devices_and_refusals, power, by_hand):
         report.guarded(part.__name__, lambda: part(shared))
 report.finish()
