@@ -4,11 +4,13 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "analysis/driver/parameter_values.h"
 #include "cli/measures/driver_inputs.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/fitted_driver.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -85,6 +87,15 @@ void add_absent(const analysis::DriverResult& found, Findings& findings) {
     for (const auto& [names, why] : reasons) findings.warn(why.code, names + ": " + why.text, why.advice);
 }
 
+/// A curve from a file has frequencies of its own, no player's.
+bool played_free_air(const Setup& setup) {
+    for (const std::string& id : setup.test->names("free_air")) {
+        const auto named = setup.named ? setup.named(id) : std::nullopt;
+        if (named && !named->test->text("from_file")) return true;
+    }
+    return false;
+}
+
 TestResult evaluate(const Setup& setup, std::span<const Take>) {
     TestResult result;
     result.measure = "driver-parameters";
@@ -96,7 +107,10 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
     const analysis::DriverResult found = analysis::driver_parameters(*inputs);
     add_readings(*setup.test, result);
     add_conditions(*inputs, found, result);
-    for (const auto& [name, quantity] : found.quantities) result.whole.add(name, quantity);
+    for (auto [name, quantity] : found.quantities) {
+        if (name == "fs_hz" && played_free_air(setup)) add_clock_doubt(quantity);
+        result.whole.add(name, std::move(quantity));
+    }
     add_absent(found, result.whole);
     for (const analysis::Remark& remark : found.remarks)
         result.whole.warn(remark.code, remark.text, remark.advice);

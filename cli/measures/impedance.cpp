@@ -11,6 +11,7 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance_reading.h"
 #include "cli/measures/impedance_remarks.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -22,14 +23,6 @@ using analysis::Quantity;
 constexpr double least_peak = 1.08;  // height over the troughs beside it, of what is called the resonance
 constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double half_octave = std::numbers::sqrt2;
-
-// Frequencies are those of the tone; its player's crystal is off by up to 50 ppm (common practice, no
-// source), taken as a rectangular distribution. Off one curve by another of the same player it cancels.
-constexpr double clock_doubt = 50e-6 / std::numbers::sqrt3;
-
-void add_clock_doubt(Quantity& frequency_hz) {
-    frequency_hz.contributions["sound:clock"] += frequency_hz.value * clock_doubt;
-}
 
 capture::Result<void> check(const Setup& setup) {
     const auto refuse = [](const std::string& text, const std::string& mend) {

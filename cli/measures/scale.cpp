@@ -1,5 +1,7 @@
 #include "cli/measures/scale.h"
 
+#include <numbers>
+
 namespace assay::cli {
 
 analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v,
@@ -27,6 +29,11 @@ analysis::Quantity load_power(const capture::Load& load, const analysis::Quantit
 
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty) {
     if (standard_uncertainty != 0.0) quantity.contributions[source_id] += standard_uncertainty;
+}
+
+void add_clock_doubt(analysis::Quantity& frequency_hz) {
+    constexpr double relative = 50e-6 / std::numbers::sqrt3;
+    frequency_hz.contributions["sound:clock"] += frequency_hz.value * relative;
 }
 
 }  // namespace assay::cli

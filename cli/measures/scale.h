@@ -19,4 +19,8 @@ analysis::Quantity load_power(const capture::Load& load, const analysis::Quantit
 /// Adds an independent contribution, in the unit of the quantity.
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty);
 
+/// Frequencies are those of the tone; its player's crystal is off by up to 50 ppm (common practice, no
+/// source), taken as a rectangular distribution. Between two results of the same player it cancels.
+void add_clock_doubt(analysis::Quantity& frequency_hz);
+
 }  // namespace assay::cli
