@@ -370,7 +370,11 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     problem.weights = fit.weights;
     MatrixXd jacobian(problem.values(), fit.layout.count);
     problem.df(fit.parameters, jacobian);
-    const MatrixXd normal = jacobian.transpose() * jacobian;
+    // A part that the data do not ask for has no derivative left, and nothing would bound its doubt. That
+    // each logarithm is known to about one beforehand does: to one that the data know to 1 % it makes 1e-4 of
+    // its doubt.
+    MatrixXd normal = jacobian.transpose() * jacobian;
+    normal.diagonal().array() += 1.0;
     const Eigen::LDLT<MatrixXd> inverse(normal);
     fit.sensitivity = inverse.solve(jacobian.transpose());
     // What is known beside the curves is a source of its own.
