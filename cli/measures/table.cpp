@@ -6,6 +6,7 @@
 #include "cli/measures/measure.h"
 #include "cli/measures/meter_power.h"
 #include "cli/measures/noise.h"
+#include "cli/measures/output_impedance.h"
 #include "cli/measures/response.h"
 
 namespace assay::cli {
@@ -17,6 +18,7 @@ const std::vector<Measure>& measure_table() {
         meter_power_measure(),
         response_measure(),
         noise_measure(),
+        output_impedance_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),
