@@ -17,7 +17,6 @@ namespace assay::cli {
 namespace {
 
 namespace fs = std::filesystem;
-using capture::Fault;
 
 constexpr std::size_t most_contents = std::size_t{4} << 20U;
 constexpr std::size_t most_session = std::size_t{64} << 20U;

@@ -43,7 +43,7 @@ std::optional<UstarBlock> ustar_header(const UstarEntry& entry) {
     if (name.size() > name_field.length) {
         // The longest name that still fits behind a '/'.
         const std::size_t cut = entry.path.find('/', entry.path.size() - name_field.length - 1);
-        if (cut == std::string::npos || cut > prefix_field.length) return std::nullopt;
+        if (cut > prefix_field.length) return std::nullopt;  // no slash at all is npos
         prefix = entry.path.substr(0, cut);
         name = entry.path.substr(cut + 1);
     }
