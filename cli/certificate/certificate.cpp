@@ -4,10 +4,10 @@
 #include <system_error>
 
 #include "cli/certificate/gnuplot.h"
-#include "cli/certificate/plots.h"
 #include "cli/certificate/page.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/paper.h"
+#include "cli/certificate/plots.h"
 #include "cli/files/photograph.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
