@@ -145,7 +145,7 @@ class PortAudioStream final : public SoundStream {
                       "the device's rate",
                       device.default_rate_hz)
                 : "see `assay devices`, end other programs that use the device, try again";
-        return fail(FaultKind::bad_arguments,
+        return fail(error == paInvalidSampleRate ? FaultKind::bad_arguments : FaultKind::untrusted_capture,
                     fmt::format("sound device \"{}\" ({}) {} at {:.0f} Hz ({})", device.name, device.host_api,
                                 what, request_.rate_hz, why),
                     mend);

@@ -15,7 +15,6 @@ namespace assay::cli {
 namespace {
 
 using capture::Fault;
-using capture::FaultKind;
 using capture::Result;
 
 struct Answers {

@@ -131,7 +131,7 @@ class Readout {
                 state_line(reading), warning_line(reading, held, lit)));
             return;
         }
-        lines_.push_back("");
+        lines_.emplace_back();
         lines_.push_back(load.name);
         for (const std::string& row : large(figure)) lines_.push_back("  " + row);
         lines_.back() += reading.power_w ? " W" : " V";
