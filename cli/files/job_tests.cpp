@@ -135,6 +135,18 @@ void join_test(RawTest& raw, const capture::Bench& bench) {
         }
         raw.test.loads.push_back(static_cast<std::size_t>(found - load_names.begin()));
     }
+    // A test that names its loads by what they do has them in that order.
+    for (const char* field : {"driven", "idle"}) {
+        const auto name = raw.test.text(field);
+        if (!name) continue;
+        if (raw.loads) table.complain("loads", std::string("loads stands beside ") + field, "take it out");
+        const auto found = std::find(load_names.begin(), load_names.end(), *name);
+        if (found == load_names.end()) {
+            table.complain(field, "the bench has no load " + in_quotes(*name), suggestion(*name, load_names));
+            continue;
+        }
+        raw.test.loads.push_back(static_cast<std::size_t>(found - load_names.begin()));
+    }
     if (!raw.reference) return;
     std::vector<std::string> references;
     bool known = false;

@@ -87,7 +87,9 @@ std::vector<std::size_t> outputs_of(const Setup& setup) {
     // A test without loads sits in the impedance jig, which hangs on the first output.
     if (setup.test->loads.empty() && setup.bench->jig && !setup.bench->outputs.empty()) return {0};
     std::set<std::size_t> outputs;
+    const auto driven = setup.test->text("driven");  // of several loads only this one is
     for (const std::size_t index : setup.test->loads) {
+        if (driven && setup.bench->loads[index].name != *driven) continue;
         const auto& driven_by = setup.bench->loads[index].driven_by;
         outputs.insert(driven_by.begin(), driven_by.end());
     }

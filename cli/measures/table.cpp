@@ -8,6 +8,7 @@
 #include "cli/measures/noise.h"
 #include "cli/measures/output_impedance.h"
 #include "cli/measures/response.h"
+#include "cli/measures/separation.h"
 
 namespace assay::cli {
 
@@ -19,6 +20,7 @@ const std::vector<Measure>& measure_table() {
         response_measure(),
         noise_measure(),
         output_impedance_measure(),
+        separation_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),

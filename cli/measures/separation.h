@@ -1,0 +1,10 @@
+// The measure `separation`: how much of one channel is heard in another.
+#pragma once
+
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+Measure separation_measure();
+
+}  // namespace assay::cli
