@@ -263,7 +263,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                                                                    : analysis::DistortionKind::thd_plus_noise;
     add_conditions(setup, take, *read, result);
     result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
-    if (takes.size() > 1) add_search(*live, takes.size(), result);
+    add_search(*live, takes, result);
     add_clip_detectors(setup, takes, result);
 
     std::vector<std::vector<Quantity>> powers(limits.size());

@@ -40,8 +40,9 @@ struct LiveReading {
 /// ones that cannot be trusted, so that no limit is looked for across them.
 [[nodiscard]] capture::Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes);
 
-/// How the search went, into the conditions; why it ended before its time, as a warning.
-void add_search(const LiveReading& read, std::size_t runs, TestResult& result);
+/// How a live search went, into the conditions; why it ended before its time, as a warning. Nothing for a
+/// recording that was made elsewhere.
+void add_search(const LiveReading& read, std::span<const Take> takes, TestResult& result);
 
 /// The next run, or nothing: all limits and the onset are closed in on, the top is reached, or it was
 /// stopped.
