@@ -2,6 +2,7 @@
 #include "cli/measures/distortion.h"
 #include "cli/measures/driver_parameters.h"
 #include "cli/measures/impedance.h"
+#include "cli/measures/intermodulation.h"
 #include "cli/measures/match.h"
 #include "cli/measures/measure.h"
 #include "cli/measures/meter_power.h"
@@ -21,6 +22,7 @@ const std::vector<Measure>& measure_table() {
         noise_measure(),
         output_impedance_measure(),
         separation_measure(),
+        intermodulation_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),

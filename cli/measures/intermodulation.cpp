@@ -1,0 +1,254 @@
+#include "cli/measures/intermodulation.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <numbers>
+
+#include "analysis/amplifier/intermodulation.h"
+#include "capture/tone/tone_row.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/placed_take.h"
+#include "cli/measures/placing.h"
+#include "cli/measures/scale.h"
+#include "cli/measures/trusted_steps.h"
+
+namespace assay::cli {
+
+namespace {
+
+using analysis::PairMethod;
+using analysis::Product;
+using analysis::Quantity;
+using capture::FaultKind;
+using capture::Result;
+
+constexpr int repeats = 4;
+constexpr double repeat_s = 1.2;
+constexpr double settling_s = 0.1;
+constexpr double end_guard_s = 0.01;
+constexpr double highest_share_of_rate = 0.48;
+constexpr double stands_out = 3.0;
+constexpr double head_below_db = 10.0;
+
+PairMethod method_of(const Setup& setup) {
+    return field_text(*setup.test, "method") == "modulation" ? PairMethod::modulation
+                                                             : PairMethod::difference_frequency;
+}
+
+capture::SinePair pair_of(const Setup& setup) {
+    const bool modulation = method_of(setup) == PairMethod::modulation;
+    capture::SinePair pair =
+        modulation ? capture::SinePair{60.0, 7000.0, 0.8} : capture::SinePair{19000.0, 20000.0, 0.5};
+    if (const auto own = setup.test->numbers("frequencies_hz"); own && own->size() == 2) {
+        pair.low_hz = std::min((*own)[0], (*own)[1]);
+        pair.high_hz = std::max((*own)[0], (*own)[1]);
+    }
+    return pair;
+}
+
+std::string stem_of(const Setup& setup) {
+    return method_of(setup) == PairMethod::modulation ? "modulation_distortion"
+                                                      : "difference_frequency_distortion";
+}
+
+Result<void> check(const Setup& setup) {
+    const auto refuse = [](const std::string& text, const std::string& mend) {
+        return capture::fail(FaultKind::bad_input_file, text, mend);
+    };
+    if (setup.test->number("power_w"))
+        return refuse("power_w: means nothing for two tones", "give the level as drive_dbfs or drive_volts");
+    if (const auto own = setup.test->numbers("frequencies_hz"); own && own->size() != 2)
+        return refuse("frequencies_hz: wants two frequencies", "give the lower and the upper one");
+    const capture::SinePair pair = pair_of(setup);
+    const bool modulation = method_of(setup) == PairMethod::modulation;
+    if (pair.high_hz > 0.45 * setup.tone_rate_hz)
+        return refuse(
+            fmt::format("frequencies_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", pair.high_hz,
+                        setup.tone_rate_hz),
+            fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", 0.45 * setup.tone_rate_hz));
+    if (modulation && pair.high_hz < 4.0 * pair.low_hz)
+        return refuse("frequencies_hz: the upper tone is to be at least four times the lower",
+                      "move them apart, or take the method difference-frequency");
+    if (!modulation && (pair.high_hz - pair.low_hz < 20.0 || pair.high_hz > 1.7 * pair.low_hz))
+        return refuse("frequencies_hz: the two are to be near each other, 20 Hz apart at least",
+                      "take e.g. [19000, 20000], or the method modulation");
+    return check_level(setup);
+}
+
+std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    const auto level = drive_dbfs(setup);
+    if (!takes.empty() || !level) return std::nullopt;
+    return capture::make_tone_row(
+        {.rate_hz = setup.tone_rate_hz,
+         .steps = std::vector<capture::RowStep>(repeats, {pair_of(setup), *level, repeat_s}),
+         .head_dbfs = *level - head_below_db,
+         .mark_dbfs = *level,
+         .code = setup.test->id + "/intermodulation"});
+}
+
+/// Mean over the repeats, in power, with the scatter of the mean.
+struct Mean {
+    std::optional<Product> product{};
+    double scatter = 0.0;
+};
+
+Mean mean_of(const std::vector<analysis::IntermodulationReading>& readings,
+             std::optional<Product> analysis::IntermodulationReading::*which) {
+    const auto count = static_cast<double>(readings.size());
+    Product mean;
+    for (const auto& reading : readings) {
+        if (!(reading.*which)) return {};
+        mean.ratio += (reading.*which)->ratio / count;
+        mean.noise = std::hypot(mean.noise, (reading.*which)->noise / count);
+    }
+    double square = 0.0;
+    for (const auto& reading : readings) square += std::pow((reading.*which)->ratio - mean.ratio, 2.0);
+    return {mean, std::sqrt(square / (count - 1.0) / count)};
+}
+
+std::optional<Quantity> add_product(const Setup& setup, const capture::Load& load, const std::string& name,
+                                    const Mean& mean, Findings& findings) {
+    if (!mean.product) {
+        findings.add_absent(name, {"outside-band", "a product lies outside of what was recorded",
+                                   "record at a higher rate, or move the tones"});
+        return std::nullopt;
+    }
+    if (mean.product->ratio < stands_out * mean.product->noise) {
+        findings.add_absent(name, {"below-noise",
+                                   fmt::format("below {:.2g} %, three times what noise alone adds",
+                                               100.0 * stands_out * mean.product->noise),
+                                   "raise the level or lower the noise if the number matters"});
+        return std::nullopt;
+    }
+    const capture::Input& input = setup.bench->inputs[load.plus];
+    const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
+    Quantity quantity{100.0 * mean.product->ratio, "%", {}};
+    add_doubt(quantity, source + "noise", 100.0 * mean.product->noise);
+    add_doubt(quantity, source + "repeatability", 100.0 * mean.scatter);
+    // What the chain adds to a single tone says how much it may add here, no more.
+    if (input.own_thd_percent)
+        add_doubt(quantity, "input:" + input.name + ":own-distortion",
+                  *input.own_thd_percent / std::numbers::sqrt3);
+    findings.add(name, quantity);
+    return quantity;
+}
+
+Findings findings_of(const Setup& setup, const capture::Load& load,
+                     const std::vector<analysis::IntermodulationReading>& readings) {
+    Findings findings;
+    const std::string stem = stem_of(setup);
+    const auto second = add_product(setup, load, stem + "_2_percent",
+                                    mean_of(readings, &analysis::IntermodulationReading::second), findings);
+    const auto third = add_product(setup, load, stem + "_3_percent",
+                                   mean_of(readings, &analysis::IntermodulationReading::third), findings);
+    if (second && third) {
+        const double both = std::hypot(second->value, third->value);
+        findings.add(
+            stem + "_percent",
+            analysis::combine(both, "%", {{&*second, second->value / both}, {&*third, third->value / both}}));
+    } else {
+        findings.add_absent(stem + "_percent", {"part-missing", "one of its two parts has no number",
+                                                "see the reason beside that part"});
+    }
+    if (!setup.bench->inputs[load.plus].own_thd_percent) {
+        findings.warn("own-distortion-unknown",
+                      "the distortion of player and recorder themselves is not known and is counted as the "
+                      "unit's",
+                      "measure a loopback and state own_thd_percent of the input");
+    }
+    return findings;
+}
+
+TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
+    TestResult result;
+    result.measure = "intermodulation";
+    if (takes.empty()) {
+        result.fault = nothing_recorded();
+        return result;
+    }
+    const Take& take = takes.front();
+    const auto placed = place_take(setup, take);
+    if (!placed) {
+        result.fault = placed.error();
+        return result;
+    }
+    const auto& pair = std::get<capture::SinePair>(placed->steps.front().law);
+    const bool modulation = method_of(setup) == PairMethod::modulation;
+    const double ratio = placed->placement.clock_ratio;
+    result.conditions.emplace_back("method", field_text(*setup.test, "method"));
+    result.conditions.emplace_back("lower_tone_hz", pair.low_hz);
+    result.conditions.emplace_back("upper_tone_hz", pair.high_hz);
+    result.conditions.emplace_back("amplitude_ratio", pair.low_share / (1.0 - pair.low_share));
+    result.conditions.emplace_back(
+        "formula",
+        std::string(modulation ? "d2 = [U(f2-f1) + U(f2+f1)] / U(f2), d3 = [U(f2-2f1) + U(f2+2f1)] / U(f2)"
+                               : "d2 = U(f2-f1) / [U(f1) + U(f2)], d3 = [U(2f1-f2) + U(2f2-f1)] / [U(f1) + "
+                                 "U(f2)]"));
+    result.conditions.emplace_back("drive_dbfs", placed->steps.front().level_dbfs);
+    add_take_conditions(setup, take, placed->placement.start_s, 1e6 * (ratio - 1.0), result);
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        std::vector<analysis::IntermodulationReading> readings;
+        for (std::size_t step = 0; step < placed->steps.size(); ++step) {
+            const double length_s = static_cast<double>(placed->steps[step].frames) / take.tone.rate_hz;
+            const double from_s = placed->at_s(step, settling_s);
+            const double to_s = placed->at_s(step, length_s - end_guard_s);
+            if (const auto trouble =
+                    trouble_at(setup, *placed, load, step, placed->at_s(step, 0.0), to_s, true)) {
+                result.fault = fault_of(take, load, *trouble);
+                result.loads.clear();
+                return result;
+            }
+            readings.push_back(analysis::read_pair(
+                load_volts(setup, *placed, load, from_s, to_s), placed->rate_hz, pair.low_hz / ratio,
+                pair.high_hz / ratio, method_of(setup), highest_share_of_rate * placed->rate_hz));
+        }
+        if (!(readings.front().high_v > 0.0) || !(readings.front().low_v > 0.0)) {
+            result.fault =
+                capture::Fault{FaultKind::untrusted_capture,
+                               fmt::format("{}: no signal at load \"{}\"", file_of(take), load.name),
+                               std::nullopt, "check this load's probe, lead and channel"};
+            result.loads.clear();
+            return result;
+        }
+        result.loads.emplace_back(load.name, findings_of(setup, load, readings));
+    }
+    return result;
+}
+
+}  // namespace
+
+Measure intermodulation_measure() {
+    Measure measure;
+    measure.name = "intermodulation";
+    measure.summary = "what two tones make together";
+    measure.fields = {
+        {.name = "method",
+         .type = FieldType::choice,
+         .default_text = "modulation",
+         .choices = {"modulation", "difference-frequency"},
+         .help = "a low tone four times a high one, or two equal high ones"},
+        {.name = "frequencies_hz",
+         .type = FieldType::numbers,
+         .unit = "Hz",
+         .minimum = 20.0,
+         .maximum = 40000.0,
+         .help = "the two tones; left out: 60 and 7000, or 19000 and 20000"},
+    };
+    for (const char* stem : {"modulation_distortion", "difference_frequency_distortion"}) {
+        const std::string name = stem;
+        measure.quantities.push_back(
+            {name + "_2_percent", "%", true, "products of second order, their amplitudes added"});
+        measure.quantities.push_back(
+            {name + "_3_percent", "%", true, "products of third order, their amplitudes added"});
+        measure.quantities.push_back({name + "_percent", "%", true, "root of the sum of both squares"});
+    }
+    measure.check = check;
+    measure.next = next;
+    measure.evaluate = evaluate;
+    return measure;
+}
+
+}  // namespace assay::cli
