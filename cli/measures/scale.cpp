@@ -27,6 +27,20 @@ analysis::Quantity load_power(const capture::Load& load, const analysis::Quantit
     return power;
 }
 
+analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity& voltage,
+                            double frequency_hz) {
+    const double r = load.resistance_ohm;
+    const double x = 2.0 * std::numbers::pi * frequency_hz * load.inductance_uh.value_or(0.0) * 1e-6;
+    const double conductance = r / (r * r + x * x);
+    const double power_w = voltage.value * voltage.value * conductance;
+    analysis::Quantity power =
+        analysis::combine(power_w, "W", {{&voltage, 2.0 * voltage.value * conductance}});
+    for (const capture::RelativeDoubt& doubt : load.resistance_doubts) {
+        power.contributions[doubt.source_id] -= power_w * (r * r - x * x) / (r * r + x * x) * doubt.relative;
+    }
+    return power;
+}
+
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty) {
     if (standard_uncertainty != 0.0) quantity.contributions[source_id] += standard_uncertainty;
 }

@@ -16,6 +16,10 @@ analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load
 /// Voltage squared over the load's resistance, W.
 analysis::Quantity load_power(const capture::Load& load, const analysis::Quantity& voltage);
 
+/// The same at a frequency where the load's inductance may count: Re(V^2 / conj Z) = V^2 R / (R^2 + (w L)^2).
+analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity& voltage,
+                            double frequency_hz);
+
 /// Adds an independent contribution, in the unit of the quantity.
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty);
 

@@ -8,6 +8,7 @@
 #include "cli/measures/meter_power.h"
 #include "cli/measures/noise.h"
 #include "cli/measures/output_impedance.h"
+#include "cli/measures/power_bandwidth.h"
 #include "cli/measures/response.h"
 #include "cli/measures/separation.h"
 
@@ -23,6 +24,7 @@ const std::vector<Measure>& measure_table() {
         output_impedance_measure(),
         separation_measure(),
         intermodulation_measure(),
+        power_bandwidth_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),

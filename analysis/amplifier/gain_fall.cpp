@@ -1,0 +1,64 @@
+#include "analysis/amplifier/gain_fall.h"
+
+#include <algorithm>
+#include <cmath>
+#include <vector>
+
+#include "analysis/amplifier/level_tracking.h"
+
+namespace assay::analysis {
+
+namespace {
+
+double fall_of(const StepReading& reading, double small_signal_v) {
+    return reading.level_dbfs - 20.0 * std::log10(reading.fundamental_v / small_signal_v);
+}
+
+Absent no_gain() {
+    return {"gain-unknown", "no step stands clear of noise and distortion, so its gain is not known",
+            "start lower: turn the unit's gain down"};
+}
+
+}  // namespace
+
+std::variant<double, Absent> gain_fall_db(std::span<const StepReading> readings, double drive_dbfs) {
+    const SmallSignalGain gain = small_signal_gain(readings);
+    if (!gain.found) return no_gain();
+    for (std::size_t k = 0; k + 1 < readings.size(); ++k) {
+        const double low_dbfs = readings[k].level_dbfs;
+        const double high_dbfs = readings[k + 1].level_dbfs;
+        if (drive_dbfs < low_dbfs || drive_dbfs > high_dbfs || low_dbfs == high_dbfs) continue;
+        const double part = (drive_dbfs - low_dbfs) / (high_dbfs - low_dbfs);
+        const double low_db = fall_of(readings[k], gain.volts_per_full_scale);
+        return low_db + part * (fall_of(readings[k + 1], gain.volts_per_full_scale) - low_db);
+    }
+    return Absent{"outside-range", "the drive lies outside of the steps", "widen the range"};
+}
+
+std::variant<LimitCrossing, Absent> find_gain_fall(std::span<const StepReading> readings, double fall_db) {
+    const SmallSignalGain gain = small_signal_gain(readings);
+    if (!gain.found) return no_gain();
+    for (std::size_t k = readings.size(); k-- > 1;) {
+        const double low_db = fall_of(readings[k - 1], gain.volts_per_full_scale);
+        const double high_db = fall_of(readings[k], gain.volts_per_full_scale);
+        if (low_db >= fall_db || high_db < fall_db) continue;
+        const double part = (fall_db - low_db) / (high_db - low_db);
+        const double rise_v = readings[k].total_v - readings[k - 1].total_v;
+        LimitCrossing crossing;
+        crossing.drive_dbfs =
+            readings[k - 1].level_dbfs + part * (readings[k].level_dbfs - readings[k - 1].level_dbfs);
+        crossing.total_v = readings[k - 1].total_v + part * rise_v;
+        constexpr double least_doubt_db = 0.01;
+        const double doubt_db = std::max(0.1 * fall_db, least_doubt_db);
+        crossing.interpolation_doubt_v = std::abs(rise_v) * std::min(doubt_db / (high_db - low_db), 1.0);
+        crossing.noise_doubt_v = readings[k].fundamental_doubt_v;
+        crossing.below = k - 1;
+        crossing.above = k;
+        return crossing;
+    }
+    return Absent{"limit-not-reached",
+                  "the gain never falls as far as it does at the limit at 1 kHz, up to the loudest step",
+                  "turn the unit's gain up, or let the tone go louder"};
+}
+
+}  // namespace assay::analysis

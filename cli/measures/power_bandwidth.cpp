@@ -1,0 +1,337 @@
+#include "cli/measures/power_bandwidth.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+#include <limits>
+
+#include "analysis/amplifier/distortion_limit.h"
+#include "analysis/amplifier/gain_fall.h"
+#include "analysis/amplifier/response_limits.h"
+#include "capture/tone/tone_row.h"
+#include "cli/measures/clipping_power.h"
+#include "cli/measures/fields.h"
+#include "cli/measures/level_rows.h"
+#include "cli/measures/scale.h"
+#include "cli/measures/trusted_steps.h"
+
+namespace assay::cli {
+
+namespace {
+
+using analysis::Absent;
+using analysis::LimitCrossing;
+using analysis::Quantity;
+using capture::FaultKind;
+using capture::Result;
+
+constexpr double at_hz = 1000.0;
+constexpr double highest_share_of_rate = 0.45;
+constexpr double range_db = 15.0;
+constexpr double step_db = 0.5;
+constexpr double shortest_step_s = 0.2;
+constexpr double cycles_a_step = 16.0;
+constexpr double end_guard_s = 0.005;
+constexpr double head_below_db = 10.0;
+constexpr double half_power_db = 3.0;
+constexpr double needed_order = 3.0;  // a symmetrical limit shows in odd harmonics: the third is the lowest
+
+double top_dbfs(const Setup& setup) {
+    return setup.test->number("to_dbfs").value_or(limit_dbfs(setup));
+}
+
+std::vector<double> frequencies_of(const Setup& setup) {
+    std::vector<double> frequencies = field_numbers(*setup.test, "frequencies_hz");
+    if (!setup.test->numbers("frequencies_hz"))
+        std::erase_if(frequencies,
+                      [&](double hz) { return hz > highest_share_of_rate * setup.tone_rate_hz; });
+    frequencies.push_back(at_hz);
+    std::sort(frequencies.begin(), frequencies.end());
+    frequencies.erase(std::unique(frequencies.begin(), frequencies.end()), frequencies.end());
+    return frequencies;
+}
+
+Result<void> check(const Setup& setup) {
+    const auto refuse = [](const std::string& text, const std::string& mend) {
+        return capture::fail(FaultKind::bad_input_file, text, mend);
+    };
+    for (const char* field : {"drive_dbfs", "drive_volts", "power_w"}) {
+        if (setup.test->fields.contains(field))
+            return refuse(fmt::format("{}: the levels rise to to_dbfs", field), "take it out");
+    }
+    for (const std::size_t index : setup.test->loads) {
+        if (!std::isfinite(setup.bench->loads[index].resistance_ohm))
+            return refuse(fmt::format("loads: load \"{}\" has no resistance, so there is no power",
+                                      setup.bench->loads[index].name),
+                          "name loads with a resistance");
+    }
+    for (const double frequency_hz : frequencies_of(setup)) {
+        if (frequency_hz > highest_share_of_rate * setup.tone_rate_hz)
+            return refuse(fmt::format("frequencies_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz",
+                                      frequency_hz, setup.tone_rate_hz),
+                          fmt::format("stay below {:.6g} Hz", highest_share_of_rate * setup.tone_rate_hz));
+    }
+    if (top_dbfs(setup) > limit_dbfs(setup) + 1e-9)
+        return refuse(fmt::format("to_dbfs: {:.2f} dBFS is above the bench's maximum of {:.2f} dBFS",
+                                  top_dbfs(setup), limit_dbfs(setup)),
+                      "lower it, or raise the output's maximum if the unit bears it");
+    return {};
+}
+
+std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    if (!takes.empty()) return std::nullopt;
+    const double top = top_dbfs(setup);
+    std::vector<capture::RowStep> steps;
+    for (const double frequency_hz : frequencies_of(setup)) {
+        for (const double level : rising_levels(top, range_db, step_db)) {
+            steps.push_back({capture::SteadySine{frequency_hz, 0.0}, level,
+                             std::max(shortest_step_s, cycles_a_step / frequency_hz)});
+        }
+    }
+    return capture::make_tone_row({.rate_hz = setup.tone_rate_hz,
+                                   .steps = steps,
+                                   .head_dbfs = top - head_below_db,
+                                   .mark_dbfs = top - range_db,
+                                   .marks_follow = true,
+                                   .code = setup.test->id + "/power-bandwidth"});
+}
+
+/// Where one row passes one limit, and by what it was judged.
+struct RowPower {
+    double frequency_hz = 0.0;
+    std::optional<Quantity> power{};
+    Absent why{};
+    int harmonics_in_band = 0;
+    bool by_gain = false;
+};
+
+struct LoadRows {
+    const Setup* setup = nullptr;
+    const capture::Load* load = nullptr;
+    std::vector<LevelRow> rows{};
+    double bandwidth_hz = 20000.0;
+};
+
+std::variant<LimitCrossing, Absent> judge_row(const LevelRow& row, double limit, double fall_at_1khz_db,
+                                              bool by_gain) {
+    if (!by_gain) return analysis::find_limit_crossing(row.readings, limit, analysis::DistortionKind::thd);
+    return analysis::find_gain_fall(row.readings, fall_at_1khz_db);
+}
+
+std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
+    const double limit = limit_percent / 100.0;
+    const auto at_1khz =
+        std::ranges::find_if(rows.rows, [](const LevelRow& row) { return row.frequency_hz == at_hz; });
+    std::optional<double> fall_db;
+    if (at_1khz != rows.rows.end()) {
+        const auto crossing =
+            analysis::find_limit_crossing(at_1khz->readings, limit, analysis::DistortionKind::thd);
+        if (const auto* found = std::get_if<LimitCrossing>(&crossing)) {
+            const auto fall = analysis::gain_fall_db(at_1khz->readings, found->drive_dbfs);
+            if (const auto* value = std::get_if<double>(&fall)) fall_db = *value;
+        }
+    }
+    const std::string source = "test:" + rows.setup->test->id + ":" + rows.load->name + ":";
+    std::vector<RowPower> powers;
+    for (const LevelRow& row : rows.rows) {
+        RowPower result;
+        result.frequency_hz = row.frequency_hz;
+        result.harmonics_in_band =
+            std::max(static_cast<int>(rows.bandwidth_hz / row.frequency_hz * (1.0 + 1e-9)) - 1, 0);
+        result.by_gain = needed_order * row.frequency_hz > rows.bandwidth_hz * (1.0 + 1e-9);
+        if (row.trouble_above) {
+            result.why = {"steps-lost", row.trouble,
+                          "record again; lower the recorder's gain if it overloads"};
+        } else if (result.by_gain && !fall_db) {
+            result.why = {"gain-unknown", "nothing tells at 1 kHz how far the gain falls at the limit",
+                          "let the tone reach the limit at 1 kHz, from well below it"};
+        } else {
+            const auto judged = judge_row(row, limit, fall_db.value_or(0.0), result.by_gain);
+            if (const auto* absent = std::get_if<Absent>(&judged)) {
+                result.why = *absent;
+            } else {
+                const auto& crossing = std::get<LimitCrossing>(judged);
+                Quantity voltage =
+                    load_voltage(*rows.setup->bench, *rows.load, crossing.total_v, row.plus_share);
+                add_doubt(voltage, source + "noise", crossing.noise_doubt_v);
+                add_doubt(voltage, source + "interpolation", crossing.interpolation_doubt_v);
+                result.power = power_at(*rows.load, voltage, row.frequency_hz);
+            }
+        }
+        powers.push_back(std::move(result));
+    }
+    return powers;
+}
+
+void add_band(const Setup& setup, const capture::Load& load, const std::vector<RowPower>& powers,
+              Findings& findings) {
+    std::vector<double> frequency_hz;
+    std::vector<double> power_db;
+    bool has_1khz = false;
+    for (const RowPower& row : powers) {
+        if (!row.power) continue;
+        frequency_hz.push_back(row.frequency_hz);
+        power_db.push_back(10.0 * std::log10(row.power->value));
+        has_1khz = has_1khz || row.frequency_hz == at_hz;
+    }
+    const std::string source = "test:" + setup.test->id + ":" + load.name + ":interpolation";
+    for (const bool lower : {true, false}) {
+        const std::string name = lower ? "lower_limit_hz" : "upper_limit_hz";
+        if (!has_1khz) {
+            const auto row = std::ranges::find_if(
+                powers, [](const RowPower& power) { return power.frequency_hz == at_hz; });
+            findings.add_absent(name, row->why);
+            continue;
+        }
+        const auto limit = lower ? analysis::lower_limit(frequency_hz, power_db, at_hz, half_power_db)
+                                 : analysis::upper_limit(frequency_hz, power_db, at_hz, half_power_db);
+        if (!limit) {
+            findings.add_absent(
+                name, {"limit-beyond-range",
+                       fmt::format("the power stays within 3 dB of that at 1 kHz {} to {:.5g} Hz",
+                                   lower ? "down" : "up", lower ? frequency_hz.front() : frequency_hz.back()),
+                       "add frequencies beyond it if the limit is wanted"});
+            continue;
+        }
+        Quantity quantity{limit->frequency_hz, "Hz", {}};
+        const auto above = std::ranges::upper_bound(frequency_hz, limit->frequency_hz);
+        if (above != frequency_hz.begin() && above != frequency_hz.end()) {
+            // A straight line over the logarithm stands for the curve: taken as known to a twentieth of the
+            // gap.
+            constexpr double share = 0.05;
+            add_doubt(quantity, source, share * (*above - *(above - 1)));
+        }
+        findings.add(name, quantity);
+    }
+}
+
+Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
+    Findings findings;
+    analysis::Curve curve;
+    curve.columns = {{"frequency_hz"}, {"power_w"}, {"harmonics_in_band"}};
+    std::string by_gain;
+    for (std::size_t k = 0; k < limits.size(); ++k) {
+        const std::vector<RowPower> powers = powers_of(rows, limits[k]);
+        analysis::Column column{"power_at_" + limit_in_name(limits[k]) + "_percent_w", {}};
+        for (const RowPower& row : powers) {
+            const double watts = row.power ? row.power->value : std::numeric_limits<double>::quiet_NaN();
+            column.values.push_back(watts);
+            if (k > 0) continue;
+            curve.columns[0].values.push_back(row.frequency_hz);
+            curve.columns[1].values.push_back(watts);
+            curve.columns[2].values.push_back(row.harmonics_in_band);
+            if (row.by_gain)
+                by_gain += fmt::format("{}{:.6g} Hz ({} in band)", by_gain.empty() ? "" : ", ",
+                                       row.frequency_hz, row.harmonics_in_band);
+            if (!row.power)
+                findings.warn(row.why.code, fmt::format("{:.6g} Hz: {}", row.frequency_hz, row.why.text),
+                              row.why.advice);
+        }
+        if (k == 0) {
+            add_band(*rows.setup, *rows.load, powers, findings);
+        } else {
+            curve.columns.push_back(std::move(column));
+        }
+    }
+    if (!by_gain.empty()) {
+        findings.warn(
+            "harmonics-beyond-band",
+            fmt::format("the harmonics that tell of a limit lie beyond {:.5g} Hz at {}; judged there "
+                        "by the fall of gain that the limit has at 1 kHz",
+                        rows.bandwidth_hz, by_gain),
+            "widen distortion_bandwidth_hz, with a recorder fast enough, if harmonics are to count");
+    }
+    findings.curves.emplace_back("power", std::move(curve));
+    return findings;
+}
+
+TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
+    TestResult result;
+    result.measure = "power-bandwidth";
+    if (takes.empty()) {
+        result.fault = nothing_recorded();
+        return result;
+    }
+    const Take& take = takes.front();
+    const auto placed = place_take(setup, take);
+    if (!placed) {
+        result.fault = placed.error();
+        return result;
+    }
+    const double ratio = placed->placement.clock_ratio;
+    const std::vector<double> limits = field_numbers(*setup.test, "distortion_limits_percent");
+    const double bandwidth_hz =
+        std::min(field_number(*setup.test, "distortion_bandwidth_hz"), 0.5 * placed->rate_hz);
+    result.conditions.emplace_back("limit_percent", limits.front());
+    result.conditions.emplace_back("distortion_bandwidth_hz", bandwidth_hz);
+    add_take_conditions(setup, take, placed->placement.start_s, 1e6 * (ratio - 1.0), result);
+    const StepReader read = [&](const capture::Load& load, std::size_t step) {
+        const double frequency_hz = std::get<capture::SteadySine>(placed->steps[step].law).frequency_hz;
+        const double length_s = static_cast<double>(placed->steps[step].frames) / take.tone.rate_hz;
+        const std::vector<double> volts =
+            load_volts(setup, *placed, load, placed->at_s(step, std::max(0.06, 4.0 / frequency_hz)),
+                       placed->at_s(step, length_s - end_guard_s));
+        analysis::StepOptions options;
+        options.nominal_hz = frequency_hz;
+        options.frequency_guess_hz = frequency_hz / ratio;
+        options.bandwidth_hz = bandwidth_hz;
+        options.high_pass_hz = setup.bench->inputs[load.plus].high_pass_hz.value_or(0.0);
+        return analysis::read_step(volts, placed->rate_hz, options);
+    };
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        const LoadRows rows{&setup, &load, read_rows(setup, take, *placed, load, read), bandwidth_hz};
+        const auto at_1khz =
+            std::ranges::find_if(rows.rows, [](const LevelRow& row) { return row.frequency_hz == at_hz; });
+        if (at_1khz == rows.rows.end() || at_1khz->trouble_above || at_1khz->readings.empty()) {
+            result.loads.clear();
+            result.fault = fault_of(take, load,
+                                    {at_1khz == rows.rows.end() ? "no step of 1 kHz" : at_1khz->trouble,
+                                     at_1khz != rows.rows.end() && at_1khz->overload});
+            return result;
+        }
+        result.loads.emplace_back(load.name, findings_of(rows, limits));
+    }
+    return result;
+}
+
+}  // namespace
+
+Measure power_bandwidth_measure() {
+    Measure measure;
+    measure.name = "power-bandwidth";
+    measure.summary = "the power at a distortion limit against frequency";
+    measure.fields = {
+        {.name = "frequencies_hz",
+         .type = FieldType::numbers,
+         .unit = "Hz",
+         .default_text = "[20, 30, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]",
+         .minimum = 10.0,
+         .maximum = 40000.0,
+         .help = "where it is measured; 1000 is always added"},
+        {.name = "distortion_limits_percent",
+         .type = FieldType::numbers,
+         .unit = "%",
+         .default_text = "[1]",
+         .minimum = 0.001,
+         .maximum = 40.0,
+         .help = "limits of THD; the band is that of the first"},
+        {.name = "to_dbfs",
+         .type = FieldType::number,
+         .unit = "dBFS",
+         .minimum = -60.0,
+         .maximum = 0.0,
+         .help = "level of the loudest step; left out: the bench's limit. The steps are the 15 dB up to it"},
+    };
+    measure.quantities = {
+        {"lower_limit_hz", "Hz", true, "lowest frequency with at least half the power of 1 kHz (-3 dB)"},
+        {"upper_limit_hz", "Hz", true, "highest frequency with at least half the power of 1 kHz (-3 dB)"},
+    };
+    measure.check = check;
+    measure.next = next;
+    measure.evaluate = evaluate;
+    return measure;
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,96 @@
+"""The measure `power-bandwidth` on recordings made by the outside bench (numpy).
+
+Source: Fourier series of a hard-clipped sine (closed_forms.hard_clip), every harmonic passed through the filter that the
+bench puts behind the clipping, at its own frequency; the limit is found by bisection on the clip ratio. Above a third of
+the 20 kHz band, where the third harmonic is outside, the measure judges by the fall of gain that the limit has at
+1 kHz: the same clip ratio, of which only the harmonics inside the band count. Tolerance: 1 % of power where harmonics
+judge (steps of 0.5 dB between which a curve is laid), 2 % where the gain does.
+"""
+
+import sys
+from pathlib import Path
+
+import numpy as np
+from scipy.optimize import brentq
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from outside import bench, closed_forms, laws, program  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+RATE = 96000
+OHM, RAIL_V, IDEAL_V, INDUCTANCE_UH = 4.0, 20.0, 30.0, 8.0
+FREQUENCIES = [30.0, 60.0, 1000.0, 5000.0, 12000.0, 20000.0]
+report = Report("Power bandwidth")
+
+
+def transfer(f):
+    """A coupling capacitor and a filter coil behind the output stage."""
+    return (1j * f / 42) / (1 + 1j * f / 42) / (1 + 1j * f / 14000)
+
+
+def wave(c, f):
+    """Amplitudes of the harmonics within 20 kHz for the clip ratio c, re the rail."""
+    top = max(int(20000 / f + 1e-9), 1)
+    n = np.arange(top + 1)
+    amplitudes = np.zeros(top + 1)
+    amplitudes[1:] = closed_forms.hard_clip(c, max(top, 3))[1:top + 1] / c * abs(transfer(n[1:] * f))
+    return amplitudes
+
+
+def watts(f, percent):
+    limit = lambda c, g: closed_forms.thd(wave(c, g)) - percent / 100  # noqa: E731
+    c = brentq(limit, 0.3, 1 - 1e-9, args=(1000.0 if 3 * f > 20000 else f,))
+    x = 2 * np.pi * f * INDUCTANCE_UH * 1e-6
+    return np.sum(wave(c, f) ** 2) / 2 * RAIL_V**2 * OHM / (OHM**2 + x**2)
+
+
+def run():
+    test = {"id": "band", "measure": "power-bandwidth", "loads": ["load-a"], "frequencies_hz": FREQUENCIES, "to_dbfs": -2.0,
+            "distortion_limits_percent": [1.0, 3.0]}
+    loads = [program.load("load-a", OHM, "probe-a", inductance_uh=INDUCTANCE_UH)]
+    with program.Workshop(program.job_text([test]), program.bench_text(loads=loads)) as shop:
+        tone, rate = shop.tone("band")
+        clean = bench.amplify(tone, rate, laws.hard_clip(RAIL_V), IDEAL_V)
+        n = 1 << int(np.ceil(np.log2(len(clean.volts) + RATE)))
+        f = np.fft.rfftfreq(n, 1 / clean.rate_hz)
+        output = bench.Analog(clean.rate_hz, np.fft.irfft(np.fft.rfft(clean.volts, n) * transfer(f), n)[:len(clean.volts)])
+        samples = bench.Recorder(noise_dbfs=-110.0, ppm=45.0).record(output, program.PROBE_V)
+        outcome = shop.run({"band": samples})
+        report.check(outcome.status == 0, "accepted", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        c = outcome.findings("band", "load-a")["curves"]["power"]
+        report.check(c["frequency_hz"] == FREQUENCIES, "the curve's frequencies")
+        for percent, column in ((1, "power_w"), (3, "power_at_3_percent_w")):
+            for i, frequency in enumerate(FREQUENCIES):
+                report.relative(f"{percent} % at {frequency:.0f} Hz", c[column][i], watts(frequency, percent), 2.0 if 3 * frequency > 20000 else 1.0)
+        report.check(c["harmonics_in_band"] == [665, 332, 19, 3, 0, 0], "harmonics in the band", str(c["harmonics_in_band"]))
+        text = outcome.warnings("band")
+        report.check("12000 hz (0 in band)" in text and "20000 hz (0 in band)" in text and "fall of gain" in text, "told where no harmonic is left, and what judged", text[:240])
+        # Straight over the logarithm of the frequency between the points of the true powers.
+        decibels = np.array([10 * np.log10(watts(f, 1)) for f in FREQUENCIES])
+        target = decibels[2] - 3
+        lower = np.exp(np.interp(target, decibels[:2], np.log(FREQUENCIES[:2])))
+        upper = np.exp(np.interp(-target, -decibels[4:], np.log(FREQUENCIES[4:])))
+        if not decibels[0] < target < decibels[1]:
+            lower = np.exp(np.interp(target, decibels[1:3], np.log(FREQUENCIES[1:3])))
+        if not decibels[5] < target < decibels[4]:
+            upper = np.exp(np.interp(-target, -decibels[3:5], np.log(FREQUENCIES[3:5])))
+        report.relative("lower_limit_hz", outcome.value("band", "lower_limit_hz"), lower, 1.0)
+        report.relative("upper_limit_hz", outcome.value("band", "upper_limit_hz"), upper, 1.0)
+        quiet = shop.run({"band": samples * 0.999})
+        report.relative("again, 0.1 % fainter: power at 1 kHz", quiet.findings("band", "load-a")["curves"]["power"]["power_w"][2], c["power_w"][2] * 0.999**2, 0.01)
+        loud = shop.run({"band": np.clip(samples * 1.9, -1, 1)})
+        report.check(loud.status == 3 and "overload" in loud.err, "overload: exit 3", loud.err.strip()[:200])
+
+
+def bad_jobs():
+    base = {"id": "band", "measure": "power-bandwidth", "loads": ["load-a"]}
+    open_load = [{"name": "load-a", "resistance_ohm": float("inf"), "plus": "probe-a"}]
+    for fields, loads, word in (({"drive_dbfs": -10.0}, None, "drive_dbfs"), ({"frequencies_hz": [50.0, 39999.0]}, None, None), ({}, open_load, "loads")):
+        with program.Workshop(program.job_text([{**base, **fields}]), program.bench_text(loads=loads, sound={"sample_rate_hz": 48000})) as shop:
+            done = program.assay("tones", shop.job, "--bench", shop.bench, "--into", shop.folder / "t")
+            report.check(done.status == 2 and (word or "frequencies_hz") in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
+
+
+for part in (run, bad_jobs):
+    report.guarded(part.__name__, part)
+report.finish()
