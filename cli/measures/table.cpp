@@ -1,3 +1,4 @@
+#include "cli/measures/burst_power.h"
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/distortion.h"
 #include "cli/measures/driver_parameters.h"
@@ -25,6 +26,7 @@ const std::vector<Measure>& measure_table() {
         separation_measure(),
         intermodulation_measure(),
         power_bandwidth_measure(),
+        burst_power_measure(),
         impedance_measure(),
         match_measure(),
         driver_parameters_measure(),
