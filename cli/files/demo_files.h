@@ -1,4 +1,5 @@
-// Benches and jobs of `assay demo`, an amplifier's and a driver's, embedded in the program from fixtures/demo.
+// Benches and jobs of `assay demo`, an amplifier's and a driver's, embedded in the program from
+// fixtures/demo.
 #pragma once
 
 #include <string_view>

@@ -17,18 +17,10 @@ namespace assay::cli {
 
 const std::vector<Measure>& measure_table() {
     static const std::vector<Measure> table{
-        clipping_power_measure(),
-        distortion_measure(),
-        meter_power_measure(),
-        response_measure(),
-        noise_measure(),
-        output_impedance_measure(),
-        separation_measure(),
-        intermodulation_measure(),
-        power_bandwidth_measure(),
-        burst_power_measure(),
-        impedance_measure(),
-        match_measure(),
+        clipping_power_measure(),    distortion_measure(),      meter_power_measure(),
+        response_measure(),          noise_measure(),           output_impedance_measure(),
+        separation_measure(),        intermodulation_measure(), power_bandwidth_measure(),
+        burst_power_measure(),       impedance_measure(),       match_measure(),
         driver_parameters_measure(),
     };
     return table;
