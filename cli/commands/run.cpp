@@ -94,7 +94,17 @@ capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& 
         }
         return std::make_unique<capture::RecordingsDevice>(*options.recordings);
     }
-    return std::make_unique<capture::SimulatedDevice>(bench);
+    if (bench.source == capture::Source::simulated) return std::make_unique<capture::SimulatedDevice>(bench);
+    return std::make_unique<capture::RecordingsDevice>(
+        fs::path{});  // nothing sounds, so nothing is asked of it
+}
+
+/// Whether any test plays a tone: curves from files and meter readings need no device.
+bool sounds(const Job& job, const capture::Bench& bench) {
+    return std::any_of(job.tests.begin(), job.tests.end(), [&](const Test& test) {
+        const Setup setup{.bench = &bench, .test = &test, .tone_rate_hz = bench.sample_rate_hz};
+        return find_measure(test.measure)->next(setup, {}).has_value();
+    });
 }
 
 /// A repeat of some tests needs no claims and no photographs.
@@ -116,13 +126,13 @@ void measure_test(const Setup& setup, capture::Device& device, LiveSession* live
     const Measure& measure = *find_measure(setup.test->measure);
     record.id = setup.test->id;
     record.result.measure = measure.name;
-    if (live != nullptr) {
-        if (const auto ready = live->before_test(setup); !ready) {
-            record.result.fault = ready.error();
-            return;
-        }
-    }
     while (auto tone = measure.next(setup, record.takes)) {
+        if (live != nullptr && record.takes.empty()) {
+            if (const auto ready = live->before_test(setup); !ready) {
+                record.result.fault = ready.error();
+                return;
+            }
+        }
         Take take{std::move(*tone), {}};
         const std::vector<std::size_t> outputs = outputs_of(setup);
         if (!options.recordings) {
@@ -181,7 +191,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
             {FaultKind::bad_arguments, "--into is missing", std::nullopt, "name a folder for the session"});
     std::unique_ptr<LiveSession> live;
     std::unique_ptr<capture::Device> offline;
-    if (!options.recordings && bench->source == capture::Source::device) {
+    if (!options.recordings && bench->source == capture::Source::device && sounds(*job, *bench)) {
         if (const auto fits = wiring_text(*job, *bench); !fits) return report(fits.error());
         auto opened = LiveSession::open(options, *bench, manner);
         if (!opened) return report(opened.error());
@@ -239,7 +249,8 @@ int run_session(const RunOptions& options, const Manner& manner) {
             });
             told.push_back(fault.text);
             fault.text = "test \"" + test.id + "\": " + fault.text;
-            status = repeated ? exit_status_of(fault.kind) : report(fault);
+            const int own = repeated ? exit_status_of(fault.kind) : report(fault);
+            if (status == exit_done) status = own;
         }
         session.tests.push_back(std::move(record));
         if (const auto saved = save_progress(session, options.into); !saved) return report(saved.error());

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <string_view>
+#include <utility>
 #include <vector>
 
 #include "cli/files/basis.h"
@@ -78,10 +79,20 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
             row(quantity_words(name, limit_on), value_text(quantity), what_limits(quantity, session.bench));
         if (is_power(quantity)) out += block("      at ", 9, basis_text(session, record, load, name));
     }
+    // A reason that several figures share is told once.
+    std::vector<std::pair<std::string, std::string>> told;
     for (const auto& [name, why] : findings.absent) {
         std::string reason = visible_text(why.text);
         if (!why.advice.empty()) reason += "; " + visible_text(why.advice);
-        out += row(quantity_words(name, limit_on), "no number", reason);
+        const auto same = std::find_if(told.begin(), told.end(),
+                                       [&reason](const auto& earlier) { return earlier.second == reason; });
+        const std::string words = quantity_words(name, limit_on);
+        if (same != told.end()) {
+            out += row(words, "no number", "as for " + same->first);
+            continue;
+        }
+        out += row(words, "no number", reason);
+        told.emplace_back(words, reason);
     }
     return out + warnings_text(other_warnings(findings));
 }
