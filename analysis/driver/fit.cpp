@@ -6,6 +6,8 @@
 #include <numbers>
 #include <unsupported/Eigen/NonLinearOptimization>
 
+#include "analysis/driver/fit_weights.h"
+
 namespace assay::analysis {
 
 namespace {
@@ -16,7 +18,6 @@ using Eigen::MatrixXd;
 using Eigen::VectorXd;
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr double least_floor = 1e-7;
 
 /// Stiffness of a box re that of the suspension at fs, and its derivative by log fs and log Mms: both -2 and
 /// -1 times itself.
@@ -161,94 +162,14 @@ struct Problem {
     }
 };
 
-/// Squares of the residuals with the points' own variance and magnitude.
-struct Residual {
-    double square = 0.0;  // real and imaginary part together
-    double variance = 0.0;
-    double magnitude_square = 0.0;
-};
-
-std::vector<Residual> residuals(const FitLayout& layout, const FitInputs& inputs, const VectorXd& x) {
-    Model model(layout, inputs);
-    model.set(x);
-    std::vector<Residual> all;
-    for (std::size_t c = 0; c < inputs.curves.size(); ++c) {
-        for (const ImpedancePoint& point : inputs.curves[c].curve.points) {
-            all.push_back({std::norm(model.value(c, point.frequency_hz) - point.z_ohm), point.variance_ohm2,
-                           std::norm(point.z_ohm)});
-        }
-    }
-    return all;
-}
-
-/// The floor at which the mean weighted square is one: the larger the misfit, the larger.
-double floor_of(const std::vector<Residual>& all, Index parameters) {
-    const double freedom =
-        std::max(2.0 * static_cast<double>(all.size()) - static_cast<double>(parameters), 1.0);
-    const auto excess = [&](double floor) {
-        double sum = 0.0;
-        for (const Residual& r : all)
-            sum += r.square / (r.variance + floor * floor * r.magnitude_square + 1e-300);
-        return sum / freedom - 1.0;
-    };
-    double low = least_floor;
-    double high = 1.0;
-    if (excess(low) <= 0.0) return low;
-    if (excess(high) >= 0.0) return high;
-    for (int i = 0; i < 60; ++i) {
-        const double middle = std::sqrt(low * high);
-        (excess(middle) > 0.0 ? low : high) = middle;
-    }
-    return std::sqrt(low * high);
-}
-
-VectorXd weights_of(const FitLayout& layout, const FitInputs& inputs, double floor,
-                    double correlation_length) {
-    Index rows = (inputs.meter ? 1 : 0) + (layout.spring >= 0 ? 1 : 0);
-    for (const LoadedCurve& taken : inputs.curves) rows += 2 * static_cast<Index>(taken.curve.points.size());
-    VectorXd weights(rows);
-    Index row = 0;
-    for (const LoadedCurve& taken : inputs.curves) {
-        for (const ImpedancePoint& point : taken.curve.points) {
-            const double weight =
-                1.0 / std::sqrt(point.variance_ohm2 + floor * floor * std::norm(point.z_ohm));
-            weights[row++] = weight;
-            weights[row++] = weight;
-        }
-    }
-    // Points that hang together claim too much together; what else is known must not lose by that.
-    const double rest = std::sqrt(correlation_length);
-    if (inputs.meter) weights[row++] = rest * inputs.meter->ohm / inputs.meter->standard_uncertainty_ohm;
-    if (layout.spring >= 0) weights[row] = rest / inputs.air_spring_doubt;
-    return weights;
-}
-
-/// Sum over all curves of the products of residuals so many points apart.
-double lagged(const FitInputs& inputs, const VectorXd& residual, Index lag) {
-    double sum = 0.0;
-    Index row = 0;
-    for (const LoadedCurve& taken : inputs.curves) {
-        const Index rows = 2 * static_cast<Index>(taken.curve.points.size());
-        if (rows > 8 * lag) {
-            const Index pairs = rows - 2 * lag;
-            sum += residual.segment(row, pairs).dot(residual.segment(row + 2 * lag, pairs));
-        }
-        row += rows;
-    }
-    return sum;
-}
-
-/// Integrated autocorrelation of the weighted residuals along each curve, up to where it first vanishes.
-double correlation_length_of(const FitInputs& inputs, const VectorXd& residual) {
-    const double own = lagged(inputs, residual, 0);
-    double length = 1.0;
-    for (Index lag = 1; 8 * lag < residual.size(); ++lag) {
-        const double correlation = own > 0.0 ? lagged(inputs, residual, lag) / own : 0.0;
-        // White noise of some hundred points reaches 0.05 by chance.
-        if (correlation < 0.1) break;
-        length += 2.0 * correlation;
-    }
-    return length;
+/// Model less data and its derivatives, not weighted, where the fit stands.
+FitMiss miss_at(const Problem& weighted, const VectorXd& x, const MatrixXd& systematic) {
+    Problem problem = weighted;
+    problem.weights.setOnes();
+    FitMiss miss{VectorXd(problem.values()), MatrixXd(problem.values(), x.size()), systematic};
+    problem(x, miss.off);
+    problem.df(x, miss.jacobian);
+    return miss;
 }
 
 }  // namespace
@@ -330,11 +251,17 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     Problem problem;
     problem.layout = &fit.layout;
     problem.inputs = &inputs;
-    double floor = 0.02;
+    const Index rows = row_count(fit.layout, inputs);
+    const std::map<std::string, VectorXd> causes = systematic_rows(inputs, rows);
+    MatrixXd systematic(rows, static_cast<Index>(causes.size()));
+    Index column = 0;
+    for (const auto& [source, change] : causes) systematic.col(column++) = change;
+    ModelError error{0.02, 1.0};
+    FitMiss miss;
     // The first pass finds the place, with weights that forgive; the others settle weights and place
     // together.
     for (int pass = 0; pass < 5; ++pass) {
-        const VectorXd weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
+        const VectorXd weights = fit_weights(fit.layout, inputs, error.floor, error.correlation_length);
         if (pass > 0) {
             // Weights that only grew all alike have the same optimum.
             const VectorXd change = weights.cwiseQuotient(problem.weights);
@@ -350,26 +277,35 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
                         status != Eigen::LevenbergMarquardtSpace::ImproperInputParameters &&
                         fit.parameters.allFinite();
         if (!fit.parameters.allFinite()) return fit;
-        VectorXd residual(problem.weights.size());
-        problem(fit.parameters, residual);
-        fit.correlation_length = correlation_length_of(inputs, residual);
-        floor = floor_of(residuals(fit.layout, inputs, fit.parameters), fit.layout.count);
+        miss = miss_at(problem, fit.parameters, systematic);
+        error = model_error(fit.layout, inputs, miss, problem.weights, error);
     }
-    fit.floor = floor;
-    const std::vector<Residual> all = residuals(fit.layout, inputs, fit.parameters);
-    fit.points = all.size();
+    fit.floor = error.floor;
+    fit.correlation_length = error.correlation_length;
+    fit.weights = fit_weights(fit.layout, inputs, fit.floor, fit.correlation_length);
+    const UnexplainedResidual left = unexplained_residual(miss, fit.weights, fit.correlation_length);
+    fit.log_likelihood = -0.5 * fit.correlation_length * left.causes_square;
     double relative = 0.0;
-    for (const Residual& r : all) {
-        const double variance = r.variance + floor * floor * r.magnitude_square;
-        fit.log_likelihood -= std::log(variance) + 0.5 * r.square / variance;
-        relative += r.square / r.magnitude_square;
+    double unexplained = 0.0;
+    Index row = 0;
+    for (const LoadedCurve& taken : inputs.curves) {
+        for (const ImpedancePoint& point : taken.curve.points) {
+            const double magnitude_square = std::norm(point.z_ohm);
+            const double variance = 1.0 / (fit.weights[row] * fit.weights[row]);
+            const double square = left.rows.segment<2>(row).squaredNorm();
+            fit.log_likelihood -= std::log(variance) + 0.5 * square;
+            relative += miss.off.segment<2>(row).squaredNorm() / magnitude_square;
+            unexplained += square * variance / magnitude_square;
+            row += 2;
+        }
     }
-    fit.relative_residual = std::sqrt(relative / static_cast<double>(std::max<std::size_t>(all.size(), 1)));
+    const Index data_rows = row;
+    fit.points = static_cast<std::size_t>(data_rows / 2);
+    const double count = std::max(static_cast<double>(fit.points), 1.0);
+    fit.relative_residual = std::sqrt(relative / count);
+    fit.unexplained_residual = std::sqrt(unexplained / count);
 
-    fit.weights = weights_of(fit.layout, inputs, floor, fit.correlation_length);
-    problem.weights = fit.weights;
-    MatrixXd jacobian(problem.values(), fit.layout.count);
-    problem.df(fit.parameters, jacobian);
+    const MatrixXd jacobian = fit.weights.asDiagonal() * miss.jacobian;
     // A part that the data do not ask for has no derivative left, and nothing would bound its doubt. That
     // each logarithm is known to about one beforehand does: to one that the data know to 1 % it makes 1e-4 of
     // its doubt.
@@ -378,7 +314,6 @@ Fit fit_driver(const FitModel& model, const FitInputs& inputs, const VectorXd& s
     const Eigen::LDLT<MatrixXd> inverse(normal);
     fit.sensitivity = inverse.solve(jacobian.transpose());
     // What is known beside the curves is a source of its own.
-    const Index data_rows = 2 * static_cast<Index>(fit.points);
     const MatrixXd data_part = fit.sensitivity.leftCols(data_rows);
     fit.scatter = fit.correlation_length * data_part * data_part.transpose();
     fit.converged = fit.converged && fit.scatter.allFinite();

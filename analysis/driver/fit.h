@@ -90,6 +90,9 @@ struct Fit {
     Eigen::VectorXd parameters{};
     double floor = 0.0;              // model error, re |Z|, of each of real and imaginary part
     double relative_residual = 0.0;  // root mean square of |fit - data| / |data|
+    /// The same without the part that the curves' systematic causes explain. So are floor, correlation length
+    /// and likelihood below: see fit_weights.h.
+    double unexplained_residual = 0.0;
     /// Points for one independent one: above 1 where neighbours' residuals hang together.
     double correlation_length = 1.0;
     double log_likelihood = 0.0;

@@ -114,9 +114,13 @@ FitInputs thinned(const FitInputs& inputs, std::size_t most) {
     for (LoadedCurve& taken : few.curves) {
         const std::vector<ImpedancePoint> all = std::move(taken.curve.points);
         taken.curve.points.clear();
-        taken.curve.systematic.clear();
         const std::size_t step = std::max<std::size_t>(all.size() / most, 1);
         for (std::size_t i = 0; i < all.size(); i += step) taken.curve.points.push_back(all[i]);
+        for (auto& [source, changes] : taken.curve.systematic) {
+            const std::vector<std::complex<double>> every = std::move(changes);
+            changes.clear();
+            for (std::size_t i = 0; i < every.size(); i += step) changes.push_back(every[i]);
+        }
     }
     return few;
 }

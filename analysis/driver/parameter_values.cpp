@@ -3,8 +3,9 @@
 #include <Eigen/Eigenvalues>
 #include <algorithm>
 #include <cmath>
-#include <map>
 #include <numbers>
+
+#include "analysis/driver/fit_weights.h"
 
 namespace assay::analysis {
 
@@ -57,19 +58,7 @@ VectorXd moved_by_inputs(const Fit& fit, const FitInputs& fitted, Change change)
 
 void add_curve_causes(const FitInputs& fitted, const Fit& fit, const Surroundings& surroundings,
                       std::vector<Disturbance>& all) {
-    std::map<std::string, VectorXd> by_source;
-    Index row = 0;
-    for (const LoadedCurve& taken : fitted.curves) {
-        for (const auto& [source, changes] : taken.curve.systematic) {
-            VectorXd& rows = by_source.try_emplace(source, VectorXd::Zero(fit.weights.size())).first->second;
-            for (std::size_t i = 0; i < changes.size(); ++i) {
-                rows[row + 2 * static_cast<Index>(i)] = changes[i].real();
-                rows[row + 2 * static_cast<Index>(i) + 1] = changes[i].imag();
-            }
-        }
-        row += 2 * static_cast<Index>(taken.curve.points.size());
-    }
-    for (const auto& [source, rows] : by_source)
+    for (const auto& [source, rows] : systematic_rows(fitted, fit.weights.size()))
         all.push_back({source, moved_by(fit, rows), surroundings, surroundings});
     if (fitted.meter) {
         VectorXd rows = VectorXd::Zero(fit.weights.size());
@@ -233,7 +222,7 @@ std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& i
     ParameterValues model{};
     for (std::size_t m = 1; m < choice.tried.size(); ++m) {
         const Fit& other = choice.tried[m].fit;
-        const bool near = misfit && other.relative_residual < 2.0 * fit.relative_residual;
+        const bool near = misfit && other.unexplained_residual < 2.0 * fit.unexplained_residual;
         if (m >= choice.within_reach && !near) continue;
         const ParameterValues values = parameter_values(other.layout, other.parameters, surroundings);
         for (std::size_t i = 0; i < parameter_count; ++i)
