@@ -92,7 +92,11 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
     const std::string limit = limit_words(quantity, text_condition(result, "limit_on", "thd"));
     const Findings* findings = load.empty() ? &result.whole : result.load(load);
     const analysis::Quantity* distortion = findings != nullptr ? findings->find("thd_percent") : nullptr;
-    if (!limit.empty()) {
+    const bool in_bursts = result.measure == "burst-power";
+    const auto limit_percent = number_condition(result, "limit_percent");
+    if (in_bursts && limit_percent) {
+        text += ", " + stated_text(*limit_percent, "%") + " THD inside the burst";
+    } else if (!limit.empty()) {
         text += ", " + limit;
     } else if (quantity == "clip_onset_w") {
         text += ", where clipping begins";
@@ -103,7 +107,10 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
     } else {
         text += ", THD not stated";
     }
-    return text + ", " + channels_text(result) + ", continuous sine";
+    text += ", " + channels_text(result);
+    const auto on_ms = number_condition(result, "on_ms");
+    return in_bursts && on_ms ? text + ", bursts of " + stated_text(*on_ms, "ms")
+                              : text + ", continuous sine";
 }
 
 }  // namespace assay::cli

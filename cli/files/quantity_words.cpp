@@ -20,7 +20,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 43> known_quantities{{
+constexpr std::array<Pair, 60> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -38,6 +38,23 @@ constexpr std::array<Pair, 43> known_quantities{{
     {"hum_v", "hum"},
     {"mains_hz", "mains frequency"},
     {"gain_1khz_db", "gain at 1 kHz"},
+    {"lower_limit_3db_hz", "lower limit, -3 dB"},
+    {"upper_limit_3db_hz", "upper limit, -3 dB"},
+    {"lower_limit_1db_hz", "lower limit, -1 dB"},
+    {"upper_limit_1db_hz", "upper limit, -1 dB"},
+    {"deviation_20hz_20khz_db", "largest departure, 20 Hz to 20 kHz"},
+    {"noise_itu_468_rms_v", "noise, ITU-R 468 network, RMS"},
+    {"signal_to_noise_reference_db", "signal to noise re reference power"},
+    {"signal_to_noise_reference_a_weighted_db", "signal to noise re reference, A-weighted"},
+    {"lower_limit_hz", "lower limit of power, -3 dB"},
+    {"upper_limit_hz", "upper limit of power, -3 dB"},
+    {"modulation_distortion_2_percent", "modulation distortion, 2nd order"},
+    {"modulation_distortion_3_percent", "modulation distortion, 3rd order"},
+    {"difference_frequency_distortion_2_percent", "difference-frequency dist., 2nd order"},
+    {"difference_frequency_distortion_3_percent", "difference-frequency dist., 3rd order"},
+    {"difference_frequency_distortion_percent", "difference-frequency distortion"},
+    {"burst_power_w", "power in bursts"},
+    {"headroom_db", "headroom over the continuous power"},
     {"output_impedance_1khz_ohm", "output impedance at 1 kHz"},
     {"damping_factor_1khz", "damping factor at 1 kHz"},
     {"separation_1khz_db", "channel separation at 1 kHz"},

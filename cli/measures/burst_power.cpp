@@ -104,6 +104,7 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     const std::vector<double> fine =
         rising_levels(top_dbfs(setup), fine_range_db - fine_step_db, fine_step_db);
     levels.insert(levels.end(), fine.begin(), fine.end());
+    steps.reserve(levels.size());
     for (const double level : levels)
         steps.push_back({burst, level, bursts_a_level * (burst.on_s + burst.off_s) + after_last_s});
     // Marks and head no louder than the tone between bursts, so that the supply rests.

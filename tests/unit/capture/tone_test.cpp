@@ -137,5 +137,13 @@ TEST(Tone, PeakIsTheLoudestSegment) {
     EXPECT_EQ(mixed_tone().duration_s(), 1.25);
 }
 
+// Bursts of 20 ms in 500 ms, 20 dB lower between: (20 + 0.01 * 480) / 500 of a steady tone's
+// power; a pair of shares a and b has a^2 + b^2 of that of the sine with the same peak.
+TEST(Tone, PowerOfPairsAndBursts) {
+    EXPECT_NEAR(relative_mean_square(ToneBurst{}), 0.0496, 1e-12);
+    EXPECT_NEAR(relative_mean_square(SinePair{}), 0.68, 1e-12);
+    EXPECT_NEAR(relative_mean_square(LogSweep{}), 1.0, 1e-12);
+}
+
 }  // namespace
 }  // namespace assay::capture

@@ -1,0 +1,93 @@
+// The sweep taken apart, against closed forms.
+#include "analysis/signal/sweep_response.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <numbers>
+
+#include "analysis/amplifier/response_limits.h"
+
+namespace assay::analysis {
+namespace {
+
+constexpr double two_pi = 2.0 * std::numbers::pi;
+constexpr double rate_hz = 48000.0;
+constexpr double growth_s = 1.4;  // as the measure plays it
+
+SweepPlan plan() {
+    SweepPlan plan;
+    plan.growth_s = growth_s;
+    plan.from_hz = 5.0;
+    plan.to_hz = 22000.0;
+    plan.start_hz = 10.0;
+    plan.stop_hz = 20000.0;
+    plan.duration_s = growth_s * std::log(plan.to_hz / plan.from_hz);
+    plan.at = [duration = plan.duration_s](double s) {
+        const double edge = std::min({s, duration - s, 0.02}) / 0.02;
+        return std::sin(two_pi * 5.0 * growth_s * std::exp(s / growth_s)) *
+               (0.5 - 0.5 * std::cos(std::numbers::pi * edge));
+    };
+    return plan;
+}
+
+std::vector<double> record(double start_s, double (*law)(double)) {
+    const SweepPlan sweep = plan();
+    std::vector<double> samples(static_cast<std::size_t>((sweep.duration_s + start_s + 1.0) * rate_hz));
+    for (std::size_t n = 0; n < samples.size(); ++n) {
+        const double s = static_cast<double>(n) / rate_hz - start_s;
+        if (s >= 0.0 && s <= sweep.duration_s) samples[n] = law(sweep.at(s));
+    }
+    return samples;
+}
+
+// Identity: gain one, phase zero, wherever between two samples the sweep starts.
+TEST(SweepResponse, AWireIsAWire) {
+    const double start_s = 0.1234567;
+    const auto response = respond(record(start_s, [](double x) { return x; }), rate_hz, start_s, plan());
+    for (const double hz : log_frequencies(20.0, 20000.0, 6)) {
+        EXPECT_NEAR(std::abs(response.at(hz, 1)), 1.0, 1e-4) << hz;
+        EXPECT_NEAR(std::arg(response.at(hz, 1)), 0.0, 1e-4) << hz;
+    }
+}
+
+// x + a x^2 + b x^3 on a sine of amplitude 1: H2 = a / 2, H3 = b / 4, H1 = 1 + 3 b / 4; b^2 and a phases by
+// sin^2 = (1 - cos 2p) / 2, sin^3 = (3 sin p - sin 3p) / 4 (elementary trigonometry).
+TEST(SweepResponse, HarmonicsOfAPolynomialWithTheirPhases) {
+    const double start_s = 0.05;
+    const auto response =
+        respond(record(start_s, [](double x) { return x + 0.02 * x * x + 0.01 * x * x * x; }), rate_hz,
+                start_s, plan());
+    for (const double hz : {50.0, 200.0, 1000.0, 4000.0}) {
+        EXPECT_NEAR(std::abs(response.at(hz, 1)), 1.0075, 3e-4) << hz;
+        EXPECT_NEAR(20.0 * std::log10(std::abs(response.at(2.0 * hz, 2)) / 0.01), 0.0, 0.05) << hz;
+        EXPECT_NEAR(20.0 * std::log10(std::abs(response.at(3.0 * hz, 3)) / 0.0025), 0.0, 0.05) << hz;
+        // -cos 2p lags sin 2p by a quarter turn; -sin 3p is sin 3p turned by half.
+        EXPECT_NEAR(std::arg(response.at(2.0 * hz, 2)), -std::numbers::pi / 2.0, 0.01) << hz;
+        EXPECT_NEAR(std::abs(std::arg(response.at(3.0 * hz, 3))), std::numbers::pi, 0.01) << hz;
+    }
+}
+
+// First-order band limits, textbook: |H|^2 = 1 / (1 + (f1/f)^2) / (1 + (f/f2)^2).
+TEST(ResponseLimits, FirstOrderCorners) {
+    const std::vector<double> hz = log_frequencies(2.0, 80000.0, 48);
+    std::vector<double> db;
+    for (const double f : hz)
+        db.push_back(-10.0 * std::log10((1.0 + std::pow(30.0 / f, 2)) * (1.0 + std::pow(f / 18000.0, 2))));
+    const double at_1khz = 1.0 + std::pow(30.0 / 1000.0, 2) + std::pow(1000.0 / 18000.0, 2);
+    const double power = at_1khz * std::pow(10.0, 0.3);
+    EXPECT_NEAR(lower_limit(hz, db, 1000.0, 3.0)->frequency_hz, 30.0 / std::sqrt(power - 1.0), 0.01);
+    EXPECT_NEAR(upper_limit(hz, db, 1000.0, 3.0)->frequency_hz, 18000.0 * std::sqrt(power - 1.0), 10.0);
+    EXPECT_FALSE(lower_limit(hz, db, 1000.0, 40.0));
+}
+
+TEST(ResponseLimits, DelayAndPolarityAreTakenOut) {
+    const std::vector<double> hz = log_frequencies(10.0, 20000.0, 48);
+    std::vector<double> deg;
+    for (const double f : hz) deg.push_back(std::remainder(180.0 - 360.0 * f * 2e-4, 360.0));
+    EXPECT_NEAR(remove_delay(hz, deg, 1000.0), 2e-4, 1e-9);
+    for (const double phase : deg) EXPECT_NEAR(phase, 0.0, 1e-6);
+}
+
+}  // namespace
+}  // namespace assay::analysis
