@@ -161,9 +161,14 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
             loads += fmt::format("{}{} ({:.4g} ohm{})", loads.empty() ? "" : ", ", load.name,
                                  load.resistance_ohm, load.bridged() ? ", bridged: both terminals live" : "");
         }
-        text += "     connected and driven together: " + loads + "\n";
-        for (const std::size_t index : entry.test->loads)
+        const auto driven = entry.test->text("driven");
+        text += (driven ? "     connected: " + loads + "\n     driven: " + *driven +
+                              " alone; the other channel's input closed by the source's resistance\n"
+                        : "     connected and driven together: " + loads + "\n");
+        for (const std::size_t index : entry.test->loads) {
+            if (driven && bench.loads[index].name != *driven) continue;
             text += heat_line(job, entry.tone, bench.loads[index], level_set.level_dbfs);
+        }
         text += "\n";
     }
     text += fmt::format(

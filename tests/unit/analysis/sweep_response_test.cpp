@@ -72,6 +72,7 @@ TEST(SweepResponse, HarmonicsOfAPolynomialWithTheirPhases) {
 TEST(ResponseLimits, FirstOrderCorners) {
     const std::vector<double> hz = log_frequencies(2.0, 80000.0, 48);
     std::vector<double> db;
+    db.reserve(hz.size());
     for (const double f : hz)
         db.push_back(-10.0 * std::log10((1.0 + std::pow(30.0 / f, 2)) * (1.0 + std::pow(f / 18000.0, 2))));
     const double at_1khz = 1.0 + std::pow(30.0 / 1000.0, 2) + std::pow(1000.0 / 18000.0, 2);
@@ -84,6 +85,7 @@ TEST(ResponseLimits, FirstOrderCorners) {
 TEST(ResponseLimits, DelayAndPolarityAreTakenOut) {
     const std::vector<double> hz = log_frequencies(10.0, 20000.0, 48);
     std::vector<double> deg;
+    deg.reserve(hz.size());
     for (const double f : hz) deg.push_back(std::remainder(180.0 - 360.0 * f * 2e-4, 360.0));
     EXPECT_NEAR(remove_delay(hz, deg, 1000.0), 2e-4, 1e-9);
     for (const double phase : deg) EXPECT_NEAR(phase, 0.0, 1e-6);
