@@ -14,6 +14,8 @@ namespace {
 
 // A small-signal reading changes by less between half and full level (2 to 3 %: common practice, no source).
 constexpr double level_change = 0.02;
+// A peak that is not placed better than this (standard uncertainty, relative) may be a hump of the noise.
+constexpr double placed = 2.0 * level_change;
 constexpr double second_peak = 1.05;  // height over its troughs
 constexpr double second_peak_octaves =
     3.0;  // from the resonance; further up peaks are the cone's or the cable's
@@ -35,9 +37,10 @@ void compare_levels(const ImpedanceReading& reading, const std::string& noise_so
     const analysis::Quantity* resonance = found.find("resonance_hz");
     const analysis::Quantity* maximum = found.find("maximum_ohm");
     if (!reading.take || resonance == nullptr || maximum == nullptr) return;
-    const auto not_checked = [&](const std::string& why) {
-        found.warn("level-not-checked", "whether the curve changes with level is not known: " + why,
-                   "record again if it matters; keep the level low");
+    const auto not_checked = [&](const std::string& why,
+                                 const std::string& advice =
+                                     "record again if it matters; keep the level low") {
+        found.warn("level-not-checked", "whether the curve changes with level is not known: " + why, advice);
     };
     if (!reading.half_level) {
         not_checked(reading.take->half_trouble.empty() ? "there is no part at half the level"
@@ -52,16 +55,26 @@ void compare_levels(const ImpedanceReading& reading, const std::string& noise_so
         return;
     }
     const analysis::ReadPoint low = analysis::read_peak(half, *peak, noise_source);
-    result.conditions.emplace_back("resonance_half_level_hz", low.frequency_hz.value);
-    result.conditions.emplace_back("maximum_half_level_ohm", low.magnitude_ohm.value);
     // What the bench does wrong it does at both levels alike; only scatter is left in the difference.
     const auto scatter = [&](const analysis::Quantity& quantity) {
         const auto own = quantity.contributions.find(noise_source);
         return own == quantity.contributions.end() ? 0.0 : std::abs(own->second);
     };
+    const auto is_placed = [&](const analysis::Quantity& quantity) {
+        return scatter(quantity) <= placed * std::abs(quantity.value);
+    };
+    if (!is_placed(low.frequency_hz) || !is_placed(low.magnitude_ohm) || !is_placed(*resonance) ||
+        !is_placed(*maximum)) {
+        not_checked("the peak is too noisy to be placed at both levels",
+                    "keep the room quiet, use less attenuation before the recorder, and record again");
+        return;
+    }
+    result.conditions.emplace_back("resonance_half_level_hz", low.frequency_hz.value);
+    result.conditions.emplace_back("maximum_half_level_ohm", low.magnitude_ohm.value);
     const auto moved = [&](const analysis::Quantity& at_half, const analysis::Quantity& at_full) {
         const double change = at_full.value / at_half.value - 1.0;
-        const double doubt = 2.0 * std::hypot(scatter(at_half), scatter(at_full)) / at_half.value;
+        // Three standard uncertainties: a chance of one in some hundred for both figures together.
+        const double doubt = 3.0 * std::hypot(scatter(at_half), scatter(at_full)) / at_half.value;
         return std::abs(change) > std::max(level_change, doubt) ? change : 0.0;
     };
     const double resonance_moved = moved(low.frequency_hz, *resonance);

@@ -123,6 +123,14 @@ def main():
 
         # What can still be used, with a word.
         warned("a whisper in noise", run(record(noise_db=-5.0)[0]), ["noise", "noisy", "level"])
+        # The driver is linear: what differs between its levels is noise alone, whatever hump is the highest in it.
+        for noise_db in (-11.0, -12.0, -13.0, -15.0, -22.0):
+            for seed in (1, 2):
+                outcome = run(record(noise_db=noise_db, seed=seed)[0])
+                told = outcome.warnings("free") if outcome.has_session() else "no session"
+                unread = "level-not-checked" in told
+                report.check("level-too-high" not in told and unread == (noise_db > -20), f"noise {-noise_db:g} dB down, seed {seed}: levels "
+                             f"{'not compared' if noise_db > -20 else 'compared, alike'}", told[:300])
         leaky = loudspeakers.Leak(2.0e4, 120.0)
         warned("two peaks", run(record(lambda f: DRIVER.z(f, box_m3=0.015, leak=leaky))[0]), ["peak", "leak"])
         # A loose frame: a small resonance of its own beside the driver's, 6 % of the impedance high.
