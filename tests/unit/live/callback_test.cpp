@@ -11,17 +11,18 @@ namespace {
 thread_local int allocations = 0;
 }  // namespace
 
-void* operator new(std::size_t bytes) {
+// Not inlined: where only one of a pair is, g++ takes them for a mismatch of new and free.
+[[gnu::noinline]] void* operator new(std::size_t bytes) {
     ++allocations;
     if (void* memory = std::malloc(bytes)) return memory;
     throw std::bad_alloc();
 }
 
-void operator delete(void* memory) noexcept {
+[[gnu::noinline]] void operator delete(void* memory) noexcept {
     std::free(memory);
 }
 
-void operator delete(void* memory, std::size_t) noexcept {
+[[gnu::noinline]] void operator delete(void* memory, std::size_t) noexcept {
     std::free(memory);
 }
 
