@@ -192,16 +192,12 @@ analysis::Curve curve_of(const capture::Load& load, const LevelRow& row) {
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "burst-power";
-    if (takes.empty()) {
-        result.fault = nothing_recorded();
-        return result;
-    }
-    const Take& take = takes.front();
-    const auto placed = place_take(setup, take);
+    const auto placed = place_take(setup, takes);
     if (!placed) {
         result.fault = placed.error();
         return result;
     }
+    const Take& take = takes.front();
     const double limit_percent = field_number(*setup.test, "distortion_limit_percent");
     const auto& burst = std::get<capture::ToneBurst>(placed->steps.front().law);
     result.conditions.emplace_back("frequency_hz", burst.frequency_hz);

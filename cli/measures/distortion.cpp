@@ -124,12 +124,7 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
                       db_per_relative * std::min(own / residual.value, 1.0) / std::numbers::sqrt3);
         findings.add("sinad_db", sinad);
     }
-    if (!input.own_thd_percent) {
-        findings.warn(
-            "own-distortion-unknown",
-            "the distortion of player and recorder themselves is not known and is counted as the unit's",
-            "measure a loopback and state own_thd_percent of the input");
-    }
+    warn_of_unknown_own_distortion(input, findings);
     return findings;
 }
 

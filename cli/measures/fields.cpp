@@ -179,6 +179,17 @@ capture::Result<void> check_frequency(const Setup& setup) {
     return {};
 }
 
+std::vector<double> frequencies_of(const Setup& setup) {
+    std::vector<double> frequencies = field_numbers(*setup.test, "frequencies_hz");
+    if (!setup.test->numbers("frequencies_hz"))
+        std::erase_if(frequencies,
+                      [&](double hz) { return hz > highest_share_of_rate * setup.tone_rate_hz; });
+    frequencies.push_back(1000.0);
+    std::sort(frequencies.begin(), frequencies.end());
+    frequencies.erase(std::unique(frequencies.begin(), frequencies.end()), frequencies.end());
+    return frequencies;
+}
+
 void add_readings(const Test& test, TestResult& result) {
     for (const Field& field : reading_fields()) {
         const auto found = test.fields.find(field.name);

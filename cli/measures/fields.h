@@ -29,6 +29,13 @@ std::optional<double> drive_dbfs(const Setup& setup);
 capture::Result<void> check_level(const Setup& setup);
 capture::Result<void> check_frequency(const Setup& setup);
 
+/// Tones of a test lie no higher than this share of the sample rate.
+inline constexpr double highest_share_of_rate = 0.45;
+
+/// `frequencies_hz` as asked for, by rising frequency, 1 kHz always among them; of the defaults only those
+/// that the sample rate allows.
+std::vector<double> frequencies_of(const Setup& setup);
+
 /// Meter readings of the job, into the conditions.
 void add_readings(const Test& test, TestResult& result);
 

@@ -27,4 +27,12 @@ void warn_of_interference(const analysis::StepReading& step, Findings& findings)
         "look for another source playing, a whistle of a supply, or a noisy input");
 }
 
+void warn_of_unknown_own_distortion(const capture::Input& input, Findings& findings) {
+    if (input.own_thd_percent) return;
+    findings.warn(
+        "own-distortion-unknown",
+        "the distortion of player and recorder themselves is not known and is counted as the unit's",
+        "measure a loopback and state own_thd_percent of the input");
+}
+
 }  // namespace assay::cli

@@ -9,6 +9,7 @@
 #include "analysis/amplifier/intermodulation.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/interference.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/scale.h"
@@ -28,7 +29,7 @@ constexpr int repeats = 4;
 constexpr double repeat_s = 1.2;
 constexpr double settling_s = 0.1;
 constexpr double end_guard_s = 0.01;
-constexpr double highest_share_of_rate = 0.48;
+constexpr double highest_pair_share_of_rate = 0.48;
 constexpr double stands_out = 3.0;
 constexpr double head_below_db = 10.0;
 
@@ -152,28 +153,19 @@ Findings findings_of(const Setup& setup, const capture::Load& load,
         findings.add_absent(stem + "_percent", {"part-missing", "one of its two parts has no number",
                                                 "see the reason beside that part"});
     }
-    if (!setup.bench->inputs[load.plus].own_thd_percent) {
-        findings.warn("own-distortion-unknown",
-                      "the distortion of player and recorder themselves is not known and is counted as the "
-                      "unit's",
-                      "measure a loopback and state own_thd_percent of the input");
-    }
+    warn_of_unknown_own_distortion(setup.bench->inputs[load.plus], findings);
     return findings;
 }
 
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "intermodulation";
-    if (takes.empty()) {
-        result.fault = nothing_recorded();
-        return result;
-    }
-    const Take& take = takes.front();
-    const auto placed = place_take(setup, take);
+    const auto placed = place_take(setup, takes);
     if (!placed) {
         result.fault = placed.error();
         return result;
     }
+    const Take& take = takes.front();
     const auto& pair = std::get<capture::SinePair>(placed->steps.front().law);
     const bool modulation = method_of(setup) == PairMethod::modulation;
     const double ratio = placed->placement.clock_ratio;
@@ -203,7 +195,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             }
             readings.push_back(analysis::read_pair(
                 load_volts(setup, *placed, load, from_s, to_s), placed->rate_hz, pair.low_hz / ratio,
-                pair.high_hz / ratio, method_of(setup), highest_share_of_rate * placed->rate_hz));
+                pair.high_hz / ratio, method_of(setup), highest_pair_share_of_rate * placed->rate_hz));
         }
         if (!(readings.front().high_v > 0.0) || !(readings.front().low_v > 0.0)) {
             result.fault =

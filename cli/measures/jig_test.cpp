@@ -7,11 +7,7 @@
 
 namespace assay::cli {
 
-namespace {
-
-constexpr double highest_share_of_rate = 0.45;
-
-}  // namespace
+namespace {}  // namespace
 
 std::vector<Field> jig_fields() {
     return {

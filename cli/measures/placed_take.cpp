@@ -11,6 +11,7 @@
 #include "cli/measures/placing.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/tone_plan.h"
+#include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
 
@@ -98,6 +99,11 @@ std::vector<double> input_volts(const PlacedTake& placed, const capture::Input& 
     const analysis::Signal signal{stretch(placed, input.channel, from_s, to_s), placed.rate_hz,
                                   input.volts_per_unit()};
     return analysis::volts_between(signal, {});
+}
+
+Result<PlacedTake> place_take(const Setup& setup, std::span<const Take> takes) {
+    if (takes.empty()) return tl::unexpected<capture::Fault>(nothing_recorded());
+    return place_take(setup, takes.front());
 }
 
 std::vector<double> load_volts(const Setup& setup, const PlacedTake& placed, const capture::Load& load,

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <optional>
+#include <span>
 #include <string>
 #include <vector>
 
@@ -33,6 +34,10 @@ struct PlacedTake {
 
 /// Finds the tone. Faults: no signal, another signal, cut short, too few channels.
 [[nodiscard]] capture::Result<PlacedTake> place_take(const Setup& setup, const Take& take);
+
+/// The same of the first take, which a test that plays once has; without it the fault that nothing was
+/// recorded.
+[[nodiscard]] capture::Result<PlacedTake> place_take(const Setup& setup, std::span<const Take> takes);
 
 /// Volts between two seconds of the recording, across a load or at one input.
 std::vector<double> load_volts(const Setup& setup, const PlacedTake& placed, const capture::Load& load,

@@ -27,7 +27,6 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr double at_hz = 1000.0;
-constexpr double highest_share_of_rate = 0.45;
 constexpr double range_db = 15.0;
 constexpr double step_db = 0.5;
 constexpr double shortest_step_s = 0.2;
@@ -39,17 +38,6 @@ constexpr double needed_order = 3.0;  // a symmetrical limit shows in odd harmon
 
 double top_dbfs(const Setup& setup) {
     return setup.test->number("to_dbfs").value_or(limit_dbfs(setup));
-}
-
-std::vector<double> frequencies_of(const Setup& setup) {
-    std::vector<double> frequencies = field_numbers(*setup.test, "frequencies_hz");
-    if (!setup.test->numbers("frequencies_hz"))
-        std::erase_if(frequencies,
-                      [&](double hz) { return hz > highest_share_of_rate * setup.tone_rate_hz; });
-    frequencies.push_back(at_hz);
-    std::sort(frequencies.begin(), frequencies.end());
-    frequencies.erase(std::unique(frequencies.begin(), frequencies.end()), frequencies.end());
-    return frequencies;
 }
 
 Result<void> check(const Setup& setup) {
@@ -249,16 +237,12 @@ Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "power-bandwidth";
-    if (takes.empty()) {
-        result.fault = nothing_recorded();
-        return result;
-    }
-    const Take& take = takes.front();
-    const auto placed = place_take(setup, take);
+    const auto placed = place_take(setup, takes);
     if (!placed) {
         result.fault = placed.error();
         return result;
     }
+    const Take& take = takes.front();
     const double ratio = placed->placement.clock_ratio;
     const std::vector<double> limits = field_numbers(*setup.test, "distortion_limits_percent");
     const double bandwidth_hz =

@@ -21,7 +21,6 @@ using capture::Result;
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double pilot_settling_s = 0.1;
 constexpr double end_guard_s = 0.03;
-constexpr double highest_share_of_rate = 0.45;
 constexpr double signal_to_doubt = 8.0;
 constexpr std::size_t first_pilot = 0;
 constexpr std::size_t sweep_step = 1;

@@ -25,25 +25,12 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr double at_hz = 1000.0;
-constexpr double highest_share_of_rate = 0.45;
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double settling_s = 0.1;
 constexpr double end_guard_s = 0.01;
 constexpr double stands_out = 3.0;  // times its noise
 constexpr double head_below_db = 10.0;
 constexpr int harmonics_fitted = 5;
-
-/// Those asked for, by rising frequency, 1 kHz always among them.
-std::vector<double> frequencies_of(const Setup& setup) {
-    std::vector<double> frequencies = field_numbers(*setup.test, "frequencies_hz");
-    if (!setup.test->numbers("frequencies_hz"))
-        std::erase_if(frequencies,
-                      [&](double hz) { return hz > highest_share_of_rate * setup.tone_rate_hz; });
-    frequencies.push_back(at_hz);
-    std::sort(frequencies.begin(), frequencies.end());
-    frequencies.erase(std::unique(frequencies.begin(), frequencies.end()), frequencies.end());
-    return frequencies;
-}
 
 Result<void> check(const Setup& setup) {
     const auto refuse = [](const std::string& text, const std::string& mend) {
@@ -177,16 +164,12 @@ void add_separation(const Setup& setup, const std::vector<Point>& points, TestRe
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "separation";
-    if (takes.empty()) {
-        result.fault = nothing_recorded();
-        return result;
-    }
-    const Take& take = takes.front();
-    const auto placed = place_take(setup, take);
+    const auto placed = place_take(setup, takes);
     if (!placed) {
         result.fault = placed.error();
         return result;
     }
+    const Take& take = takes.front();
     if (const auto fault = fault_in(setup, take, *placed)) {
         result.fault = fault;
         return result;

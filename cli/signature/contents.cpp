@@ -11,6 +11,7 @@
 #include "cli/files/posix.h"
 #include "cli/files/session_describe.h"
 #include "cli/files/utf8.h"
+#include "cli/signature/file_entry_json.h"
 #include "cli/signature/hash.h"
 
 namespace assay::cli {
@@ -18,14 +19,6 @@ namespace assay::cli {
 namespace fs = std::filesystem;
 using capture::fail;
 using capture::FaultKind;
-
-template <class Archive, class Object>
-requires std::is_same_v<std::remove_const_t<Object>, FileEntry>
-void describe(Archive& archive, Object& entry) {
-    archive.field("path", entry.path);
-    archive.field("bytes", entry.bytes);
-    archive.field("blake2b", entry.blake2b);
-}
 
 namespace {
 

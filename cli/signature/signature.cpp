@@ -4,20 +4,13 @@
 
 #include "cli/files/plain_text.h"
 #include "cli/files/session_describe.h"
+#include "cli/signature/file_entry_json.h"
 #include "cli/signature/hash.h"
 
 namespace assay::cli {
 
 using capture::fail;
 using capture::FaultKind;
-
-template <class Archive, class Object>
-requires std::is_same_v<std::remove_const_t<Object>, FileEntry>
-void describe(Archive& archive, Object& entry) {
-    archive.field("path", entry.path);
-    archive.field("bytes", entry.bytes);
-    archive.field("blake2b", entry.blake2b);
-}
 
 namespace {
 
