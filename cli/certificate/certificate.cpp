@@ -38,6 +38,8 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     }
     PageData key = key_figures(session);
     page.set("key", key.is_empty_list() ? PageData{false} : PageData{"rows", key});
+    page.set("power", power_part(session));
+    page.set("rating", rating_part(session));
     page.set("tests", tests_part(session, parts, first));
     PageData rows = limits_rows(session);
     page.set("limits", rows.is_empty_list() ? PageData{false} : PageData{"rows", rows});

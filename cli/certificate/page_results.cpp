@@ -75,6 +75,7 @@ PageData totals_part(const Session& session, const TestRecord& record) {
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     PageData rows{PageData::type::list};
     for (const auto& [name, quantity] : record.result.whole.quantities) {
+        if (is_repeated_total(record.result, name)) continue;
         const std::string basis = is_power(quantity) ? basis_text(session, record, {}, name) : std::string{};
         PageData row = row_for(quantity_words(name, limit_on), basis, 1);
         PageData cells{PageData::type::list};
@@ -190,7 +191,11 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
         if (!names_of(result).empty()) entry.set("figures", figures_part(session, record));
         const bool driver = result.measure == "impedance" || result.measure == "driver-parameters";
         entry.set("driver", PageData{false});
-        if (!result.whole.quantities.empty()) {
+        const auto& totals = result.whole.quantities;
+        const bool told_anew = std::any_of(totals.begin(), totals.end(), [&](const auto& total) {
+            return !is_repeated_total(result, total.first);
+        });
+        if (told_anew) {
             if (driver) {
                 entry.set("driver", driver_table(record));
             } else {
@@ -220,6 +225,7 @@ PageData limits_rows(const Session& session) {
         // Numbers that are limited by the same cause to the same part share a row.
         std::vector<std::pair<std::string, std::string>> grouped;
         for (const auto& [name, quantity] : findings.quantities) {
+            if (is_repeated_total(record.result, name)) continue;
             const std::string why = what_limits(quantity, session.bench);
             const auto same =
                 std::find_if(grouped.begin(), grouped.end(), [&](const auto& g) { return g.second == why; });

@@ -46,6 +46,7 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
     again.bench = *bench;
     const JobOnBench all{&*job, &*bench, folder, &again.tests};
     for (const Test& test : job->tests) {
+    again.rating = job->rating;
         const TestRecord* old = before.find(test.id);
         if (old == nullptr) continue;  // told as missing by the comparison
         auto takes = reopened(*old);

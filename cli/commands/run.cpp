@@ -267,6 +267,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     PageOptions pages;
     pages.html = options.pages != "none";
     pages.pdf = pages.png = options.pages == "all";
+    session.rating = job->rating;
     pages.fingerprint = contents_fingerprint(*contents);
     for (const Fault& fault : write_pages(session, options.into, pages)) {
         const std::string note = "note: " + fault.text + (fault.mend.empty() ? "" : "; " + fault.mend);

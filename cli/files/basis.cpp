@@ -79,6 +79,10 @@ std::optional<double> tone_frequency_hz(const TestRecord& record) {
     return std::nullopt;
 }
 
+bool is_repeated_total(const TestResult& result, const std::string& quantity) {
+    return result.loads.size() == 1 && quantity.starts_with("total_power_");
+}
+
 bool is_power(const analysis::Quantity& quantity) {
     return quantity.unit == "W";
 }

@@ -17,6 +17,9 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
 /// A figure in watts, or one that is made from watts alone.
 bool is_power(const analysis::Quantity& quantity);
 
+/// A total over one load only repeats that load's figure.
+bool is_repeated_total(const TestResult& result, const std::string& quantity);
+
 std::optional<double> number_condition(const TestResult& result, const std::string& name);
 std::string text_condition(const TestResult& result, const std::string& name, const std::string& otherwise);
 

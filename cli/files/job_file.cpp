@@ -1,6 +1,7 @@
 #include "cli/files/job_file.h"
 
 #include <fmt/format.h>
+#include <fmt/ranges.h>
 
 #include <algorithm>
 #include <array>
@@ -13,6 +14,7 @@
 #include "cli/files/toml_document.h"
 #include "cli/files/toml_tree.h"
 #include "cli/files/utf8.h"
+#include "cli/measures/rating.h"
 
 namespace assay::cli {
 
@@ -100,8 +102,27 @@ Unit read_unit(const TomlNode& node, Complaints& complaints) {
     check_photographs(table, unit);
     unit.minimum_load_ohm = table.number("minimum_load_ohm", positive("ohm", 1e9));
     unit.minimum_bridged_load_ohm = table.number("minimum_bridged_load_ohm", positive("ohm", 1e9));
+    constexpr std::array stages{OutputStage::linear, OutputStage::switching};
+    if (const auto index = table.choice("output_stage", {"linear", "switching"}))
+        unit.output_stage = stages[*index];
     table.finish();
     return unit;
+}
+
+RatingStatement read_rating_table(const TomlNode& node, Complaints& complaints) {
+    TomlTable table(node, "[rating]", complaints);
+    RatingStatement rating;
+    std::vector<std::string> names;
+    for (const RatingBasis& basis : rating_bases()) names.push_back(basis.name);
+    if (const auto index = table.choice("basis", names)) rating.basis = names[*index];
+    table.require("basis", "name one: " + fmt::format("{}", fmt::join(names, ", ")));
+    rating.rated_power_w = table.number("rated_power_w", positive("W", 1e6));
+    rating.channels = table.number("channels", whole_from_to(1, 256)).value_or(rating.channels);
+    rating.preconditioning_minutes = table.number("preconditioning_minutes", from_to(0.0, 1e5, "min"));
+    rating.preconditioning_w = table.number("preconditioning_w", from_to(0.0, 1e6, "W"));
+    rating.held_minutes = table.number("held_minutes", from_to(0.0, 1e5, "min"));
+    table.finish();
+    return rating;
 }
 
 capture::Result<Job> parse_job_with(std::string_view text, const std::string& name,
@@ -113,6 +134,7 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     TomlDocument document(*root, complaints);
     Job job;
     if (const TomlNode* unit = document.one("unit")) job.unit = read_unit(*unit, complaints);
+    if (const TomlNode* rating = document.one("rating")) job.rating = read_rating_table(*rating, complaints);
     std::vector<RawTest> tests;
     const auto test_nodes = document.list("test");
     for (std::size_t i = 0; i < test_nodes.size(); ++i) {
@@ -137,6 +159,7 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     if (!complaints.empty()) return tl::unexpected(complaints.first());
     for (RawTest& raw : tests) job.tests.push_back(std::move(raw.test));
     for (RawClaim& raw : claims) job.claims.push_back(std::move(raw.claim));
+    apply_rating(job, bench);
     return job;
 }
 

@@ -43,6 +43,7 @@ struct RawClaim {
 };
 
 Unit read_unit(const TomlNode& node, Complaints& complaints);
+RatingStatement read_rating_table(const TomlNode& node, Complaints& complaints);
 RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& tables,
                   Complaints& complaints);
 RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complaints);

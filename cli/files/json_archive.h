@@ -72,6 +72,11 @@ class JsonWriter {
             if (candidate == value) field(key, word);
         }
     }
+    /// Left out where the value is none of the words.
+    template <class Enum>
+    void optional_choice(const std::string& key, const Enum& value, const EnumWords<Enum>& words) {
+        choice(key, value, words);
+    }
     /// A number that may be infinite, which JSON cannot say: written as the text "inf".
     void number_or_inf(const std::string& key, const double& value) {
         if (std::isinf(value) && value > 0.0) {
@@ -164,6 +169,10 @@ class JsonReader {
             }
         }
         trouble_->note(Place{place_, &key, 0}, "is none of the words known here");
+    }
+    template <class Enum>
+    void optional_choice(const std::string& key, Enum& value, const EnumWords<Enum>& words) {
+        if (find_optional(key) != nullptr) choice(key, value, words);
     }
     void number_or_inf(const std::string& key, double& value) {
         const Json* node = find_optional(key);

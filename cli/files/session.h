@@ -1,6 +1,7 @@
 // A finished session: everything that `session.json` holds.
 #pragma once
 
+#include <optional>
 #include <string>
 #include <utility>
 #include <vector>
@@ -27,6 +28,7 @@ struct Session {
     capture::Bench bench{};
     std::vector<TestRecord> tests{};
     std::vector<JudgedClaim> claims{};
+    std::optional<RatingStatement> rating{};
 
     const TestRecord* find(const std::string& id) const {
         for (const TestRecord& record : tests) {

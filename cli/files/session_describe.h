@@ -27,6 +27,12 @@ void write_result(JsonWriter& archive, const TestResult& result);
 void read_result(JsonReader& archive, TestResult& result);
 
 void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity);
+/// The rating's basis as stated, and what was done of it; nothing where none is stated.
+void write_rating(JsonWriter& archive, const Session& session);
+void read_rating(JsonReader& archive, Session& session);
+/// The table of power, made of the results: it is written for others and never read.
+void write_power_table(JsonWriter& archive, const Session& session);
+
 void read_quantity(JsonReader& archive, analysis::Quantity& quantity);
 
 }  // namespace assay::cli

@@ -30,6 +30,9 @@ void describe(Archive& archive, Object& unit) {
     archive.field("minimum_load_ohm", unit.minimum_load_ohm);
     archive.field("minimum_bridged_load_ohm", unit.minimum_bridged_load_ohm);
 }
+    static const EnumWords<OutputStage> stages{{OutputStage::linear, "linear"},
+                                               {OutputStage::switching, "switching"}};
+    archive.optional_choice("output_stage", unit.output_stage, stages);
 
 }  // namespace assay::cli
 
@@ -119,6 +122,8 @@ bool is_test_id(const std::string& id) {
     const auto allowed = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
     return !id.empty() && id.size() <= 200 && id.find_first_not_of(allowed) == std::string::npos;
 }
+    write_rating(archive, session);
+    write_power_table(archive, session);
 
 void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
     Trouble& trouble = archive.trouble();
@@ -179,6 +184,7 @@ tl::unexpected<capture::Fault> damaged(const std::filesystem::path& file, const 
 }
 
 /// "line 3, column 12" of a byte (counted from 1, as the parser does).
+    if (!trouble.first) read_rating(archive, session);
 std::string line_and_column(const std::string& text, std::size_t byte) {
     std::size_t line = 1;
     std::size_t column = 1;

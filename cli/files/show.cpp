@@ -8,6 +8,7 @@
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/files/power_text.h"
 #include "cli/files/quantity_words.h"
 
 namespace assay::cli {
@@ -75,6 +76,7 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     std::string out;
     for (const auto& [name, quantity] : findings.quantities) {
+        if (is_repeated_total(record.result, name)) continue;
         out +=
             row(quantity_words(name, limit_on), value_text(quantity), what_limits(quantity, session.bench));
         if (is_power(quantity)) out += block("      at ", 9, basis_text(session, record, load, name));
@@ -82,6 +84,7 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
     // A reason that several figures share is told once.
     std::vector<std::pair<std::string, std::string>> told;
     for (const auto& [name, why] : findings.absent) {
+        if (is_repeated_total(record.result, name)) continue;
         std::string reason = visible_text(why.text);
         if (!why.advice.empty()) reason += "; " + visible_text(why.advice);
         const auto same = std::find_if(told.begin(), told.end(),
@@ -172,6 +175,8 @@ std::string show_text(const Session& session) {
     if (session.simulated) out += "\nSIMULATED BENCH: these numbers show no real unit.\n";
     if (!session.claims.empty()) out += "\nCLAIMS\n";
     for (const JudgedClaim& claim : session.claims) out += claim_text(session, claim);
+    out += rating_text(session);
+    out += power_table_text(session);
     for (const TestRecord& record : session.tests) out += test_text(session, record);
     out += "\n± is the expanded uncertainty (k = 2, about 95 %).\n";
     return out;

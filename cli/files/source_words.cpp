@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 13> rows{{
+constexpr std::array<Row, 15> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -33,6 +33,8 @@ constexpr std::array<Row, 13> rows{{
     {"test:", ":noise", "noise in the recording",
      "use less attenuation before the recorder, or longer steps"},
     {"test:", ":meter-digits", "the last digit of the meter", "read nearer to the top of the meter's range"},
+    {"test:", ":supply-idle-v", "the reading of the supply's idle volts", "use a finer meter"},
+    {"test:", ":supply-loaded-v", "the reading of the supply's volts under load", "use a finer meter"},
     {"test:", ":interpolation", "the distance between level steps",
      "use finer steps near the limit (step_db)"},
     {"test:", ":repeatability", "the spread between repeats",
@@ -50,7 +52,7 @@ struct Whole {
     std::string_view mend;
 };
 
-constexpr std::array<Whole, 8> wholes{{
+constexpr std::array<Whole, 9> wholes{{
     {"driver:area", "area of the cone",
      "measure its diameter, mid-surround to mid-surround, across several ways"},
     {"driver:dc-resistance", "the meter's coil resistance", "measure it with four wires"},
@@ -59,6 +61,7 @@ constexpr std::array<Whole, 8> wholes{{
     {"air:pressure", "pressure of the air", "give pressure_hpa as a station at your height reads it"},
     {"air:humidity", "humidity of the air", "read a hygrometer beside the driver"},
     {"jig:series", "the jig's series resistor", "measure it with four wires"},
+    {"supply:current", "the readings of the supply's current", "use a shunt and a good meter"},
     {"sound:clock", "the player's clock", ""},
 }};
 

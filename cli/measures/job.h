@@ -12,6 +12,7 @@
 namespace assay::cli {
 
 enum class UnitKind { amplifier, driver, line };
+enum class OutputStage { not_stated, linear, switching };
 
 struct Unit {
     UnitKind kind = UnitKind::amplifier;
@@ -24,6 +25,7 @@ struct Unit {
     std::vector<std::string> photographs{};  // files: as the job names them, then as the session keeps them
     std::optional<double> minimum_load_ohm{};
     std::optional<double> minimum_bridged_load_ohm{};
+    OutputStage output_stage = OutputStage::not_stated;
 };
 
 using FieldValue = std::variant<double, std::string, std::vector<double>, std::vector<std::string>>;
@@ -57,12 +59,27 @@ struct Claim {
     std::optional<double> at_supply_volts{};
     std::optional<double> at_load_ohm{};
     std::optional<double> channels_driven{};
+    // What a rating's basis fills in where the claim leaves it open (see rating.h); not of the claim's own words.
+    std::string by_basis{};                      // name of the basis
+    std::optional<double> at_supply_volts_to{};  // upper end, where the basis is a range
+    std::string limit_on{};                      // "thd" or "thd+n"
+};
+
+/// The job's [rating]: the basis on which the unit is rated, and what was done for it by hand.
+struct RatingStatement {
+    std::string basis{};                    // name of a RatingBasis
+    std::optional<double> rated_power_w{};  // each channel
+    double channels = 2.0;                  // that the unit has
+    std::optional<double> preconditioning_minutes{};
+    std::optional<double> preconditioning_w{};  // each channel
+    std::optional<double> held_minutes{};       // full power without a pause
 };
 
 struct Job {
     Unit unit{};
     std::vector<Test> tests{};
     std::vector<Claim> claims{};
+    std::optional<RatingStatement> rating{};
 };
 
 }  // namespace assay::cli

@@ -32,6 +32,7 @@ bool same(const capture::Fault& a, const capture::Fault& b);
 bool same(const TestRecord& a, const TestRecord& b);
 bool same(const JudgedClaim& a, const JudgedClaim& b);
 bool same(const Unit& a, const Unit& b);
+bool same(const RatingStatement& a, const RatingStatement& b);
 bool same(const Session& a, const Session& b);
 template <class T>
 bool same(const std::optional<T>& a, const std::optional<T>& b);
@@ -187,18 +188,23 @@ inline bool same(const JudgedClaim& a, const JudgedClaim& b) {
            at_most == b.limit.at_most && reason == b.reason;
 }
 inline bool same(const Unit& a, const Unit& b) {
-    const auto& [kind, maker, model, serial, condition, repairs, note, photographs, minimum,
-                 minimum_bridged] = a;
+    const auto& [kind, maker, model, serial, condition, repairs, note, photographs, minimum, minimum_bridged,
+                 stage] = a;
     return kind == b.kind && maker == b.maker && model == b.model && serial == b.serial &&
            condition == b.condition && repairs == b.repairs && note == b.sellers_note &&
            photographs == b.photographs && minimum == b.minimum_load_ohm &&
-           minimum_bridged == b.minimum_bridged_load_ohm;
+           minimum_bridged == b.minimum_bridged_load_ohm && stage == b.output_stage;
+}
+inline bool same(const RatingStatement& a, const RatingStatement& b) {
+    const auto& [basis, watts, channels, minutes, pre_w, held] = a;
+    return basis == b.basis && watts == b.rated_power_w && channels == b.channels &&
+           minutes == b.preconditioning_minutes && pre_w == b.preconditioning_w && held == b.held_minutes;
 }
 inline bool same(const Session& a, const Session& b) {
-    const auto& [version, created, number, simulated, unit, bench, tests, claims] = a;
+    const auto& [version, created, number, simulated, unit, bench, tests, claims, rating] = a;
     return version == b.program_version && created == b.created && number == b.number &&
            simulated == b.simulated && same(unit, b.unit) && same(bench, b.bench) &&
-           all_same(tests, b.tests) && all_same(claims, b.claims);
+           all_same(tests, b.tests) && all_same(claims, b.claims) && same(rating, b.rating);
 }
 
 }  // namespace assay::cli

@@ -1,0 +1,96 @@
+// The table of power and the rating's basis on the page.
+#include "cli/certificate/page_parts.h"
+#include "cli/files/number_words.h"
+#include "cli/files/plain_text.h"
+#include "cli/files/power_text.h"
+#include "cli/files/rating_report.h"
+#include "cli/files/show.h"
+
+namespace assay::cli {
+namespace {
+
+void add_watts(const PowerTable& table, const PowerRow& row, std::size_t load, bool together,
+               PageData& entry) {
+    PageData cells{PageData::type::list};
+    const std::vector<std::string> limits = shown_limits(table);
+    for (std::size_t k = 0; k < limits.size(); ++k) {
+        const PowerAtLimit* power = row.at(row.by_meter ? std::string{} : limits[k]);
+        std::string text = "–";
+        if (power != nullptr && (!row.by_meter || k == 0)) {
+            const auto& watts = together ? power->total : power->loads[load];
+            text = watts ? value_text(*watts) + (row.by_meter ? " *" : "") : "no number";
+        }
+        cells << text_section(text);
+    }
+    entry.set("cells", cells);
+}
+
+void add_rows(const PowerTable& table, const PowerRow& row, PageData& rows) {
+    const bool several = row.loads.size() > 1;
+    for (std::size_t i = 0; i < row.loads.size() + (several ? 1 : 0); ++i) {
+        const bool together = i == row.loads.size();
+        PageData entry;
+        PageData first{PageData::type::object};
+        first.set("test", visible_text(row.test, 60));
+        first.set("driven", driven_words(row));
+        first.set("supply", supply_words(row));
+        first.set("span", std::to_string(row.loads.size() + (several ? 1 : 0)));
+        entry.set("first", i == 0 ? first : PageData{false});
+        entry.set("load", together ? "together" : load_words(row, i));
+        add_watts(table, row, i, together, entry);
+        rows << entry;
+    }
+}
+
+}  // namespace
+
+PageData power_part(const Session& session) {
+    const PowerTable table = power_table(session);
+    if (!worth_showing(table)) return PageData{false};
+    PageData heads{PageData::type::list};
+    for (const std::string& limit : shown_limits(table))
+        heads << text_section(first_capital(limit_heading(table, limit)));
+    PageData rows{PageData::type::list};
+    PageData sentences{PageData::type::list};
+    PageData warnings{PageData::type::list};
+    for (const PowerRow& row : table.rows) add_rows(table, row, rows);
+    for (const std::string& sentence : line_sentences(table))
+        sentences << text_section(as_sentence(sentence));
+    for (const PowerRow& row : table.rows) {
+        const std::string test = visible_text(row.test, 60) + ": ";
+        const std::string supply = supply_sentence(row);
+        if (!supply.empty()) sentences << text_section(test + as_sentence(supply));
+        for (const Warning& warning : row.figures.warnings) {
+            PageData entry = text_section(test + without_full_stop(warning.text));
+            entry.set("mend", as_sentence(warning.advice));
+            warnings << entry;
+        }
+    }
+    for (const std::string& note : table_notes(table)) sentences << text_section(as_sentence(note));
+    PageData part;
+    part.set("heads", heads);
+    part.set("rows", rows);
+    part.set("sentences", sentences);
+    part.set("warnings", warnings);
+    return part;
+}
+
+PageData rating_part(const Session& session) {
+    const std::vector<Requirement> list = rating_requirements(session);
+    if (list.empty()) return PageData{false};
+    PageData rows{PageData::type::list};
+    for (const Requirement& wanted : list) {
+        PageData row;
+        row.set("words", first_capital(wanted.text));
+        row.set("state", first_capital(done_words(wanted.done)));
+        row.set("figure", first_capital(wanted.figure));
+        row.set("source", wanted.source);
+        rows << row;
+    }
+    PageData part = text_section(rating_words(session));
+    part.set("basis", session.rating->basis);
+    part.set("rows", rows);
+    return part;
+}
+
+}  // namespace assay::cli
