@@ -106,6 +106,11 @@ def bench_keys():
 def job_keys():
     unit = re.search(r"^Unit read_unit\(.*?^}", source("cli/files/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
     same("keys of [unit]", table_names(section("`[unit]`")), re.findall(r'table\.\w+\("(\w+)"', unit))
+    rating = re.search(r"^RatingStatement read_rating_table\(.*?^}", source("cli/files/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
+    headed, bases = section("`[rating]`").split("| basis |")
+    same("keys of [rating]", table_names(headed), re.findall(r'table\.(?:number|choice)\("(\w+)"', rating))
+    same("bases of [rating]", re.findall(r'^\| `"([a-z0-9.-]+)"`', bases, re.MULTILINE),
+         re.findall(r'basis\.name = "([a-z0-9.-]+)"', source("cli/measures/rating.cpp")))
     claim = re.search(r"^RawClaim read_claim\(.*?^}", source("cli/files/job_claims.cpp"), re.MULTILINE | re.DOTALL).group(0)
     same("keys of [[claim]]", table_names(section("`[[claim]]`")), re.findall(r'= table\.\w+\("(\w+)"', claim)
          + re.findall(r'claim\.\w+ = table\.\w+\("(\w+)"', claim))
