@@ -8,6 +8,7 @@
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/paper.h"
 #include "cli/certificate/plots.h"
+#include "cli/certificate/supply_plot.h"
 #include "cli/files/photograph.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
@@ -38,7 +39,7 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     }
     PageData key = key_figures(session);
     page.set("key", key.is_empty_list() ? PageData{false} : PageData{"rows", key});
-    page.set("power", power_part(session));
+    page.set("power", power_part(session, parts));
     page.set("rating", rating_part(session));
     page.set("tests", tests_part(session, parts, first));
     PageData rows = limits_rows(session);
@@ -58,6 +59,21 @@ std::string certificate_page(const Session& session, const NamedTexts& plots, co
 }
 
 namespace {
+
+void add_supply_plot(const Session& session, const std::filesystem::path& folder, NamedPlots& plots,
+                     std::vector<capture::Fault>& faults) {
+    if (!has_supply_plot(session)) return;
+    auto svg = supply_plot(session);
+    if (!svg) {
+        if (faults.empty() || faults.back().text != svg.error().text) faults.push_back(svg.error());
+        return;
+    }
+    std::error_code error;
+    std::filesystem::create_directories(folder / "plots", error);
+    const auto written = write_file_safely(folder / "plots" / supply_plot_file, *svg);
+    if (!written) faults.push_back(written.error());
+    plots.emplace_back(supply_plot_file, std::move(*svg));
+}
 
 /// Draws every plot, writes it below plots/, and gives those that could be drawn.
 NamedPlots draw_plots(const Session& session, const std::filesystem::path& folder,
@@ -79,6 +95,7 @@ NamedPlots draw_plots(const Session& session, const std::filesystem::path& folde
         }
         plots.emplace_back(file, std::move(*svg));
     }
+    add_supply_plot(session, folder, plots, faults);
     return plots;
 }
 

@@ -36,7 +36,7 @@ std::string plot_caption(const std::string& file);
 PageData row_for(const std::string& words, const std::string& basis, std::size_t columns);
 PageData limits_rows(const Session& session);
 /// All tests of power in one table, and what they say side by side; false where one test says it all.
-PageData power_part(const Session& session);
+PageData power_part(const Session& session, const NamedPlots& plots);
 /// What was done of the rating's basis; false where none is stated.
 PageData rating_part(const Session& session);
 PageData methods_part(const Session& session);

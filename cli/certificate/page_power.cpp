@@ -1,5 +1,6 @@
 // The table of power and the rating's basis on the page.
 #include "cli/certificate/page_parts.h"
+#include "cli/certificate/supply_plot.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/power_text.h"
@@ -44,7 +45,7 @@ void add_rows(const PowerTable& table, const PowerRow& row, PageData& rows) {
 
 }  // namespace
 
-PageData power_part(const Session& session) {
+PageData power_part(const Session& session, const NamedPlots& plots) {
     const PowerTable table = power_table(session);
     if (!worth_showing(table)) return PageData{false};
     PageData heads{PageData::type::list};
@@ -72,6 +73,10 @@ PageData power_part(const Session& session) {
     part.set("rows", rows);
     part.set("sentences", sentences);
     part.set("warnings", warnings);
+    part.set("supply_plot", PageData{false});
+    for (const auto& [file, svg] : plots) {
+        if (file == supply_plot_file) part.set("supply_plot", PageData{"svg", svg});
+    }
     return part;
 }
 

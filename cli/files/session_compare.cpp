@@ -43,7 +43,8 @@ class Comparison {
     static bool free_in_other_version(const std::string& where, const std::string& key) {
         const bool of_result = where.starts_with("tests.") && where.find(".takes") == std::string::npos;
         const bool verdict = key == "verdict" || key == "at_least" || key == "at_most";
-        return (of_result || where.starts_with("claims")) && !verdict;
+        const bool of_table = where.starts_with("power_table") || where.starts_with("rating");
+        return (of_result || of_table || where.starts_with("claims")) && !verdict;
     }
 
     void add(const std::string& where, const std::string& key, std::string before, std::string after,

@@ -257,6 +257,38 @@ inline Session many_verdicts() {
     return session;
 }
 
+/// The same test on three supplies and one channel alone, under the basis of a rating: the table of power, a
+/// load below the unit's minimum, the plot against supply volts.
+inline Session powers() {
+    Session session = amplifier();
+    session.unit.minimum_load_ohm = 8.0;
+    session.rating = RatingStatement{"home-us", 20.0, 2.0, 60.0, 2.5, {}};
+    const TestRecord whole = session.tests[0];
+    for (const double loaded_v : {12.9, 11.9, 0.0}) {
+        TestRecord record = whole;
+        const bool alone = loaded_v == 0.0;
+        record.id = alone ? "left-alone" : loaded_v > 12.0 ? "at-13-v" : "at-12-v";
+        if (alone) {
+            record.result.loads.pop_back();
+            record.result.whole = {};
+        }
+        for (auto& [name, value] : record.result.conditions) {
+            if (name == "supply_idle_v" && !alone) value = loaded_v + 0.5;
+            if (name == "supply_loaded_v" && !alone) value = loaded_v;
+        }
+        for (auto& [load, found] : record.result.loads) {
+            for (auto& [name, figure] : found.quantities) {
+                const double part = alone ? 1.04 : loaded_v / 13.9 * loaded_v / 13.9;
+                if (figure.unit == "W") figure.value *= part;
+                for (auto& [id, doubt] : figure.contributions) doubt *= figure.unit == "W" ? part : 1.0;
+            }
+        }
+        record.result.conditions.emplace_back("supply_current_a", 9.4);
+        session.tests.push_back(record);
+    }
+    return session;
+}
+
 /// One test whose capture cannot be trusted.
 inline Session with_fault() {
     Session session = amplifier();

@@ -19,6 +19,7 @@
 #include "cli/certificate/page.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
+#include "cli/certificate/supply_plot.h"
 #include "support/hand_made_sessions.h"
 
 namespace assay::cli {
@@ -32,7 +33,7 @@ std::vector<std::pair<std::string, Session>> all_sessions() {
     return {{"met", hand_made::amplifier()},      {"not met", hand_made::amplifier(12.5)},
             {"many", hand_made::many_verdicts()}, {"fault", hand_made::with_fault()},
             {"bare", hand_made::bare()},          {"hostile", hand_made::hostile()},
-            {"driver", hand_made::driver()}};
+            {"driver", hand_made::driver()},      {"powers", hand_made::powers()}};
 }
 
 Plots plots_of(const Session& session) {
@@ -42,6 +43,11 @@ Plots plots_of(const Session& session) {
         auto svg = plot_of(session, record);
         EXPECT_TRUE(svg) << svg.error().text;
         if (svg) plots.emplace_back(plot_file_name(record), *svg);
+    }
+    if (has_supply_plot(session)) {
+        auto svg = supply_plot(session);
+        EXPECT_TRUE(svg) << svg.error().text;
+        if (svg) plots.emplace_back(supply_plot_file, *svg);
     }
     return plots;
 }
