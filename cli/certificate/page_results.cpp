@@ -8,17 +8,20 @@
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/files/power_text.h"
 #include "cli/files/quantity_words.h"
 #include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {
 
-/// Names of all quantities of all loads, in the order in which they first come.
-std::vector<std::string> names_of(const TestResult& result) {
+/// Names of all quantities of all loads but those in the table of power, in the order in which they first
+/// come.
+std::vector<std::string> names_of(const TestRecord& record, const PowerTable& power) {
     std::vector<std::string> names;
-    for (const auto& [load, findings] : result.loads) {
+    for (const auto& [load, findings] : record.result.loads) {
         for (const auto& [name, quantity] : findings.quantities) {
+            if (told_in_table(power, record.id, name)) continue;
             if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(name);
         }
     }
@@ -39,7 +42,7 @@ std::string basis_of(const Session& session, const TestRecord& record, const std
     return text;
 }
 
-PageData figures_part(const Session& session, const TestRecord& record) {
+PageData figures_part(const Session& session, const TestRecord& record, const PowerTable& power) {
     const TestResult& result = record.result;
     const std::string limit_on = text_condition(result, "limit_on", "thd");
     PageData columns{PageData::type::list};
@@ -52,16 +55,17 @@ PageData figures_part(const Session& session, const TestRecord& record) {
         columns << column;
     }
     PageData rows{PageData::type::list};
-    for (const std::string& name : names_of(result)) {
-        bool power = false;
+    for (const std::string& name : names_of(record, power)) {
+        bool in_watts = false;
         PageData cells{PageData::type::list};
         for (const auto& [load, findings] : result.loads) {
             const analysis::Quantity* quantity = findings.find(name);
-            power = power || (quantity != nullptr && is_power(*quantity));
+            in_watts = in_watts || (quantity != nullptr && is_power(*quantity));
             cells << text_section(quantity != nullptr ? value_text(*quantity) : "no number");
         }
-        PageData row = row_for(quantity_words(name, limit_on),
-                               power ? basis_of(session, record, name) : std::string{}, result.loads.size());
+        PageData row =
+            row_for(quantity_words(name, limit_on),
+                    in_watts ? basis_of(session, record, name) : std::string{}, result.loads.size());
         row.set("cells", cells);
         rows << row;
     }
@@ -71,11 +75,11 @@ PageData figures_part(const Session& session, const TestRecord& record) {
     return part;
 }
 
-PageData totals_part(const Session& session, const TestRecord& record) {
+PageData totals_part(const Session& session, const TestRecord& record, const PowerTable& power) {
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     PageData rows{PageData::type::list};
     for (const auto& [name, quantity] : record.result.whole.quantities) {
-        if (is_repeated_total(record.result, name)) continue;
+        if (is_repeated_total(record.result, name) || told_in_table(power, record.id, name)) continue;
         const std::string basis = is_power(quantity) ? basis_text(session, record, {}, name) : std::string{};
         PageData row = row_for(quantity_words(name, limit_on), basis, 1);
         PageData cells{PageData::type::list};
@@ -163,6 +167,7 @@ std::string plot_file_name(const TestRecord& record) {
 
 PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first) {
     PageData list{PageData::type::list};
+    const PowerTable power = power_table(session);
     for (const TestRecord& record : session.tests) {
         const TestResult& result = record.result;
         const std::string limit_on = text_condition(result, "limit_on", "thd");
@@ -188,18 +193,19 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
             entry.set("plot", drawing);
         }
         entry.set("plot_missing", PageData{plot == plots.end() && has_plot(session, record)});
-        if (!names_of(result).empty()) entry.set("figures", figures_part(session, record));
+        if (!names_of(record, power).empty()) entry.set("figures", figures_part(session, record, power));
+        entry.set("watts_in_table", PageData{worth_showing(power) && power.row(record.id) != nullptr});
         const bool driver = result.measure == "impedance" || result.measure == "driver-parameters";
         entry.set("driver", PageData{false});
         const auto& totals = result.whole.quantities;
         const bool told_anew = std::any_of(totals.begin(), totals.end(), [&](const auto& total) {
-            return !is_repeated_total(result, total.first);
+            return !is_repeated_total(result, total.first) && !told_in_table(power, record.id, total.first);
         });
         if (told_anew) {
             if (driver) {
                 entry.set("driver", driver_table(record));
             } else {
-                entry.set("totals", totals_part(session, record));
+                entry.set("totals", totals_part(session, record, power));
             }
         }
         PageData absent{PageData::type::list};

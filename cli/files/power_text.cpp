@@ -192,6 +192,17 @@ std::vector<std::string> shown_limits(const PowerTable& table) {
     return limits;
 }
 
+bool told_in_table(const PowerTable& table, const std::string& test, const std::string& quantity) {
+    const PowerRow* row = table.row(test);
+    if (row == nullptr || !worth_showing(table)) return false;
+    if (row->by_meter) return quantity == "power_w";
+    const std::vector<std::string> limits = shown_limits(table);
+    return std::any_of(limits.begin(), limits.end(), [&](const std::string& limit) {
+        const std::string name = "power_at_" + limit + "_percent_w";
+        return quantity == name || quantity == "total_" + name;
+    });
+}
+
 std::string driven_words(const PowerRow& row) {
     switch (row.arrangement) {
         case Arrangement::one_channel:

@@ -14,6 +14,9 @@ bool worth_showing(const PowerTable& table);
 /// The limits that are shown in columns: at most two. The others stand with their tests.
 std::vector<std::string> shown_limits(const PowerTable& table);
 
+/// Does the table show this figure of the test, so that the page need not say it twice?
+bool told_in_table(const PowerTable& table, const std::string& test, const std::string& quantity);
+
 /// "1 channel", "2 channels together", "bridged", "bridged and stereo at once".
 std::string driven_words(const PowerRow& row);
 /// "4.02 Ω bridged, 2.01 Ω each half".

@@ -332,5 +332,59 @@ TEST(Rating, ListsWhatWasDoneAndNeverSaysComplies) {
     EXPECT_EQ(state_of(session, "ambient"), "not done");
 }
 
+analysis::Verdict verdict_at(double loaded_v, const std::string& limit_on, std::string& reason) {
+    Session session = empty_session();
+    TestRecord& record = add_test(session, "both", {{"a4", 45.0}, {"b4", 44.0}}, 13.0, loaded_v);
+    record.result.conditions[1].second = limit_on;
+    Job job;
+    job.rating = RatingStatement{"mobile-12-v", 40.0, 2.0, {}, {}, {}};
+    job.tests.push_back({"both", "clipping-power", {0, 1}, {}, {}, {}});
+    Claim claim;
+    claim.test = "both";
+    claim.load = "a4";
+    claim.quantity = "power_at_1_percent_w";
+    claim.at_least = 40.0;
+    job.claims.push_back(claim);
+    apply_rating(job, session.bench);
+    const JudgedClaim judged = judge_claim(job.claims[0], job, session.bench, &record.result);
+    reason = judged.reason;
+    return judged.verdict;
+}
+
+TEST(Rating, ARangeOfSupplyIsJudgedByItsNearerEndWithTheFivePercentOfAnyClaim) {
+    std::string reason;
+    // 12 V less 5 % is 11.4 V, 12.6 V and 5 % are 13.23 V.
+    EXPECT_EQ(verdict_at(11.41, "thd", reason), analysis::Verdict::met);
+    EXPECT_THAT(reason, HasSubstr("mobile-12-v"));
+    EXPECT_EQ(verdict_at(13.22, "thd", reason), analysis::Verdict::met);
+    EXPECT_EQ(verdict_at(11.38, "thd", reason), analysis::Verdict::undecided);
+    EXPECT_THAT(reason, HasSubstr("12 to 12.6 V"));
+    EXPECT_EQ(verdict_at(13.25, "thd", reason), analysis::Verdict::undecided);
+    // THD+N is reached before THD: such watts do not flatter.
+    EXPECT_EQ(verdict_at(12.3, "thd+n", reason), analysis::Verdict::met);
+}
+
+TEST(Rating, FillsOnlyWhatTestsAndClaimsLeaveOpen) {
+    Session session = empty_session();
+    Job job;
+    job.rating = RatingStatement{"mobile-14.4-v", {}, 2.0, {}, {}, {}};
+    job.tests.push_back({"own", "clipping-power", {0}, {}, {{"limit_on", std::string("thd")}}, {}});
+    job.tests.push_back({"open", "clipping-power", {4}, {}, {}, {}});  // bridged
+    for (const char* quantity : {"power_at_1_percent_w", "clip_onset_positive_v"}) {
+        Claim claim;
+        claim.test = "open";
+        claim.quantity = quantity;
+        claim.at_supply_volts = 13.2;
+        job.claims.push_back(claim);
+    }
+    apply_rating(job, session.bench);
+    EXPECT_EQ(job.tests[0].text("limit_on"), "thd");
+    EXPECT_EQ(job.tests[1].text("limit_on"), "thd+n");
+    EXPECT_EQ(job.claims[0].at_supply_volts, 13.2);
+    EXPECT_EQ(job.claims[0].at_load_ohm, 4.0);
+    EXPECT_EQ(job.claims[0].channels_driven, std::nullopt);  // a bridge takes both halves
+    EXPECT_EQ(job.claims[1].at_load_ohm, std::nullopt);      // no rating is in volts
+}
+
 }  // namespace
 }  // namespace assay::cli
