@@ -13,7 +13,6 @@ namespace assay::cli {
 namespace {
 
 using analysis::Quantity;
-using analysis::Term;
 
 // Ohms and frequency may differ as a claim may from its basis; the supply that was set by less, since power
 // goes with its square.

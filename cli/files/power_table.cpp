@@ -296,6 +296,7 @@ std::string headline_limit(const PowerTable& table) {
 
 PowerTable power_table(const Session& session) {
     PowerTable table;
+    if (session.unit.kind != UnitKind::amplifier) return table;  // a line unit gives volts
     for (const TestRecord& record : session.tests) {
         const std::string& measure = record.result.measure;
         if (measure != "clipping-power" && measure != "meter-power") continue;

@@ -95,7 +95,7 @@ std::string row_text(const PowerRow& row, const std::vector<std::string>& limits
         const bool first = i == 0;
         out += line(first ? visible_text(row.test, 80) : "", first ? driven_words(row) : "",
                     load_words(row, i), first ? supply_words(row) : "", [&](const PowerAtLimit* power) {
-                        return power == nullptr ? std::string("not asked for")
+                        return power == nullptr ? std::string("no number")
                                                 : watts_text(power->loads[i], row.by_meter);
                     });
     }
