@@ -28,9 +28,10 @@ std::string text_of(const TestResult& result, const std::string& name) {
     return {};
 }
 
-/// "by the basis mobile-14.4-v"; empty where the claim states its own.
+/// "what the claim leaves open is by the basis mobile-14.4-v"; empty where the claim states its own.
 std::string by_basis(const Claim& claim) {
-    return claim.by_basis.empty() ? std::string{} : "by the basis " + claim.by_basis + " of the job";
+    return claim.by_basis.empty() ? std::string{}
+                                  : "what the claim leaves open is by the basis " + claim.by_basis;
 }
 
 /// Why the basis does not fit, or nothing.
@@ -151,7 +152,7 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
     judged.measured = *measured;
     if (const std::string fault = basis_fault(claim, *test, bench, *result); !fault.empty()) {
         judged.reason = fault;
-        if (!claim.by_basis.empty()) judged.reason += "; claimed " + by_basis(claim);
+        if (!claim.by_basis.empty()) judged.reason += "; " + by_basis(claim);
         return judged;
     }
     judged.verdict = analysis::judge(*measured, judged.limit);
@@ -163,7 +164,7 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
         judged.reason = "the measured value lies within its uncertainty of the limit";
     }
     if (!claim.by_basis.empty()) {
-        judged.reason += (judged.reason.empty() ? "" : "; ") + std::string("judged ") + by_basis(claim);
+        judged.reason += (judged.reason.empty() ? "" : "; ") + by_basis(claim);
     }
     if (claim.nominal_impedance_ohm) {
         judged.reason +=

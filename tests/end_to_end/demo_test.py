@@ -39,7 +39,14 @@ def demo(folder):
     report.check(130 <= bridged <= 140, "bridged into 4 ohm 130 to 140 W, far from four times", f"{bridged:.1f} W")
     report.check(verdicts(session) == ["met", "met", "met", "met", "not met", "undecided"], "verdicts of the demo", str(verdicts(session)))
     report.check(session["simulated"] is True, "the session says that it is simulated")
+    lines = {line["kind"] for line in session["power_table"]["lines"]}
+    report.check(lines == {"one-channel-to-all", "stereo-to-bridged"} and len(session["power_table"]["rows"]) == 4,
+                 "its tests of power stand in one table", str(sorted(lines)))
+    over, = {line["quantities"]["over_channel"]["value"] for line in session["power_table"]["lines"]
+             if line["kind"] == "stereo-to-bridged" and line["limit_percent"] == 1 and line["tests"][0] == "power-both"}
+    report.check(2.4 <= over <= 3.8, "bridged gives 2.4 to 3.8 times one channel of both", f"{over:.2f}")
     page = (folder / "demo/session/certificate.html").read_text()
+    report.check("all tests in one table" in page and "by a method based on" in page, "the page shows the table and the basis")
     report.check("SIMULATED" in page and "http:" not in page and "https:" not in page,
                  "the page is marked and self-contained")
     shown = assay("show", folder / "demo/session")
