@@ -226,6 +226,8 @@ int run_check(const CheckOptions& options, const Manner& manner) {
     run.into = made->path / "repeat";
     run.recordings = options.recordings;
     run.yes = options.yes;
+    run.answers = options.answers;
+    run.print = false;
     run.pages = "none";
     run.only = key_tests(*before, *job, *bench, place->folder);
     if (run.only.empty()) {
@@ -233,10 +235,10 @@ int run_check(const CheckOptions& options, const Manner& manner) {
                        options.session.string() + ": none of its tests can be repeated", std::nullopt,
                        "its numbers were read by hand or cannot be trusted: run the job again"});
     }
-    Manner silent = manner;
-    silent.quiet = true;
-    silent.json = false;
-    if (const int status = run_session(run, silent); status != exit_done) return status;
+    // What a live run says before and while it plays is said here too; only its results are told otherwise.
+    Manner aside = manner;
+    aside.json = false;
+    if (const int status = run_session(run, aside); status != exit_done) return status;
     const auto after = read_session(run.into);
     if (!after) return report(after.error());
     const bool other_bench = options.bench.has_value();

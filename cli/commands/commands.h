@@ -37,6 +37,7 @@ struct RunOptions {
     bool show_wiring = false;
     std::string pages = "all";        // "all", "html" or "none"
     std::vector<std::string> only{};  // ids of tests; empty: all of the job
+    bool print = true;                // the results; false for a command that tells them in its own way
 };
 int run_session(const RunOptions& options, const Manner& manner);
 
@@ -99,6 +100,7 @@ struct CheckOptions {
     std::filesystem::path session{};  // a folder or a bundle
     std::optional<std::filesystem::path> bench{};
     std::optional<std::filesystem::path> recordings{};
+    std::optional<std::filesystem::path> answers{};  // to the questions of a live run
     bool yes = false;
 };
 int run_check(const CheckOptions& options, const Manner& manner);

@@ -3,10 +3,13 @@
 #include <algorithm>
 
 #include "cli/commands/kept_files.h"
+#include "cli/commands/live_words.h"
 #include "cli/commands/setups.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
+#include "cli/files/readings_file.h"
 #include "cli/measures/claims.h"
+#include "cli/measures/readings.h"
 
 namespace assay::cli {
 namespace {
@@ -35,6 +38,7 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
     if (!bench) return tl::unexpected(bench.error());
     auto job = read_job(folder / "job.toml", *bench, bench->sample_rate_hz);
     if (!job) return tl::unexpected(job.error());
+    if (const auto read = apply_readings(folder, *job); !read) return tl::unexpected(read.error());
     name_kept_files(*job, *bench);
 
     Session again;
@@ -43,10 +47,10 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
     again.number = before.number;
     again.simulated = before.simulated;
     again.unit = job->unit;
+    again.rating = job->rating;
     again.bench = *bench;
     const JobOnBench all{&*job, &*bench, folder, &again.tests};
     for (const Test& test : job->tests) {
-    again.rating = job->rating;
         const TestRecord* old = before.find(test.id);
         if (old == nullptr) continue;  // told as missing by the comparison
         auto takes = reopened(*old);
@@ -62,7 +66,10 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
         Setup setup = setup_for(all, test);
         setup.live = was_live(*old);
         record.result = measure->evaluate(setup, record.takes);
-        if (setup.live && !record.result.fault) note_device_flags(record);
+        if (!record.result.fault) note_readings(test, record.result);
+        if (!setup.live) continue;
+        if (!record.result.fault) note_device_flags(record);
+        word_for_live(record.result);
     }
     for (const Claim& claim : job->claims) {
         const TestRecord* record = again.find(claim.test);

@@ -3,11 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <chrono>
 #include <cmath>
 #include <thread>
 
+#include "capture/guard.h"
+#include "capture/tone/staircase.h"
 #include "cli/commands/cautions.h"
+#include "cli/commands/preflight.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/sound_choice.h"
 #include "cli/commands/wiring_check.h"
@@ -88,6 +92,7 @@ Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options
 }
 
 Result<void> LiveSession::introduce(const Job& job) {
+    unit_ = job.unit;
     say(manner_, cautions_text() + "\n" + summary(job, bench_));
     if (options_.yes) return {};
     const auto yes =
@@ -101,6 +106,32 @@ Result<void> LiveSession::connect(const Setup& setup) {
     const std::vector<std::size_t>& loads = setup.test->loads;
     const bool all_there = std::all_of(loads.begin(), loads.end(),
                                        [&](std::size_t index) { return connected_.contains(index); });
+Result<void> LiveSession::read_terminals(const Setup& setup) {
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = bench_.loads[index];
+        if (dc_v_.contains(index) || !needs_preflight(load, unit_)) continue;
+        const auto volts = ask_terminals(questions_, load);
+        if (!volts) return tl::unexpected<capture::Fault>(volts.error());
+        const auto set = setup.test->number("supply_set_v");
+        const auto lines = judge_terminals(load, *volts, set ? set : setup.test->number("supply_idle_v"));
+        if (!lines) return tl::unexpected<capture::Fault>(lines.error());
+        for (const std::string& line : *lines) say(manner_, line);
+        dc_v_[index] = volts->plus_to_minus_v;
+    }
+    return {};
+}
+
+std::optional<double> LiveSession::dc_offset_mv(const Test& test) const {
+    std::optional<double> largest;
+    for (const std::size_t index : test.loads) {
+        const auto read = dc_v_.find(index);
+        if (read == dc_v_.end()) continue;
+        const double offset_mv = 1000.0 * read->second;
+        if (std::abs(offset_mv) >= std::abs(largest.value_or(0.0))) largest = offset_mv;
+    }
+    return largest;
+}
+
     if (all_there) return {};
     bool move = false;
     for (const std::size_t index : loads) {
@@ -129,6 +160,7 @@ Result<void> LiveSession::before_test(const Setup& setup) {
     std::vector<std::size_t> loads = setup.test->loads;
     std::sort(loads.begin(), loads.end());
     if (heard_.contains(loads)) return {};
+    if (auto terminals = read_terminals(setup); !terminals) return terminals;
     say(manner_,
         fmt::format("wiring check for {}, at {:.0f} dBFS", names_of(bench_, loads), wiring_level_dbfs));
     std::error_code error;
@@ -197,3 +229,70 @@ void LiveSession::after_take(const Setup& setup, const Take& take) {
 }
 
 }  // namespace assay::cli
+double LiveSession::rest_before_s(const Setup& setup, const capture::Tone& tone) const {
+    double longest_s = 0.0;
+    for (const std::size_t index : setup.test->loads) {
+        const auto known = watts_at_full_scale_.find(index);
+        if (known == watts_at_full_scale_.end()) continue;
+        longest_s = std::max(
+            longest_s, budgets_[index].rest_before_s(known->second * tone.energy_s(), tone.duration_s()));
+    }
+    return longest_s;
+}
+
+Result<bool> LiveSession::play_for_meters(const Setup& setup, const SteadyTone& steady) {
+    constexpr std::array seconds{8.0, 5.0, 3.0};  // a meter settles in one or two; then it is read
+    Take take;
+    double rest_s = 0.0;
+    for (const double step_s : seconds) {
+        take.tone = capture::make_staircase({.rate_hz = setup.tone_rate_hz,
+                                             .frequency_hz = steady.frequency_hz,
+                                             .levels_dbfs = {steady.level_dbfs},
+                                             .step_s = step_s,
+                                             .code = "meters/" + setup.test->id});
+        rest_s = rest_before_s(setup, take.tone);
+        if (std::isfinite(rest_s)) break;
+    }
+    if (!std::isfinite(rest_s)) {
+        say(manner_,
+            "a steady tone at this level would be too much for the load: nothing is read under load");
+        return false;
+    }
+    if (rest_s > 0.0) {
+        if (auto rested = rest(rest_s, "the loads cool before a steady tone"); !rested)
+            return tl::unexpected<capture::Fault>(rested.error());
+    }
+    const std::vector<std::size_t> outputs = outputs_of(setup);
+    if (const auto guarded = capture::check_tone(bench_, outputs, take.tone); !guarded)
+        return tl::unexpected<capture::Fault>(guarded.error());
+    say(manner_,
+        fmt::format("test \"{}\": a steady tone of {:.0f} s at {:.1f} dBFS starts now: READ THE METERS "
+                    "while it sounds",
+                    setup.test->id, take.tone.duration_s(), steady.level_dbfs));
+    std::error_code error;
+    std::filesystem::create_directories(progress_folder(options_.into), error);
+    capture::PlayRequest request;
+    request.capture_name = "meters." + setup.test->id;
+    request.tone = &take.tone;
+    request.outputs = outputs;
+    request.into = progress_folder(options_.into);
+    request.loads = setup.test->loads;
+    request.stop_on_trouble = true;
+    request.progress = [&](double done) {
+        show_progress(manner_,
+                      fmt::format("read the meters: {:.0f} s left", (1.0 - done) * take.tone.duration_s()),
+                      done);
+    };
+    auto recording = device_->play_and_record(request, stop_requested());
+    end_progress(manner_);
+    if (!recording) {
+        if (recording.error().kind == FaultKind::stopped)
+            return tl::unexpected<capture::Fault>(recording.error());
+        say(manner_, "the steady tone failed, nothing is read under load: " + recording.error().text);
+        return false;
+    }
+    take.recording = std::move(*recording);
+    after_take(setup, take);
+    return true;
+}
+

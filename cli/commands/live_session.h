@@ -3,6 +3,7 @@
 
 #include <map>
 #include <memory>
+#include <optional>
 #include <set>
 
 #include "capture/device/live.h"
@@ -10,6 +11,7 @@
 #include "cli/commands/commands.h"
 #include "cli/commands/questions.h"
 #include "cli/measures/measure.h"
+#include "cli/measures/readings.h"
 
 namespace assay::cli {
 
@@ -20,6 +22,7 @@ class LiveSession {
                                                                             const capture::Bench& bench,
                                                                             const Manner& manner);
     capture::Device& device() { return *device_; }
+    Questions& questions() { return questions_; }
 
     /// Cautions, what will be played and how loud; asks unless told not to.
     [[nodiscard]] capture::Result<void> introduce(const Job& job);
@@ -29,6 +32,11 @@ class LiveSession {
     /// Rests until the loads can take the tone; a fault where they never could.
     [[nodiscard]] capture::Result<void> before_take(const Setup& setup, const capture::Tone& tone);
     void after_take(const Setup& setup, const Take& take);
+    /// A steady tone for some seconds, as long as the loads bear it, while somebody reads the meters; false
+    /// where it cannot be played, which is told. Its capture is not kept.
+    [[nodiscard]] capture::Result<bool> play_for_meters(const Setup& setup, const SteadyTone& steady);
+    /// The largest DC that the three readings before connecting showed at a load of the test.
+    std::optional<double> dc_offset_mv(const Test& test) const;
 
   private:
     LiveSession(const RunOptions& options, const capture::Bench& bench, const Manner& manner,
@@ -36,7 +44,9 @@ class LiveSession {
         : options_(options), bench_(bench), manner_(manner), questions_(std::move(questions)) {
         for (const capture::Load& load : bench.loads) budgets_.emplace_back(load);
     }
+    capture::Result<void> read_terminals(const Setup& setup);
     capture::Result<void> connect(const Setup& setup);
+    double rest_before_s(const Setup& setup, const capture::Tone& tone) const;
     capture::Result<void> rest(double seconds, const std::string& why);
 
     RunOptions options_;
@@ -47,7 +57,9 @@ class LiveSession {
     std::vector<capture::HeatBudget> budgets_{};           // one a load
     std::map<std::size_t, double> watts_at_full_scale_{};  // by load: as the last takes showed
     std::set<std::size_t> connected_{};                    // loads
-    std::set<std::vector<std::size_t>> heard_{};           // sets of loads whose wiring was heard
+    std::map<std::size_t, double> dc_v_{};                 // by load whose terminals were read
+    Unit unit_{};
+    std::set<std::vector<std::size_t>> heard_{};  // sets of loads whose wiring was heard
 };
 
 }  // namespace assay::cli

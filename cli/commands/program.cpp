@@ -175,6 +175,8 @@ void add_check(CLI::App& app, Commands& all) {
                      "folder with DIR/<test-id>.wav or .flac of the repeat, made with the tones of the job")
         ->type_name("DIR");
     command->add_flag("--yes", all.check.yes, "do not ask before playing");
+    command->add_option("--answers", all.check.answers, "answers to what a live run asks (TOML), as of `run`")
+        ->type_name("FILE");
     add_json(command, all);
     command->footer(cautions_text());
 }

@@ -16,18 +16,22 @@
 #include "cli/commands/commands.h"
 #include "cli/commands/kept_files.h"
 #include "cli/commands/live_session.h"
+#include "cli/commands/live_words.h"
 #include "cli/commands/match_kept.h"
+#include "cli/commands/meter_desk.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/setups.h"
 #include "cli/commands/wiring_text.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
 #include "cli/files/posix.h"
+#include "cli/files/readings_file.h"
 #include "cli/files/session_file.h"
 #include "cli/files/show.h"
 #include "cli/measures/claims.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
+#include "cli/measures/readings.h"
 #include "cli/signature/contents.h"
 
 namespace assay::cli {
@@ -120,19 +124,52 @@ std::string capture_name(const Test& test, std::size_t takes_before) {
     return takes_before == 0 ? test.id : fmt::format("{}.{}", test.id, takes_before + 1);
 }
 
+/// Readings under load, while the tone sounds that the results name, and those that come last; then the
+/// results once more, which rest on them. `live` is null where nothing real sounds.
+capture::Result<void> read_meters(const Setup& setup, Test& test, LiveSession* live, Questions& questions,
+                                  TestRecord& record) {
+    if (!asked_of(test, ReadingMoment::loaded).empty()) {
+        bool sounded = live == nullptr;
+        if (live != nullptr && questions.can_ask()) {
+            if (const auto steady = tone_for_loaded(setup, record.takes, record.result)) {
+                const auto played = live->play_for_meters(setup, *steady);
+                if (!played) return tl::unexpected<Fault>(played.error());
+                sounded = *played;
+            }
+        }
+        if (sounded) {
+            if (auto asked = ask_readings(questions, test, ReadingMoment::loaded); !asked) return asked;
+        }
+    }
+    if (auto asked = ask_readings(questions, test, ReadingMoment::after); !asked) return asked;
+    bool more =
+        !asked_of(test, ReadingMoment::loaded).empty() || !asked_of(test, ReadingMoment::after).empty();
+    const auto dc_offset_mv = live != nullptr ? live->dc_offset_mv(test) : std::nullopt;
+    if (dc_offset_mv && !test.number("dc_offset_mv")) {
+        test.fields["dc_offset_mv"] = *dc_offset_mv;
+        more = true;
+    }
+    if (more) record.result = find_measure(test.measure)->evaluate(setup, record.takes);
+    return {};
+}
+
 /// `live` is null where nothing real sounds.
-void measure_test(const Setup& setup, capture::Device& device, LiveSession* live, const RunOptions& options,
-                  const Manner& manner, TestRecord& record) {
+void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveSession* live,
+                  Questions& questions, const RunOptions& options, const Manner& manner, TestRecord& record) {
     const Measure& measure = *find_measure(setup.test->measure);
     record.id = setup.test->id;
     record.result.measure = measure.name;
-    while (auto tone = measure.next(setup, record.takes)) {
-        if (live != nullptr && record.takes.empty()) {
-            if (const auto ready = live->before_test(setup); !ready) {
-                record.result.fault = ready.error();
-                return;
-            }
+    if (live != nullptr) {
+        if (const auto ready = live->before_test(setup); !ready) {
+            record.result.fault = ready.error();
+            return;
         }
+    }
+    if (const auto asked = ask_readings(questions, test, ReadingMoment::before); !asked) {
+        record.result.fault = asked.error();
+        return;
+    }
+    while (auto tone = measure.next(setup, record.takes)) {
         Take take{std::move(*tone), {}};
         const std::vector<std::size_t> outputs = outputs_of(setup);
         if (!options.recordings) {
@@ -168,8 +205,17 @@ void measure_test(const Setup& setup, capture::Device& device, LiveSession* live
     }
     if (record.result.fault) return;
     record.result = measure.evaluate(setup, record.takes);
+    if (!record.result.fault) {
+        if (const auto read = read_meters(setup, test, live, questions, record); !read) {
+            record.result.fault = read.error();
+            return;
+        }
+        note_readings(test, record.result);
+    }
     if (const auto kept = keep_match(setup, record, options.into); !kept) record.result.fault = kept.error();
-    if (live != nullptr) note_device_flags(record);
+    if (live == nullptr) return;
+    note_device_flags(record);
+    word_for_live(record.result);
 }
 
 }  // namespace
@@ -213,12 +259,32 @@ int run_session(const RunOptions& options, const Manner& manner) {
         return report(kept.error());
     }
 
+    // A live session has somebody to ask already, who answers each question once.
+    auto own_questions = Questions::open(live ? std::nullopt : options.answers, manner);
+    if (!own_questions) return report(own_questions.error());
+    Questions& questions = live ? live->questions() : *own_questions;
+    if (live && !questions.can_ask()) {
+        for (const Test& test : job->tests) {
+            const auto supply = test.number("supply_set_v");
+            if (!supply) continue;
+            return report(
+                {FaultKind::bad_arguments,
+                 fmt::format("test \"{}\": nobody is there to set the supply to {:.4g} V", test.id, *supply),
+                 std::nullopt,
+                 "run at a terminal, or give --answers FILE with " + test.id + "-supply_idle_v"});
+        }
+    }
+    if (before) {
+        if (const auto read = apply_readings(options.into, *job); !read) return report(read.error());
+    }
+
     Session session;
     session.program_version = ASSAY_VERSION;
     session.created = now_text();
     session.number = new_number();
     session.simulated = device.simulated();
     session.unit = job->unit;
+    session.rating = job->rating;
     session.bench = *bench;
     if (before) {
         session.created = before->created;
@@ -230,7 +296,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     const JobOnBench all{&*job, &*bench, options.into, &session.tests};
     int status = exit_done;
     std::vector<std::string> told;
-    for (const Test& test : job->tests) {
+    for (Test& test : job->tests) {
         if (const TestRecord* done = before ? before->find(test.id) : nullptr) {
             say(manner, fmt::format("test \"{}\" is done already", test.id));
             session.tests.push_back(*done);
@@ -239,7 +305,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
         TestRecord record;
         Setup setup = setup_for(all, test);
         setup.live = live != nullptr;
-        measure_test(setup, device, live.get(), options, manner, record);
+        measure_test(setup, test, device, live.get(), questions, options, manner, record);
         if (record.result.fault) {
             Fault fault = *record.result.fault;
             if (fault.kind == FaultKind::stopped) return report(fault);
@@ -253,6 +319,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
             if (status == exit_done) status = own;
         }
         session.tests.push_back(std::move(record));
+        if (const auto read = keep_readings(options.into, *job); !read) return report(read.error());
         if (const auto saved = save_progress(session, options.into); !saved) return report(saved.error());
     }
     for (const Claim& claim : job->claims) {
@@ -267,16 +334,16 @@ int run_session(const RunOptions& options, const Manner& manner) {
     PageOptions pages;
     pages.html = options.pages != "none";
     pages.pdf = pages.png = options.pages == "all";
-    session.rating = job->rating;
     pages.fingerprint = contents_fingerprint(*contents);
     for (const Fault& fault : write_pages(session, options.into, pages)) {
         const std::string note = "note: " + fault.text + (fault.mend.empty() ? "" : "; " + fault.mend);
-        if (manner.json || manner.quiet) {
+        if (manner.json || manner.quiet || !options.print) {
             say(manner, note);
         } else {
             print_result(note + "\n");
         }
     }
+    if (!options.print) return status;
     // Remarks and places belong to the results: a fault must stay alone on stderr.
     if (manner.json) {
         print_result(session_text(session));

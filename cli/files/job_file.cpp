@@ -8,6 +8,7 @@
 #include <map>
 
 #include "cli/files/job_reader.h"
+#include "cli/files/job_supply.h"
 #include "cli/files/nearest.h"
 #include "cli/files/photograph.h"
 #include "cli/files/plain_text.h"
@@ -139,7 +140,9 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     const auto test_nodes = document.list("test");
     for (std::size_t i = 0; i < test_nodes.size(); ++i) {
         tests.push_back(read_test(*test_nodes[i], i, tables, complaints));
+        check_asked(tests.back());
     }
+    tests = spread_over_supplies(std::move(tests));
     std::vector<RawClaim> claims;
     const auto claim_nodes = document.list("claim");
     for (std::size_t i = 0; i < claim_nodes.size(); ++i)
@@ -154,7 +157,10 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     }
     if (complaints.empty()) {
         for (RawTest& raw : tests) check_with_measure(raw, tests, bench, tone_rate_hz);
-        for (RawClaim& raw : claims) join_claim(raw, tests, bench);
+        for (RawClaim& raw : claims) {
+            choose_supply(raw, tests);
+            join_claim(raw, tests, bench);
+        }
     }
     if (!complaints.empty()) return tl::unexpected(complaints.first());
     for (RawTest& raw : tests) job.tests.push_back(std::move(raw.test));

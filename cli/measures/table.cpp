@@ -140,3 +140,18 @@ const std::vector<Field>& reading_fields() {
 }
 
 }  // namespace assay::cli
+        {.name = "ask",
+         .type = FieldType::names,
+         .help = "readings above that the run asks for when their moment has come"},
+        {.name = "supply_voltages_v",
+         .type = FieldType::numbers,
+         .unit = "V",
+         .minimum = 0.1,
+         .maximum = 500.0,
+         .help = "the test is done once at each of these supply voltages"},
+        {.name = "supply_set_v",
+         .type = FieldType::number,
+         .unit = "V",
+         .minimum = 0.1,
+         .maximum = 500.0,
+         .help = "supply to set before the test; the run asks for what the meter then reads"},

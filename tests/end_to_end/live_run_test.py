@@ -116,7 +116,55 @@ def by_hand(bench):
         report.check(session.get("number") == number, "and the same one")
 
 
+ANSWERS = """proceed = "yes"
+load-a-plus_to_ground_v = "0,01"
+load-a-minus_to_ground_v = "0 V"
+load-a-plus_to_minus_v = "12 mV"
+steady-14_4v-supply_idle_v = "14,38 V"
+steady-12v-supply_idle_v = 11.97
+loaded-supply_loaded_v = 13.9
+loaded-case_temperature_c = "104 F"
+"""
+
+
+def readings(bench):
+    """Meter readings from a file of answers, terminals before connecting, two supplies; verified, and checked live."""
+    tests = [{"id": "steady", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -30, "supply_voltages_v": [14.4, 12.0]},
+             {"id": "loaded", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -30, "supply_idle_v": 14.4,
+              "ask": ["supply_loaded_v", "dc_offset_mv", "case_temperature_c"]}]
+    claim = {"text": "0.1 W", "test": "steady", "quantity": "power_w", "at_least": 0.01, "at_supply_volts": 12}
+    with Folder("readings", tests) as folder:
+        folder.job.write_text(program.job_text(tests, [claim], {"minimum_bridged_load_ohm": 4.0}))
+        answers = folder.path / "answers.toml"
+        answers.write_text(ANSWERS.replace('"0 V"', '"7.1 V"').replace('"0,01"', '"7,11"'))
+        live = bench.run(*folder.command("--answers", answers, "--pages", "none"))
+        report.check(live.returncode == 3 and "is not ground" in live.stderr, "a live minus terminal is not connected to one probe", live.stderr.strip()[-200:])
+        folder.into = folder.path / "second"
+        unasked = bench.run(*folder.command("--yes", "--pages", "none"))
+        report.check(unasked.returncode == 2 and "set the supply" in unasked.stderr, "nobody there to set the supply", unasked.stderr.strip()[-200:])
+        answers.write_text(ANSWERS)
+        run = bench.run(*folder.command("--answers", answers, "--pages", "none"))
+        report.check(run.returncode == 0 and "READ THE METERS" in run.stderr, "a run that asks", f"exit {run.returncode}: {run.stderr.strip()[-300:]}")
+        session = folder.session()
+        conditions = {test: found["conditions"] for test, found in session["tests"].items()}
+        got = [conditions["steady-14_4v"].get("supply_idle_v"), conditions["steady-12v"].get("supply_idle_v"),
+               conditions["loaded"].get("supply_loaded_v"), conditions["loaded"].get("case_temperature_c"), conditions["loaded"].get("dc_offset_mv")]
+        report.check(got == [14.38, 11.97, 13.9, 40.0, 12.0], "the readings are the tests' conditions", str(got))
+        report.check(session["claims"][0]["verdict"] == "met" and session["claims"][0]["test"] == "steady-12v", "a claim finds its supply", str(session["claims"][0]))
+        verified = bench.run(ASSAY, "verify", folder.into)
+        report.check(verified.returncode == 0, "verified", verified.stdout.strip()[-300:] + verified.stderr.strip()[-200:])
+        checked = bench.run(ASSAY, "check", folder.into, "--answers", answers, "--json")
+        report.check(checked.returncode == 0 and json.loads(checked.stdout)["unchanged"], "checked live: unchanged", checked.stderr.strip()[-200:])
+        bench.tell("rail 0.11")  # the tone's peak is 0.126
+        checked = bench.run(ASSAY, "check", folder.into, "--answers", answers)
+        bench.tell(f"rail {RAIL}")
+        report.check(checked.returncode == 0 and "MOVED" in checked.stdout, "checked live: a lower rail is seen", checked.stdout.strip()[-200:])
+        kept = folder.into / "readings.toml"
+        kept.write_text(kept.read_text().replace("11.97", "14.4"))
+        report.check(bench.run(ASSAY, "verify", folder.into).returncode == 4, "a changed reading is found")
+
+
 with LiveBench(rate_hz=RATE, period=1024) as shared:
-    for part in (devices_and_refusals, power, by_hand):
+    for part in (devices_and_refusals, power, by_hand, readings):
         report.guarded(part.__name__, lambda: part(shared))
 report.finish()

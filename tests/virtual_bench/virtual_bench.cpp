@@ -7,11 +7,14 @@
 //
 // Law: out = clamp(gain * in, -rail, rail) + noise, in sample values; noise is uniform, by default 3e-6 peak
 // (a converter's, so that nothing is an exact zero). Commands:
-//   gain X | gain_2 X (of out_2 alone, on top) | rail Y | swap | invert N | mute | zeros | one_on_two |
-//   ceiling Y     for good drop N | double N                                   once: N frames are missing, or
-//   given twice fade DB                                             from now on the gain falls by DB decibels
-//   a second last                                                prints the clock's second of the last sound
-//   that came in quit                                                the device disappears
+//   gain X | gain_2 X         gain_2: of out_2 alone, on top
+//   rail Y | ceiling Y        ceiling: of the recorder, after the noise
+//   swap | invert N | mute | zeros | one_on_two                       for good
+//   drop N | double N         once: N frames are missing, or given twice
+//   fade DB                   from now on the gain falls by DB decibels a second
+//   clock PPM                 the recorder counts so many more samples a second than the player
+//   last                      prints the clock's second of the last sound that came in
+//   quit                      the device disappears
 #include <jack/jack.h>
 #include <poll.h>
 #include <unistd.h>
@@ -26,6 +29,7 @@
 #include <cstdlib>
 #include <iomanip>
 #include <iostream>
+#include <numbers>
 #include <sstream>
 #include <string>
 #include <thread>
@@ -50,6 +54,7 @@ struct Bench {
     std::atomic<float> ceiling{100.0F};
     std::atomic<float> noise{3e-6F};
     std::atomic<float> fade_db_per_s{0.0F};
+    std::atomic<double> clock_ppm{0.0};
     std::atomic<bool> swap{false};
     std::atomic<bool> mute{false};
     std::atomic<bool> zeros{false};
@@ -64,11 +69,31 @@ struct Bench {
         delay{};  // a ring, so that frames can be left out or given twice
     std::int64_t written = 0;
     std::int64_t lag = 0;
+    double drift = 0.0;  // frames that the recorder is ahead by, of its own clock
     float faded = 1.0F;
     std::uint32_t random = 1;
 };
 
 constexpr std::int64_t delay_frames = 1 << 18;
+constexpr std::int64_t half_kernel = 24;
+
+/// The ring at a place between its frames: a sine over x under a Blackman window, flat to 1e-5 up to 0.4 of
+/// the rate.
+float between(const std::vector<float>& ring, std::int64_t frame, double share) {
+    const auto at = [&](std::int64_t n) {
+        return static_cast<double>(ring[static_cast<std::size_t>((n + 2 * delay_frames) % delay_frames)]);
+    };
+    if (share == 0.0) return static_cast<float>(at(frame));
+    const double pi = std::numbers::pi;
+    double sum = 0.0;
+    for (std::int64_t k = 1 - half_kernel; k <= half_kernel; ++k) {
+        const double x = static_cast<double>(k) - share;
+        const double turn = pi * x / static_cast<double>(half_kernel);
+        const double window = 0.42 + 0.5 * std::cos(turn) + 0.08 * std::cos(2.0 * turn);
+        sum += at(frame + k) * window * std::sin(pi * x) / (pi * x);
+    }
+    return static_cast<float>(sum);
+}
 
 int process(jack_nframes_t frames, void* argument) {
     Bench& bench = *static_cast<Bench*>(argument);
@@ -87,16 +112,18 @@ int process(jack_nframes_t frames, void* argument) {
     for (jack_nframes_t n = 0; n < frames; ++n) {
         bench.faded *= fall;
         const std::int64_t to = bench.written % delay_frames;
+        bench.drift += 1.0 - 1.0 / (1.0 + 1e-6 * bench.clock_ppm);
+        const auto whole = static_cast<std::int64_t>(std::ceil(bench.drift));
+        const double share = static_cast<double>(whole) - bench.drift;
         const std::int64_t from =
-            (bench.written - std::clamp<std::int64_t>(base / 64 + bench.lag, 0, base) + delay_frames) %
-            delay_frames;
+            bench.written - std::clamp<std::int64_t>(base / 32 + bench.lag + whole, half_kernel, base);
         for (std::size_t c = 0; c < channels; ++c) {
             bench.delay[c][static_cast<std::size_t>(to)] = in[c][n];
             sound = sound || std::abs(in[c][n]) > audible;
         }
         for (std::size_t c = 0; c < channels; ++c) {
             const std::size_t source = bench.one_on_two ? 0 : bench.swap ? channels - 1 - c : c;
-            float value = bench.gain * bench.faded * bench.delay[source][static_cast<std::size_t>(from)];
+            float value = bench.gain * bench.faded * between(bench.delay[source], from, share);
             const float rail = bench.rail;
             value = std::clamp(value, -rail, rail);
             if (bench.inverted[c]) value = -value;
@@ -135,6 +162,8 @@ bool obey(Bench& bench, const std::string& line) {
         bench.ceiling = number;
     else if (what == "fade")
         bench.fade_db_per_s = number;
+    else if (what == "clock")
+        bench.clock_ppm = value;
     else if (what == "swap")
         bench.swap = true;
     else if (what == "mute")

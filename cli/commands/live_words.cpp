@@ -1,0 +1,61 @@
+#include "cli/commands/live_words.h"
+
+#include <array>
+#include <string_view>
+
+namespace assay::cli {
+
+namespace {
+
+struct Words {
+    std::string_view recorded;
+    std::string_view live;
+};
+
+// The longer ones first: a later one would break them up.
+constexpr std::array<Words, 9> words{{
+    {"record again; close other programs, use a larger buffer or another recorder",
+     "end other programs, give the sound server a larger buffer, and run the test again"},
+    {"lower the recorder's gain or raise the attenuation",
+     "raise the attenuation, or lower the card's input gain and calibrate anew"},
+    {"check that the player played, the leads and the input",
+     "look at the leads, and at mutes and switches in the card's mixer"},
+    {"record until the tone file has ended",
+     "look at the sound device's cable and its server, then run again"},
+    {"record all inputs of the test in one file, channel n being input channel n",
+     "choose a record_device with that many inputs"},
+    {"record the test's tone", "run the test again"},
+    {"record again", "run the test again"},
+    {"the recorder's gain", "the card's input gain"},
+    {"the recording app", "the sound server"},
+}};
+
+}  // namespace
+
+std::string live_advice(std::string advice) {
+    for (const Words& pair : words) {
+        for (std::size_t at = advice.find(pair.recorded); at != std::string::npos;
+             at = advice.find(pair.recorded, at + pair.live.size())) {
+            advice.replace(at, pair.recorded.size(), pair.live);
+        }
+    }
+    return advice;
+}
+
+void word_for_live(TestResult& result) {
+    const auto reword = [](Findings& findings) {
+        for (Warning& warning : findings.warnings) warning.advice = live_advice(std::move(warning.advice));
+        for (auto& [name, why] : findings.absent) why.advice = live_advice(std::move(why.advice));
+    };
+    if (result.fault) {
+        // A run whose repeated level has moved lost no samples: the unit or somebody's hand did it.
+        const bool moved = result.fault->text.find("than at the start") != std::string::npos;
+        result.fault->mend =
+            moved ? "let unit and load cool, leave the gain control alone, and run the test again"
+                  : live_advice(std::move(result.fault->mend));
+    }
+    reword(result.whole);
+    for (auto& [load, findings] : result.loads) reword(findings);
+}
+
+}  // namespace assay::cli
