@@ -102,10 +102,6 @@ Result<void> LiveSession::introduce(const Job& job) {
     return {};
 }
 
-Result<void> LiveSession::connect(const Setup& setup) {
-    const std::vector<std::size_t>& loads = setup.test->loads;
-    const bool all_there = std::all_of(loads.begin(), loads.end(),
-                                       [&](std::size_t index) { return connected_.contains(index); });
 Result<void> LiveSession::read_terminals(const Setup& setup) {
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = bench_.loads[index];
@@ -132,6 +128,10 @@ std::optional<double> LiveSession::dc_offset_mv(const Test& test) const {
     return largest;
 }
 
+Result<void> LiveSession::connect(const Setup& setup) {
+    const std::vector<std::size_t>& loads = setup.test->loads;
+    const bool all_there = std::all_of(loads.begin(), loads.end(),
+                                       [&](std::size_t index) { return connected_.contains(index); });
     if (all_there) return {};
     bool move = false;
     for (const std::size_t index : loads) {
@@ -156,11 +156,11 @@ std::optional<double> LiveSession::dc_offset_mv(const Test& test) const {
 Result<void> LiveSession::before_test(const Setup& setup) {
     const Measure* measure = find_measure(setup.test->measure);
     if (measure == nullptr || !measure->plays || setup.test->loads.empty()) return {};
+    if (auto terminals = read_terminals(setup); !terminals) return terminals;
     if (auto connected = connect(setup); !connected) return connected;
     std::vector<std::size_t> loads = setup.test->loads;
     std::sort(loads.begin(), loads.end());
     if (heard_.contains(loads)) return {};
-    if (auto terminals = read_terminals(setup); !terminals) return terminals;
     say(manner_,
         fmt::format("wiring check for {}, at {:.0f} dBFS", names_of(bench_, loads), wiring_level_dbfs));
     std::error_code error;
@@ -228,7 +228,6 @@ void LiveSession::after_take(const Setup& setup, const Take& take) {
     }
 }
 
-}  // namespace assay::cli
 double LiveSession::rest_before_s(const Setup& setup, const capture::Tone& tone) const {
     double longest_s = 0.0;
     for (const std::size_t index : setup.test->loads) {
@@ -296,3 +295,4 @@ Result<bool> LiveSession::play_for_meters(const Setup& setup, const SteadyTone& 
     return true;
 }
 
+}  // namespace assay::cli

@@ -135,11 +135,6 @@ const std::vector<Field>& reading_fields() {
          .maximum = 80.0,
          .help = "of the room"},
         {.name = "note", .type = FieldType::text, .help = "what else a reader should know of this test"},
-    };
-    return fields;
-}
-
-}  // namespace assay::cli
         {.name = "ask",
          .type = FieldType::names,
          .help = "readings above that the run asks for when their moment has come"},
@@ -155,3 +150,8 @@ const std::vector<Field>& reading_fields() {
          .minimum = 0.1,
          .maximum = 500.0,
          .help = "supply to set before the test; the run asks for what the meter then reads"},
+    };
+    return fields;
+}
+
+}  // namespace assay::cli
