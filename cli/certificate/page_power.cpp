@@ -10,6 +10,16 @@
 namespace assay::cli {
 namespace {
 
+/// The text with numbers kept beside their units.
+std::string unbroken(std::string text) {
+    for (const char* unit : {" V", " A", " Ω"}) {
+        const std::string part = unit;
+        for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + 2))
+            text.replace(at, 1, "\u00a0");
+    }
+    return text;
+}
+
 void add_watts(const PowerTable& table, const PowerRow& row, std::size_t load, bool together,
                PageData& entry) {
     PageData cells{PageData::type::list};
@@ -34,10 +44,10 @@ void add_rows(const PowerTable& table, const PowerRow& row, PageData& rows) {
         PageData first{PageData::type::object};
         first.set("test", visible_text(row.test, 60));
         first.set("driven", driven_words(row));
-        first.set("supply", supply_words(row));
+        first.set("supply", unbroken(supply_words(row)));
         first.set("span", std::to_string(row.loads.size() + (several ? 1 : 0)));
         entry.set("first", i == 0 ? first : PageData{false});
-        entry.set("load", together ? "together" : load_words(row, i));
+        entry.set("load", together ? "together" : unbroken(load_words(row, i)));
         add_watts(table, row, i, together, entry);
         rows << entry;
     }

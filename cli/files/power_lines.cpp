@@ -144,6 +144,7 @@ void compare_bridged(PowerTable& table, const std::string& limit) {
         if (bridged.arrangement != Arrangement::bridged || bridged.loads.size() != 1 || !bridge_ohm ||
             watts == nullptr)
             continue;
+        std::vector<PowerLine> lines;
         for (const PowerRow& stereo : table.rows) {
             const Quantity* total = total_at(stereo, limit);
             const auto ohm = ohms_of(stereo);
@@ -159,7 +160,16 @@ void compare_bridged(PowerTable& table, const std::string& limit) {
                 4.0 * *ohm / *bridge_ohm};
             line.figures.add("over_channel", scaled(over_total, channels, 0.0, ""));
             if (stereo.loads.size() > 1) line.figures.add("over_stereo_total", over_total);
-            table.lines.push_back(std::move(line));
+            lines.push_back(std::move(line));
+        }
+        // A channel alone stands in only where both together were not measured into such ohms.
+        for (const PowerLine& line : lines) {
+            const bool alone = line.figures.find("over_stereo_total") == nullptr;
+            const bool better = std::any_of(lines.begin(), lines.end(), [&](const PowerLine& other) {
+                return other.figures.find("over_stereo_total") != nullptr &&
+                       near(other.from[0], line.from[0], same_ohms);
+            });
+            if (!alone || !better) table.lines.push_back(line);
         }
     }
 }
