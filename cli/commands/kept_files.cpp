@@ -5,6 +5,7 @@
 #include "cli/files/photograph.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
+#include "cli/files/response_file.h"
 #include "cli/signature/contents.h"
 #include "cli/signature/hash.h"
 
@@ -81,6 +82,9 @@ void name_kept_files(Job& job, capture::Bench& bench) {
     }
     for (std::string& file : job.unit.photographs) file = kept_photograph(file);
     if (bench.jig && !bench.jig->match_file.empty()) bench.jig->match_file = kept_name(bench.jig->match_file);
+    for (capture::Input& input : bench.inputs) {
+        if (!input.response_file.empty()) input.response_file = kept_name(input.response_file);
+    }
 }
 
 capture::Result<void> keep_files(Job& job, capture::Bench& bench, const fs::path& job_file,
@@ -102,6 +106,18 @@ capture::Result<void> keep_files(Job& job, capture::Bench& bench, const fs::path
         const std::string key = visible_text(bench_file.string(), 200) + ": [impedance_jig] match";
         if (auto kept = keep(bench_file.parent_path() / file, session / kept_name(file), key); !kept)
             return kept;
+    }
+    for (const capture::Input& input : bench.inputs) {
+        if (input.response_file.empty()) continue;
+        const std::string key =
+            fmt::format("{}: input \"{}\": response", visible_text(bench_file.string(), 200),
+                        visible_text(input.name, 80));
+        if (auto kept = keep(bench_file.parent_path() / input.response_file,
+                             session / kept_name(input.response_file), key);
+            !kept)
+            return kept;
+        if (const auto read = read_card_response(bench_file.parent_path() / input.response_file); !read)
+            return fail(FaultKind::bad_input_file, key + ": " + read.error().text, read.error().mend);
     }
     name_kept_files(job, bench);
     return {};

@@ -9,7 +9,9 @@
 
 #include "analysis/amplifier/response_limits.h"
 #include "capture/tone/response_tone.h"
+#include "cli/measures/card_response.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/interference.h"
 #include "cli/measures/response_reading.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
@@ -29,6 +31,10 @@ constexpr double audio_from_hz = 20.0;
 constexpr double audio_to_hz = 20000.0;
 constexpr double level_held = 0.005;  // of the volts, from before the sweep to after it
 constexpr int highest_harmonic = 5;
+constexpr double two_pi = 2.0 * std::numbers::pi;
+const double delay_half_step = std::exp2(1.0 / 24.0);  // the slope is read over a twelfth of an octave
+const double delay_narrow_step = std::exp2(1.0 / 960.0);
+constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
 tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string& mend) {
     return capture::fail(capture::FaultKind::bad_input_file, text, mend);
@@ -68,12 +74,33 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
 /// The load's volts against what the gain is counted from.
 struct Gain {
     const ChannelResponse* load = nullptr;
-    const ChannelResponse* reference = nullptr;  // none: against `divisor`
+    const ChannelResponse* reference = nullptr;  // none: against `divisor`, and the card if it is known
     double divisor = 1.0;                        // output volts for sample value 1.0
+    const LoadCardResponse* card = nullptr;
 
     std::complex<double> at(double frequency_hz) const {
-        const std::complex<double> volts = load->at(frequency_hz);
-        return reference != nullptr ? volts / reference->at(frequency_hz) : volts / divisor;
+        if (reference != nullptr) return load->at(frequency_hz) / reference->at(frequency_hz);
+        // The loopback went through the same input: its high-pass is in both.
+        if (card != nullptr)
+            return load->sweep.at(frequency_hz, 1) / card->at(frequency_hz, load->plus_share) / divisor;
+        return load->at(frequency_hz) / divisor;
+    }
+    /// -d phase / d omega, over a twelfth of an octave.
+    double delay_s_at(double frequency_hz) const {
+        const auto turns = [&](double step) {
+            return std::arg(at(frequency_hz * step) / at(frequency_hz / step)) / two_pi;
+        };
+        const auto width_hz = [&](double step) { return frequency_hz * (step - 1.0 / step); };
+        // A unit with a computer in it may be late by many turns over a twelfth of an octave: a narrow look
+        // says how many.
+        const double about =
+            turns(delay_narrow_step) * width_hz(delay_half_step) / width_hz(delay_narrow_step);
+        const double within = turns(delay_half_step);
+        return -(within + std::round(about - within)) / width_hz(delay_half_step);
+    }
+    double delay_noise_s_at(double frequency_hz) const {
+        return std::numbers::sqrt2 * noise_at(frequency_hz) /
+               (two_pi * frequency_hz * (delay_half_step - 1.0 / delay_half_step));
     }
     /// Of the magnitude and, in radians, of the phase; relative.
     double noise_at(double frequency_hz) const {
@@ -86,6 +113,7 @@ struct LoadCurve {
     std::vector<double> frequency_hz{};
     std::vector<double> magnitude_db{};
     std::vector<double> phase_deg{};
+    std::vector<double> group_delay_s{};  // NaN where noise hides it
 };
 
 LoadCurve curve_of(const Gain& gain, const ResponseReading& reading) {
@@ -95,21 +123,27 @@ LoadCurve curve_of(const Gain& gain, const ResponseReading& reading) {
         const std::complex<double> value = gain.at(frequency_hz);
         curve.magnitude_db.push_back(20.0 * std::log10(std::max(std::abs(value), 1e-15)));
         curve.phase_deg.push_back(std::arg(value) * degrees);
+        const bool clear = 3.0 * gain.delay_noise_s_at(frequency_hz) * frequency_hz < delay_noise_periods;
+        curve.group_delay_s.push_back(clear ? gain.delay_s_at(frequency_hz)
+                                            : std::numeric_limits<double>::quiet_NaN());
     }
     return curve;
 }
 
-analysis::Curve columns_of(const LoadCurve& curve, const ChannelResponse& load) {
+analysis::Curve columns_of(const LoadCurve& curve, const ChannelResponse& load, double own_thd) {
     analysis::Curve columns;
     columns.columns = {{"frequency_hz", curve.frequency_hz},
                        {"magnitude_db", curve.magnitude_db},
-                       {"phase_deg", curve.phase_deg}};
+                       {"phase_deg", curve.phase_deg},
+                       {"group_delay_ms", {}}};
+    for (const double seconds : curve.group_delay_s) columns.columns.back().values.push_back(1e3 * seconds);
     for (int order = 2; order <= highest_harmonic; ++order) {
         analysis::Column column{fmt::format("harmonic_{}_percent", order), {}};
         for (const double frequency_hz : curve.frequency_hz) {
             const auto harmonic = load.harmonic_at(frequency_hz, order);
-            // Beyond the band, or drowned in noise: no number there.
-            const bool given = harmonic && *harmonic > 3.0 * load.harmonic_noise_at(frequency_hz, order);
+            // Beyond the band, drowned in noise, or no more than the chain itself may give: no number there.
+            const bool given =
+                harmonic && *harmonic > 3.0 * std::max(load.harmonic_noise_at(frequency_hz, order), own_thd);
             column.values.push_back(given ? 100.0 * *harmonic : std::numeric_limits<double>::quiet_NaN());
         }
         columns.columns.push_back(std::move(column));
@@ -187,8 +221,13 @@ void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, b
                              "give volts_at_full_scale of the output, or an input of role \"reference\""});
         return;
     }
-    const double ratio = std::abs(gain.at(reference_hz));
-    const Quantity voltage = load_voltage(*setup.bench, load, 1.0, gain.load->plus_share);
+    // Couplings are undone in the curve; scales were found where they already told.
+    const auto found_at = [](const capture::Input& input) {
+        return scale_correction(input, std::numeric_limits<double>::infinity());
+    };
+    const double ratio = std::abs(gain.at(reference_hz)) * found_at(setup.bench->inputs[load.plus]) /
+                         (gain.reference != nullptr ? found_at(setup.bench->inputs[*setup.test->reference]) : 1.0);
+    const Quantity voltage = load_voltage(setup, load, 1.0, gain.load->plus_share, reference_hz);
     Quantity quantity = analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative}});
     if (gain.reference != nullptr) {
         for (const capture::RelativeDoubt& doubt : setup.bench->inputs[*setup.test->reference].scale_doubts)
@@ -198,10 +237,12 @@ void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, b
     findings.add("gain_1khz_db", quantity);
 }
 
-Findings findings_of(const Setup& setup, const ResponseReading& reading, std::size_t l, TestResult& result) {
+Findings findings_of(const Setup& setup, const ResponseReading& reading, std::size_t l,
+                     const LoadCardResponse& card, TestResult& result) {
     const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
-    Gain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0};
+    Gain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0,
+              card.usable() ? &card : nullptr};
     const auto output_v = output_volts_at_full_scale_sine(setup, load);
     const bool known = gain.reference != nullptr || output_v;
     gain.divisor = output_v ? *output_v * std::numbers::sqrt2 : std::abs(gain.load->at(reference_hz));
@@ -215,9 +256,13 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
         result.conditions.emplace_back("polarity." + load.name,
                                        std::string(inverted ? "inverted" : "upright"));
     } else {
-        analysis::remove_delay(curve.frequency_hz, curve.phase_deg, reference_hz);
+        const double delay_s = analysis::remove_delay(curve.frequency_hz, curve.phase_deg, reference_hz);
+        for (double& seconds : curve.group_delay_s) seconds -= delay_s;
     }
-    findings.curves.emplace_back("response", columns_of(curve, *gain.load));
+    const capture::Input& input = setup.bench->inputs[load.plus];
+    findings.curves.emplace_back("response",
+                                 columns_of(curve, *gain.load, input.own_thd_percent.value_or(0.0) / 100.0));
+    warn_of_unknown_own_distortion(input, findings);
     if (std::abs(reading.level_change[l]) > level_held) {
         findings.warn("level-changed",
                       fmt::format("the steady tone after the sweep is {:+.2f} % of the one before it",
@@ -225,7 +270,6 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
                       "let the unit warm up, leave its knobs alone, and look for level control in the "
                       "player or recorder");
     }
-    const capture::Input& input = setup.bench->inputs[load.plus];
     if (input.clean_up_to_dbfs && reading.plus_peak_dbfs[l] > *input.clean_up_to_dbfs) {
         findings.warn("recorder-not-clean",
                       fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS "
@@ -233,9 +277,10 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
                                   input.name, reading.plus_peak_dbfs[l], *input.clean_up_to_dbfs),
                       "lower the recorder's gain: harmonics may be its own");
     }
-    if (gain.reference == nullptr) {
-        findings.warn("recorder-in-the-curve", "what the sound card itself does to the band is in the curve",
-                      "an input of role \"reference\" on the same card takes it out");
+    if (gain.reference == nullptr && gain.card == nullptr) {
+        findings.warn("recorder-in-the-curve",
+                      "what the sound card itself does to the band is in the curve: " + card.why_not,
+                      card.mend);
     }
     return findings;
 }
@@ -271,8 +316,25 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                           "record at a higher rate if the rest matters");
     }
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
-        Findings findings = findings_of(setup, *reading, l, result);
-        result.loads.emplace_back(setup.bench->loads[setup.test->loads[l]].name, std::move(findings));
+        const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
+        LoadCardResponse card;
+        if (by_output) {
+            auto found = card_response_for(setup, load, takes.front().recording.rate_hz, reading->start_hz,
+                                           reading->stop_hz);
+            if (!found) {
+                result.loads.clear();
+                result.fault = found.error();
+                return result;
+            }
+            card = std::move(*found);
+            if (card.usable())
+                result.conditions.emplace_back(
+                    "card_response." + load.name,
+                    fmt::format("divided out, by the loopback {}{}", card.file,
+                                card.plus->date.empty() ? "" : " of " + card.plus->date));
+        }
+        Findings findings = findings_of(setup, *reading, l, card, result);
+        result.loads.emplace_back(load.name, std::move(findings));
     }
     return result;
 }

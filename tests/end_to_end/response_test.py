@@ -7,6 +7,7 @@ is what a stepped tone of that level would show, each passed through the same fi
 are the design's: 0.01 dB and 0.1 degrees from 20 Hz to 20 kHz at 60 dB signal to noise, 0.3 dB of a harmonic at -80 dB.
 """
 
+import json
 import sys
 from pathlib import Path
 
@@ -95,6 +96,17 @@ def less_delay(f, degrees):
     return left - 180 * np.round(np.interp(1000, f, left) / 180)
 
 
+def group_delay_s(transfer, f):
+    """-d phase / d omega by a small difference."""
+    step = 1e-5
+    return -np.angle(transfer(f * (1 + step)) / transfer(f * (1 - step))) / (2 * np.pi * 2 * step * f)
+
+
+def delay_taken_out_s(f, degrees):
+    """The delay of the straight line that less_delay takes off."""
+    return -np.polyfit(f, np.degrees(np.unwrap(np.radians(degrees))), 1)[0] / 360
+
+
 def compare(name, c, transfer, phase, to_hz=20000, limit_db=0.01, limit_deg=0.1):
     f = c["frequency_hz"]
     band = (f >= 20) & (f <= to_hz)
@@ -107,6 +119,11 @@ def compare(name, c, transfer, phase, to_hz=20000, limit_db=0.01, limit_deg=0.1)
     error_deg = (c["phase_deg"] - expected + 180) % 360 - 180
     report.check(np.max(abs(error_deg[band])) <= limit_deg, f"{name}: phase",
                  f"off by at most {np.max(abs(error_deg[band])):.4f} degrees of {limit_deg}; {np.max(abs(error_deg)):.4f} over the whole curve")
+    delay_s = group_delay_s(transfer, f) - (0 if phase == "absolute" else delay_taken_out_s(f, np.degrees(np.angle(true))))
+    # The slope is read over a twelfth of an octave: 0.1 degrees of noise at both its ends are 0.007 of a period.
+    error_periods = (1e-3 * c["group_delay_ms"] - delay_s) * f
+    report.check(np.all(np.isfinite(error_periods[band])) and np.max(abs(error_periods[band])) <= 0.007, f"{name}: group delay",
+                 f"off by at most {np.max(abs(error_periods[band])):.5f} of a period of 0.007; by {1e3 * np.max(abs(error_periods / f)[f > 1000]):.2g} us above 1 kHz")
 
 
 def linear():
@@ -188,6 +205,58 @@ def no_volts():
         report.absolute("the curve is re 1 kHz then", c["magnitude_db"][np.argmin(abs(c["frequency_hz"] - 1000))], 0.0, 1e-6)
 
 
+def card(f):
+    """A cheap sound card, output to input: coupling at 6 Hz, a filter that droops, 0.3 ms on its way."""
+    return high_pass(f, 6.0) * second_order(f, 26000, 0.8) * np.exp(-2j * np.pi * f * 3e-4)
+
+
+def card_text(points, rate_hz=RATE, **more):
+    f = np.geomspace(8, 43200, points)
+    value = card(f)
+    return json.dumps({"schema": "assay-response-1", "input": "probe-a", "rate_hz": rate_hz, "date": "2026-05-04", "frequency_hz": list(f),
+                       "magnitude_db": list(20 * np.log10(abs(value)) - 7), "phase_deg": list(np.degrees(np.angle(value))), **more})
+
+
+def loopback():
+    """The unit behind the card, and the card's own response by its loopback: what is left is the unit."""
+    test = {"id": "plain", "measure": "response", "loads": ["load-a"]}
+    for name, change in (("as the samples show it", {}), ("with its high-pass undone", {"high_pass_undone_hz": 6.0})):
+        hp = high_pass if change else (lambda f, corner: 1.0 + 0 * f)
+        probe = program.probe("probe-a", 1, response="card.json", high_pass_hz=6.0 if change else None)
+        with program.Workshop(program.job_text([test]), program.bench_text(inputs=[probe])) as shop:
+            text = json.loads(card_text(600, **change))
+            f = np.array(text["frequency_hz"])
+            text["magnitude_db"] = list(np.array(text["magnitude_db"]) - 20 * np.log10(abs(hp(f, 6.0))))
+            text["phase_deg"] = list(np.array(text["phase_deg"]) - np.degrees(np.angle(hp(f, 6.0))))
+            (shop.folder / "card.json").write_text(json.dumps(text))
+            samples = Played(shop, "plain", transfer=lambda f: unit(f) * card(f)).record(noise_dbfs=-100.0)
+            outcome = shop.run({"plain": samples})
+            at_1khz = abs(card(np.array([1000.0]))[0])  # the scales say what 1 kHz is
+            c = curve(outcome, "plain")
+            c["magnitude_db"] = c["magnitude_db"] - 20 * np.log10(at_1khz)
+            compare(f"the card divided out, its loopback {name}", c, unit, "less delay")
+            report.check("card.json of 2026-05-04" in outcome.findings("plain")["conditions"].get("card_response.load-a", "")
+                         and "recorder-in-the-curve" not in outcome.warnings("plain"), "and said so")
+            again = program.assay("verify", outcome.folder, timeout=100)
+            report.check(again.status == 0, "verify: the loopback is kept with the session", again.err.strip()[:200])
+            if change:
+                continue
+            # Not divided where it does not belong to the recording, and that is told.
+            for what, content in (("another rate", card_text(600, rate_hz=192000)), ("a narrow one", json.dumps(
+                    {**json.loads(card_text(600)), **{k: json.loads(card_text(600))[k][60:500] for k in ("frequency_hz", "magnitude_db", "phase_deg")}}))):
+                (shop.folder / "card.json").write_text(content)
+                apart = shop.run({"plain": samples})
+                off = np.max(abs(curve(apart, "plain")["magnitude_db"] - c["magnitude_db"]))
+                report.check(apart.status == 0 and "recorder-in-the-curve" in apart.warnings("plain") and "card.json" in apart.warnings("plain") and off > 1.0,
+                             f"{what}: not divided, and told", f"{off:.2f} dB apart")
+            for what, content in (("no JSON", "{"), ("another file", card_text(600).replace("assay-response-1", "assay-match-1")),
+                                  ("lists of unlike length", card_text(600).replace('"magnitude_db": [', '"magnitude_db": [0.0, ')),
+                                  ("frequencies that fall", json.dumps({**json.loads(card_text(600)), "frequency_hz": list(np.geomspace(43200, 8, 600))}))):
+                (shop.folder / "card.json").write_text(content)
+                refused = shop.run({"plain": samples})
+                report.check(refused.status == 2 and "card.json" in refused.err and len(refused.error_lines) == 1, f"{what}: refused", refused.err.strip()[:200])
+
+
 def bad_jobs():
     for fields, word in (({"power_w": 5.0}, "power_w"), ({"stop_hz": 47000.0}, "stop_hz"), ({"start_hz": 900.0, "stop_hz": 2000.0}, "start_hz")):
         job = program.job_text([{"id": "plain", "measure": "response", "loads": ["load-a"], **fields}])
@@ -196,6 +265,6 @@ def bad_jobs():
             report.check(done.status == 2 and word in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
 
 
-for part in (linear, harmonics, no_volts, bad_jobs):
+for part in (linear, harmonics, no_volts, loopback, bad_jobs):
     report.guarded(part.__name__, part)
 report.finish()
