@@ -26,10 +26,10 @@ void add_watts(const PowerTable& table, const PowerRow& row, std::size_t load, b
     const std::vector<std::string> limits = shown_limits(table);
     for (std::size_t k = 0; k < limits.size(); ++k) {
         const PowerAtLimit* power = row.at(row.by_meter ? std::string{} : limits[k]);
-        std::string text = "–";
+        std::string text = "no number";
         if (power != nullptr && (!row.by_meter || k == 0)) {
             const auto& watts = together ? power->total : power->loads[load];
-            text = watts ? value_text(*watts) + (row.by_meter ? " *" : "") : "no number";
+            if (watts) text = value_text(*watts);
         }
         cells << text_section(text);
     }
@@ -42,7 +42,7 @@ void add_rows(const PowerTable& table, const PowerRow& row, PageData& rows) {
         const bool together = i == row.loads.size();
         PageData entry;
         PageData first{PageData::type::object};
-        first.set("test", visible_text(row.test, 60));
+        first.set("test", visible_text(row.test, 60) + (row.by_meter ? " *" : ""));
         first.set("driven", driven_words(row));
         first.set("supply", unbroken(supply_words(row)));
         first.set("span", std::to_string(row.loads.size() + (several ? 1 : 0)));
