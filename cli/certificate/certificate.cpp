@@ -23,6 +23,7 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     PageData page;
     add_identity(session, page);
     page.set("claims", claims_part(session));
+    add_findings(session, page);
     const bool rulers = std::any_of(session.claims.begin(), session.claims.end(),
                                     [](const JudgedClaim& claim) { return claim.measured.has_value(); });
     page.set("rulers", PageData{rulers});

@@ -25,6 +25,7 @@ std::string as_sentence(const std::string& text);
 
 void add_identity(const Session& session, PageData& page);
 PageData claims_part(const Session& session);
+void add_findings(const Session& session, PageData& page);
 /// `first` is the plot that stands on the first page, and so not with its test; empty if there is none.
 PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first);
 /// What a buyer looks at first: a few figures a test.

@@ -44,7 +44,8 @@ class Comparison {
         const bool of_result = where.starts_with("tests.") && where.find(".takes") == std::string::npos;
         const bool verdict = key == "verdict" || key == "at_least" || key == "at_most";
         const bool of_table = where.starts_with("power_table") || where.starts_with("rating");
-        return (of_result || of_table || where.starts_with("claims")) && !verdict;
+        const bool of_finding = where.starts_with("findings");
+        return (of_result || of_table || of_finding || where.starts_with("claims")) && !verdict;
     }
 
     void add(const std::string& where, const std::string& key, std::string before, std::string after,

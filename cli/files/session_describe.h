@@ -32,6 +32,9 @@ void write_rating(JsonWriter& archive, const Session& session);
 void read_rating(JsonReader& archive, Session& session);
 /// The table of power, made of the results: it is written for others and never read.
 void write_power_table(JsonWriter& archive, const Session& session);
+/// Why the unit falls short, made of the results; written for others and never read. Nothing where nothing is
+/// found.
+void write_findings(JsonWriter& archive, const Session& session);
 
 void read_quantity(JsonReader& archive, analysis::Quantity& quantity);
 

@@ -124,6 +124,7 @@ bool is_test_id(const std::string& id) {
 }
     write_rating(archive, session);
     write_power_table(archive, session);
+    write_findings(archive, session);
 
 void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
     Trouble& trouble = archive.trouble();

@@ -10,6 +10,7 @@
 #include "cli/files/plain_text.h"
 #include "cli/files/power_text.h"
 #include "cli/files/quantity_words.h"
+#include "cli/files/session_findings.h"
 
 namespace assay::cli {
 namespace {
@@ -177,6 +178,7 @@ std::string show_text(const Session& session) {
     for (const JudgedClaim& claim : session.claims) out += claim_text(session, claim);
     out += rating_text(session);
     out += power_table_text(session);
+    out += session_findings_text(session);
     for (const TestRecord& record : session.tests) out += test_text(session, record);
     out += "\n± is the expanded uncertainty (k = 2, about 95 %).\n";
     return out;

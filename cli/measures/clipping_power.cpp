@@ -293,7 +293,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         add_onset(context, findings);
         add_gain(context, findings);
         for (const std::string& trouble : steps.troubles)
-            findings.warn(steps.overloaded ? "input-overload" : "steps-lost",
+            findings.warn(steps.trouble_code(),
                           trouble + "; no requested number rests on it", "no need to repeat the test for it");
         if (const auto crossover = analysis::crossover_distortion(steps.readings)) {
             findings.warn("crossover-distortion", *crossover,

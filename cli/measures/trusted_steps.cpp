@@ -19,6 +19,11 @@ std::string TrustedSteps::trouble_above() const {
     return {};
 }
 
+std::string TrustedSteps::trouble_code() const {
+    if (overloaded) return "input-overload";
+    return vanished_above ? "tone-vanished" : "steps-lost";
+}
+
 TrustedSteps trusted_steps(const std::vector<LoadStep>& steps) {
     TrustedSteps result;
     StepState last = StepState::sound;

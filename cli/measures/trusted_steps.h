@@ -22,6 +22,8 @@ struct TrustedSteps {
     /// top. A tone that vanished (protection) is the unit's own doing and no reason to distrust the capture.
     std::string trouble_above() const;
     bool vanished_above = false;
+    /// "input-overload", "tone-vanished" (the unit cut out and stayed so) or "steps-lost".
+    std::string trouble_code() const;
 };
 
 TrustedSteps trusted_steps(const std::vector<LoadStep>& steps);
