@@ -74,7 +74,7 @@ Session full() {
 TEST(SessionFile, GivesBackExactlyWhatWasWritten) {
     const Folder folder;
     for (const Session& session :
-         {full(), hand_made::amplifier(), hand_made::with_fault(), hand_made::bare()}) {
+         {full(), hand_made::amplifier(), hand_made::with_fault(), hand_made::bare(), hand_made::powers()}) {
         ASSERT_TRUE(write_session(session, folder.path));
         const auto read = read_session(folder.path);
         ASSERT_TRUE(read) << read.error().text;
