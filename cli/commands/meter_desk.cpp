@@ -66,7 +66,7 @@ Result<void> ask_readings(Questions& questions, Test& test, ReadingMoment moment
         if (known == nullptr) continue;
         const auto value = ask_reading(questions,
                                        {test.id + "-" + field,
-                                        fmt::format("Test \"{}\": {}, {} (- to skip)", test.id,
+                                        fmt::format("Test \"{}\": {}, {}; - skips it", test.id,
                                                     words_of(test, reading), unit_words(reading.unit)),
                                         "-"},
                                        reading.unit, known->minimum, known->maximum, true,
