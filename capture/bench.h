@@ -45,6 +45,7 @@ struct Input {
     bool inverted = false;
     InputRole role = InputRole::voltage;
     std::optional<double> threshold_dbfs{};  // clip detector only
+    std::string response_file{};  // of the card from its player to this input, by a loopback; empty: none
 
     /// Volts at the probe tip for sample value 1.0, with the sign of `inverted`.
     double volts_per_unit() const { return (inverted ? -1.0 : 1.0) * volts_at_full_scale * attenuation; }

@@ -47,6 +47,7 @@ void describe(Archive& archive, Object& input) {
     archive.field("inverted", input.inverted);
     archive.choice("role", input.role, roles);
     archive.field("threshold_dbfs", input.threshold_dbfs);
+    archive.optional_text("response", input.response_file);
 }
 
 template <class Archive, class Object>

@@ -56,11 +56,12 @@ inline bool same(const capture::Output& a, const capture::Output& b) {
 }
 inline bool same(const capture::Input& a, const capture::Input& b) {
     const auto& [name, channel, volts, attenuation, doubts, at_hz, clean, thd, high_pass, inverted, role,
-                 threshold] = a;
+                 threshold, response] = a;
     return name == b.name && channel == b.channel && volts == b.volts_at_full_scale &&
            attenuation == b.attenuation && same(doubts, b.scale_doubts) && at_hz == b.calibrated_at_hz &&
            clean == b.clean_up_to_dbfs && thd == b.own_thd_percent && high_pass == b.high_pass_hz &&
-           inverted == b.inverted && role == b.role && threshold == b.threshold_dbfs;
+           inverted == b.inverted && role == b.role && threshold == b.threshold_dbfs &&
+           response == b.response_file;
 }
 inline bool same(const capture::Meter& a, const capture::Meter& b) {
     const auto& [name, accuracy, digits, resolution, ac_max, true_rms] = a;
