@@ -24,4 +24,8 @@ double Meter::relative_standard_uncertainty(double reading_v) const {
     return limit / std::numbers::sqrt3;
 }
 
+std::string Load::in_words() const {
+    return (bare_input ? "input \"" : "load \"") + name + "\"";
+}
+
 }  // namespace assay::capture

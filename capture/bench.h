@@ -46,6 +46,7 @@ struct Input {
     InputRole role = InputRole::voltage;
     std::optional<double> threshold_dbfs{};  // clip detector only
     std::string response_file{};  // of the card from its player to this input, by a loopback; empty: none
+    std::vector<std::size_t> driven_by{};  // outputs that reach this point of a line unit; empty: not stated
 
     /// Volts at the probe tip for sample value 1.0, with the sign of `inverted`.
     double volts_per_unit() const { return (inverted ? -1.0 : 1.0) * volts_at_full_scale * attenuation; }
@@ -74,8 +75,13 @@ struct Load {
     std::vector<std::size_t> driven_by{};  // outputs that reach this load
     std::size_t plus = 0;                  // input at one end
     std::optional<std::size_t> minus{};    // input at the other end, unless that is the recorder's ground
+    /// No load at all: the input `plus`, at the output of a line unit, under its own name. There are volts
+    /// here and no watts.
+    bool bare_input = false;
 
     bool bridged() const { return minus.has_value(); }
+    /// `load "load-a"`, or `input "probe-a"`: for messages.
+    std::string in_words() const;
 };
 
 struct ImpedanceJig {

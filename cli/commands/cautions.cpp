@@ -2,7 +2,21 @@
 
 namespace assay::cli {
 
-std::string cautions_text() {
+std::string cautions_text(UnitKind kind) {
+    if (kind == UnitKind::line) {
+        return "Before the first tone:\n"
+               "  * Mains inside a case, and old gear on its first power-up, are for qualified people. "
+               "Measure "
+               "with the case\n"
+               "    closed. Never lift the protective earth.\n"
+               "  * No amplifier and no headphones on the unit: tones are loud and steady, and hurt ears and "
+               "tweeters.\n"
+               "  * Valve stages: a coupling capacitor that leaks puts hundreds of volts on the output jack. "
+               "Read its DC\n"
+               "    with the meter first; above a volt nothing else is connected.\n"
+               "  * The computer's input stands few volts: divider first, ground first, signal last.\n"
+               "Local codes and qualified people come before anything that is written here.\n";
+    }
     return "Before the first tone:\n"
            "  * Bridged outputs: BOTH terminals are live. Never tie the recorder's ground to either; use two "
            "probes\n"

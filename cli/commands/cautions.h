@@ -3,8 +3,11 @@
 
 #include <string>
 
+#include "cli/measures/job.h"
+
 namespace assay::cli {
 
-std::string cautions_text();
+/// Those of a kind of unit; nothing hot and nothing bridged hangs at a line unit.
+std::string cautions_text(UnitKind kind = UnitKind::amplifier);
 
 }  // namespace assay::cli

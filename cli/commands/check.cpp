@@ -213,7 +213,7 @@ int run_check(const CheckOptions& options, const Manner& manner) {
     const auto before = read_session(place->folder);
     if (!before) return report(before.error());
     const fs::path bench_file = options.bench.value_or(place->folder / "bench.toml");
-    const auto bench = read_bench(bench_file);
+    auto bench = read_bench(bench_file);
     if (!bench) return report(bench.error());
     const auto job = read_job(place->folder / "job.toml", *bench, bench->sample_rate_hz);
     if (!job) return report(job.error());

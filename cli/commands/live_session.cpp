@@ -39,7 +39,10 @@ bool share_a_probe(const capture::Load& a, const capture::Load& b) {
 
 std::string names_of(const capture::Bench& bench, const std::vector<std::size_t>& loads) {
     std::string names;
-    for (const std::size_t index : loads) names += (names.empty() ? "" : ", ") + bench.loads[index].name;
+    for (const std::size_t index : loads) {
+        const capture::Load& load = bench.loads[index];
+        names += (names.empty() ? "" : ", ") + load.name + (load.bare_input ? " (no load)" : "");
+    }
     return names;
 }
 
@@ -58,10 +61,10 @@ std::string summary(const Job& job, const capture::Bench& bench) {
         if (!tone) continue;
         text += fmt::format("  {:<20} {:<16} up to {:.1f} dBFS, at most {:.0f} s{}\n", test.id, test.measure,
                             tone->peak_dbfs(), tone->duration_s(),
-                            test.loads.empty() ? std::string() : ", into " + names_of(bench, test.loads));
+                            test.loads.empty() ? std::string() : ", at " + names_of(bench, test.loads));
     }
     return text +
-           "Before each set of loads the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at any "
+           "Before each set of loads or inputs the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at any "
            "time.\n";
 }
 
@@ -93,7 +96,7 @@ Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options
 
 Result<void> LiveSession::introduce(const Job& job) {
     unit_ = job.unit;
-    say(manner_, cautions_text() + "\n" + summary(job, bench_));
+    say(manner_, cautions_text(job.unit.kind) + "\n" + summary(job, bench_));
     if (options_.yes) return {};
     const auto yes =
         questions_.yes({"proceed", "Is all of this looked after, and may the tones be played?", ""});

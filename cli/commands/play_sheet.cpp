@@ -55,6 +55,7 @@ Heat heat_of(const capture::Tone& tone, double rated_w, double level_set_dbfs, d
 
 std::string heat_line(const Job& job, const capture::Tone& tone, const capture::Load& load,
                       double level_set_dbfs) {
+    if (load.bare_input) return {};
     if (!std::isfinite(load.resistance_ohm))
         return fmt::format("     {}: nothing connected, no heat\n", load.name);
     const std::vector<double> claimed = claimed_powers_w(job, load);
@@ -99,9 +100,12 @@ std::string aim_for_gain(const Job& job, const capture::Bench& bench,
 /// Cautions, what to set once, and how to go on, for tones that an amplifier plays into loads.
 std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
                               const std::vector<SheetEntry>& entries, const LevelSet& level_set) {
-    std::string text = cautions_text() + "\n";
-    text +=
-        "No guard stands between a player and your load resistor: what each tone heats is told below.\n\n";
+    const bool line = job.unit.kind == UnitKind::line;
+    std::string text = cautions_text(job.unit.kind) + "\n";
+    if (!line)
+        text +=
+            "No guard stands between a player and your load resistor: what each tone heats is told "
+            "below.\n\n";
     text += "SET ONCE\n\n";
     text +=
         "  1. Player: equaliser, loudness, volume levelling and enhancements OFF. Volume as high as stays "
@@ -111,11 +115,21 @@ std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
         "  2. Recorder: automatic level, noise suppression and effects OFF; 44.1 kHz at least, 24 bit, WAV "
         "or FLAC.\n"
         "     Channel n of the recording is input channel n of the bench file.\n";
-    text += fmt::format(
-        "  3. Unit's gain at its lowest. Play level-set.wav ({}, {:.6g} Hz, {:.1f} dBFS) and turn the gain "
-        "up\n     {}.\n",
-        minutes(level_set.seconds), level_set.frequency_hz, level_set.level_dbfs,
-        aim_for_gain(job, bench, entries));
+    if (line) {
+        text += fmt::format(
+            "  3. Unit's controls as the job states them for each test. Play level-set.wav ({}, {:.6g} Hz, "
+            "{:.1f} dBFS)\n     and turn the player's volume up until a meter at the unit's output stops "
+            "rising, "
+            "then back by a third of the\n     voltage. Where the player cannot reach that, leave it at its "
+            "cleanest top.\n",
+            minutes(level_set.seconds), level_set.frequency_hz, level_set.level_dbfs);
+    } else {
+        text += fmt::format(
+            "  3. Unit's gain at its lowest. Play level-set.wav ({}, {:.6g} Hz, {:.1f} dBFS) and turn the "
+            "gain up\n     {}.\n",
+            minutes(level_set.seconds), level_set.frequency_hz, level_set.level_dbfs,
+            aim_for_gain(job, bench, entries));
+    }
     text +=
         "  4. Recorder's gain: the loudest tone must stay below full scale with room for twice the volts of "
         "step 3.\n     Calibrate the scale: assay calibrate input --bench BENCH --recording FILE "
@@ -123,8 +137,10 @@ std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
     text +=
         "THEN, FOR EACH TONE, IN THIS ORDER\n\n  Start the recorder, start the player, let the file run to "
         "its end, stop the recorder. Save the recording under\n"
-        "  the tone file's own name. Let the load cool between tones. Write down the supply volts at the "
-        "unit's terminals,\n  idle and at the loudest step, and put them into the job file.\n\n";
+        "  the tone file's own name. ";
+    text += line ? "Write down where the controls stand, and put it into the job file.\n\n"
+                 : "Let the load cool between tones. Write down the supply volts at the "
+                   "unit's terminals,\n  idle and at the loudest step, and put them into the job file.\n\n";
     return text;
 }
 
@@ -158,13 +174,16 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         std::string loads;
         for (const std::size_t index : entry.test->loads) {
             const capture::Load& load = bench.loads[index];
-            loads += fmt::format("{}{} ({:.4g} ohm{})", loads.empty() ? "" : ", ", load.name,
-                                 load.resistance_ohm, load.bridged() ? ", bridged: both terminals live" : "");
+            loads += (loads.empty() ? "" : ", ") + load.name;
+            if (load.bare_input) continue;
+            loads += fmt::format(" ({:.4g} ohm{})", load.resistance_ohm,
+                                 load.bridged() ? ", bridged: both terminals live" : "");
         }
         const auto driven = entry.test->text("driven");
         text += (driven ? "     connected: " + loads + "\n     driven: " + *driven +
                               " alone; the other channel's input closed by the source's resistance\n"
                         : "     connected and driven together: " + loads + "\n");
+        if (const auto controls = entry.test->text("controls")) text += "     controls: " + *controls + "\n";
         for (const std::size_t index : entry.test->loads) {
             if (driven && bench.loads[index].name != *driven) continue;
             text += heat_line(job, entry.tone, bench.loads[index], level_set.level_dbfs);

@@ -44,7 +44,7 @@ capture::Fault cannot_write(const std::filesystem::path& path, const std::string
 }  // namespace
 
 int run_tones(const TonesOptions& options, const Manner& manner) {
-    const auto bench = read_bench(options.bench);
+    auto bench = read_bench(options.bench);
     if (!bench) return report(bench.error());
     const double rate_hz = options.rate_hz.value_or(bench->sample_rate_hz);
     const auto job = read_job(options.job, *bench, rate_hz);

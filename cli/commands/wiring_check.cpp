@@ -133,6 +133,10 @@ struct Judge {
         return here.present && db(here.volts_rms / loudest) > crosstalk_db;
     }
 
+    static std::string of_load(const capture::Load& load) {
+        return load.bare_input ? std::string{} : " of " + load.in_words();
+    }
+
     Result<void> not_heard(const HeardOutput& take, const capture::Load& load, std::size_t expected) const {
         for (std::size_t other = 0; other < take.inputs.size(); ++other) {
             if (other == expected || bench().inputs[other].role != capture::InputRole::voltage ||
@@ -141,13 +145,13 @@ struct Judge {
             const bool own = load.minus && (other == load.plus || other == *load.minus);
             if (own) continue;
             return wrong(
-                fmt::format("output {} is heard at {}, not at {} of load \"{}\": channels are swapped",
-                            output(take.output), input(other), input(expected), load.name),
+                fmt::format("output {} is heard at {}, not at {}{}: channels are swapped",
+                            output(take.output), input(other), input(expected), of_load(load)),
                 "swap the two leads, at the card or at the unit, or correct the channel numbers of the bench "
                 "file");
         }
-        return wrong(fmt::format("output {} is not heard at {} of load \"{}\"", output(take.output),
-                                 input(expected), load.name),
+        return wrong(fmt::format("output {} is not heard at {}{}", output(take.output), input(expected),
+                                 of_load(load)),
                      "look at that channel's leads, probe, fuse and switch, and at the unit's gain");
     }
 
@@ -195,9 +199,9 @@ struct Judge {
             const double gain = db(volts / sent);
             if (gain < least_gain_db || gain > highest_gain_db) {
                 return wrong(
-                    fmt::format("load \"{}\" gets {:.3g} V from {:.3g} V at the card's output: a gain of "
-                                "{:.0f} dB is not plausible",
-                                load.name, volts, sent, gain),
+                    fmt::format("{} gets {:.3g} V from {:.3g} V at the card's output: a gain of {:.0f} dB is "
+                                "not plausible",
+                                load.in_words(), volts, sent, gain),
                     "check volts_at_full_scale and attenuation of output and input, and the unit's gain "
                     "control");
             }
@@ -234,9 +238,9 @@ Result<std::vector<std::string>> judge_wiring(const Setup& setup, const std::vec
                 return tl::unexpected<capture::Fault>(good.error());
             const bool backwards = !load.minus && std::abs(plus.phase_rad) > opposite_rad;
             lines.push_back(
-                fmt::format("  output {} -> load \"{}\": {:.4g} V at {:.0f} dBFS{}",
-                            judge.output(take.output), load.name, volts, level_dbfs,
-                            backwards ? ", in opposite phase to the other load: look at its polarity" : ""));
+                fmt::format("  output {} -> {}: {:.4g} V at {:.0f} dBFS{}", judge.output(take.output),
+                            load.in_words(), volts, level_dbfs,
+                            backwards ? ", in opposite phase to the other: look at its polarity" : ""));
         }
     }
     return lines;

@@ -67,6 +67,15 @@ std::string outputs_text(const Bench& bench, const Load& load) {
 
 std::string load_text(const Bench& bench, const Load& load) {
     const Input& plus = bench.inputs[load.plus];
+    if (load.bare_input) {
+        return fmt::format(
+            "  {} ---> unit's input\n"
+            "  unit's output ---> {}\n"
+            "  recorder's ground: at the shell of that output, connected first. A balanced output has no "
+            "ground there:\n"
+            "  take its ground pin, and one of its two legs.\n",
+            outputs_text(bench, load), card_input(plus));
+    }
     std::string text = fmt::format("  {} ---> unit's input\n", outputs_text(bench, load));
     text += fmt::format("  unit + ---+--- load \"{}\", {} ---+--- unit -\n", load.name, ohms(load));
     if (!load.minus) {

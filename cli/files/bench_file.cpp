@@ -184,6 +184,10 @@ void join(RawBench& raw, Bench& bench) {
     for (const RawMeter& part : raw.meters) bench.meters.push_back(part.meter);
     for (RawInput& part : raw.inputs) {
         if (part.meter) add_meter_doubt(part, bench);
+        for (const std::string& name : part.driven_by.value_or(std::vector<std::string>{})) {
+            const auto output = resolve(part.table, "driven_by", name, "output", bench.outputs);
+            if (output) part.input.driven_by.push_back(*output);
+        }
         bench.inputs.push_back(part.input);
     }
     for (RawLoad& part : raw.loads) {

@@ -106,6 +106,7 @@ RawInput read_input(const TomlNode& node, std::size_t index, Complaints& complai
     if (const auto role = table.choice("role", {"voltage", "reference", "clip-detector"}))
         input.role = roles[*role];
     take(input.response_file, table.name("response"));
+    raw.driven_by = table.names("driven_by");
     input.threshold_dbfs = table.number("threshold_dbfs", from_to(lowest_dbfs, 0, "dBFS"));
     if (table.has("threshold_dbfs") && input.role != capture::InputRole::clip_detector) {
         table.complain("threshold_dbfs", "threshold_dbfs is only for a clip detector",

@@ -21,6 +21,7 @@ struct RawInput {
     capture::Input input{};
     std::optional<std::string> meter{};
     std::optional<double> calibrated_at_volts{};
+    std::optional<std::vector<std::string>> driven_by{};
 };
 
 struct RawMeter {

@@ -59,11 +59,22 @@ std::string limit_in(const std::string& name, const std::string& pattern) {
     return number ? limit : "";
 }
 
+bool at_inputs(const RawTest& test, const capture::Bench& bench) {
+    return !test.test.loads.empty() && bench.loads[test.test.loads.front()].bare_input;
+}
+
 /// The entry of the claim's quantity; a complaint and none if the measure does not have it.
-const QuantityEntry* find_quantity(RawClaim& raw, const RawTest& test) {
+const QuantityEntry* find_quantity(RawClaim& raw, const RawTest& test, const capture::Bench& bench) {
     const std::string& wanted = raw.claim.quantity;
     std::vector<std::string> all;
     for (const QuantityEntry& entry : test.measure->quantities) {
+        if (at_inputs(test, bench) && entry.unit == "W") {
+            const auto names = quantity_names(entry, *test.measure, test.test);
+            if (std::find(names.begin(), names.end(), wanted) == names.end()) continue;
+            raw.table.complain("quantity", in_quotes(wanted) + " is in watts, and a line unit gives volts",
+                               "claim volts, decibels or percent");
+            return nullptr;
+        }
         for (std::string& name : quantity_names(entry, *test.measure, test.test)) {
             if (name == wanted) return &entry;
             all.push_back(std::move(name));
@@ -89,22 +100,29 @@ void join_load(RawClaim& raw, const RawTest& test, const QuantityEntry& entry, c
     Claim& claim = raw.claim;
     std::vector<std::string> loads;
     for (const std::size_t index : test.test.loads) loads.push_back(bench.loads[index].name);
+    const bool bare = at_inputs(test, bench);
+    const std::string key = raw.input || (bare && claim.load.empty()) ? "input" : "load";
+    if (raw.input && !bare) {
+        raw.table.complain("input", fmt::format("test {} has no inputs", in_quotes(claim.test)),
+                           "input is for tests of a line unit; leave it out, or name a load");
+        return;
+    }
     if (!entry.per_load) {
         if (claim.load.empty()) return;
-        raw.table.complain("load",
-                           fmt::format("{} is a quantity of the whole test", in_quotes(claim.quantity)),
-                           "leave load out");
+        raw.table.complain(key, fmt::format("{} is a quantity of the whole test", in_quotes(claim.quantity)),
+                           "leave " + key + " out");
     } else if (claim.load.empty()) {
         if (loads.size() == 1) {
             claim.load = loads.front();
             return;
         }
         raw.table.complain(
-            "load", fmt::format("load is missing: test {} has {} loads", in_quotes(claim.test), loads.size()),
-            "say which, e.g. load = " + (loads.empty() ? "\"\"" : in_quotes(loads.front())));
+            key,
+            fmt::format("{} is missing: test {} has {} {}s", key, in_quotes(claim.test), loads.size(), key),
+            fmt::format("say which, e.g. {} = ", key) + (loads.empty() ? "\"\"" : in_quotes(loads.front())));
     } else if (std::find(loads.begin(), loads.end(), claim.load) == loads.end()) {
         raw.table.complain(
-            "load", fmt::format("test {} has no load {}", in_quotes(claim.test), in_quotes(claim.load)),
+            key, fmt::format("test {} has no {} {}", in_quotes(claim.test), key, in_quotes(claim.load)),
             suggestion(claim.load, loads));
     }
 }
@@ -132,6 +150,9 @@ RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complai
     claim.test = table.name("test").value_or("");
     table.require("test", "name the test that measures it");
     claim.load = table.name("load").value_or("");
+    raw.input = table.name("input");
+    table.exclusive({"load", "input"});
+    if (raw.input) claim.load = *raw.input;
     claim.quantity = table.name("quantity").value_or("");
     table.require("quantity", "name what is claimed, e.g. quantity = \"power_at_1_percent_w\"");
     claim.at_least = table.number("at_least", {});
@@ -166,7 +187,7 @@ void join_claim(RawClaim& raw, std::span<const RawTest> tests, const capture::Be
     for (const RawTest& test : tests) {
         ids.push_back(test.test.id);
         if (test.test.id != raw.claim.test) continue;
-        const QuantityEntry* entry = find_quantity(raw, test);
+        const QuantityEntry* entry = find_quantity(raw, test, bench);
         if (entry != nullptr) join_load(raw, test, *entry, bench);
         return;
     }

@@ -127,8 +127,9 @@ RatingStatement read_rating_table(const TomlNode& node, Complaints& complaints) 
 }
 
 capture::Result<Job> parse_job_with(std::string_view text, const std::string& name,
-                                    const capture::Bench& bench, double tone_rate_hz,
+                                    const capture::Bench& bench_as_read, double tone_rate_hz,
                                     const MeasureTables& tables) {
+    capture::Bench bench = bench_as_read;  // with the inputs that stand as loads
     const auto root = parse_toml(text, name);
     if (!root) return tl::unexpected(root.error());
     Complaints complaints(name);
@@ -136,10 +137,15 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     Job job;
     if (const TomlNode* unit = document.one("unit")) job.unit = read_unit(*unit, complaints);
     if (const TomlNode* rating = document.one("rating")) job.rating = read_rating_table(*rating, complaints);
+    if (job.rating && job.unit.kind == UnitKind::line) {
+        TomlTable(*document.one("rating"), "[rating]", complaints)
+            .complain("basis", "a rating's basis is for watts, and a line unit gives volts",
+                      "take [rating] out, and claim volts, decibels or percent");
+    }
     std::vector<RawTest> tests;
     const auto test_nodes = document.list("test");
     for (std::size_t i = 0; i < test_nodes.size(); ++i) {
-        tests.push_back(read_test(*test_nodes[i], i, tables, complaints));
+        tests.push_back(read_test(*test_nodes[i], i, job.unit.kind, tables, complaints));
         check_asked(tests.back());
     }
     tests = spread_over_supplies(std::move(tests));
@@ -153,7 +159,7 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     // In three rounds, since a slip in one table would be told as another's in the next.
     if (complaints.empty()) {
         refuse_twins(tests);
-        for (RawTest& raw : tests) join_test(raw, bench);
+        for (RawTest& raw : tests) join_test(raw, job.unit.kind, bench);
     }
     if (complaints.empty()) {
         for (RawTest& raw : tests) check_with_measure(raw, tests, bench, tone_rate_hz);
@@ -165,6 +171,8 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     if (!complaints.empty()) return tl::unexpected(complaints.first());
     for (RawTest& raw : tests) job.tests.push_back(std::move(raw.test));
     for (RawClaim& raw : claims) job.claims.push_back(std::move(raw.claim));
+    const auto own = static_cast<std::ptrdiff_t>(bench_as_read.loads.size());
+    job.bare_inputs.assign(bench.loads.begin() + own, bench.loads.end());
     apply_rating(job, bench);
     return job;
 }
@@ -175,11 +183,12 @@ capture::Result<Job> parse_job(std::string_view text, const std::string& name, c
                           MeasureTables{measure_table(), common_fields(), reading_fields()});
 }
 
-capture::Result<Job> read_job(const std::filesystem::path& path, const capture::Bench& bench,
-                              double tone_rate_hz) {
+capture::Result<Job> read_job(const std::filesystem::path& path, capture::Bench& bench, double tone_rate_hz) {
     const auto text = read_toml_text(path);
     if (!text) return tl::unexpected(text.error());
-    return parse_job(*text, path.string(), bench, tone_rate_hz);
+    auto job = parse_job(*text, path.string(), bench, tone_rate_hz);
+    if (job) bench.loads.insert(bench.loads.end(), job->bare_inputs.begin(), job->bare_inputs.end());
+    return job;
 }
 
 }  // namespace assay::cli

@@ -34,22 +34,24 @@ struct RawTest {
     Test test{};
     const Measure* measure = nullptr;  // none: unknown, and complained of
     std::optional<std::vector<std::string>> loads{};
+    std::optional<std::vector<std::string>> inputs{};  // of a line unit, in place of loads
     std::optional<std::string> reference{};
 };
 
 struct RawClaim {
     TomlTable table;
     Claim claim{};
+    std::optional<std::string> input{};  // of a line unit, in place of load
 };
 
 Unit read_unit(const TomlNode& node, Complaints& complaints);
 RatingStatement read_rating_table(const TomlNode& node, Complaints& complaints);
-RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& tables,
+RawTest read_test(const TomlNode& node, std::size_t index, UnitKind kind, const MeasureTables& tables,
                   Complaints& complaints);
 RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complaints);
 
-/// Resolves loads and reference.
-void join_test(RawTest& raw, const capture::Bench& bench);
+/// Resolves loads and reference. Inputs that a line unit's test names are added to the bench's loads.
+void join_test(RawTest& raw, UnitKind kind, capture::Bench& bench);
 /// Test, load and quantity of the claim; a load left out of a test with one load is filled in.
 void join_claim(RawClaim& raw, std::span<const RawTest> tests, const capture::Bench& bench);
 

@@ -2,7 +2,9 @@
 
 #include <algorithm>
 #include <array>
+#include <limits>
 
+#include "cli/files/complaints.h"
 #include "cli/files/job_reader.h"
 #include "cli/files/nearest.h"
 #include "cli/files/toml_document.h"
@@ -52,9 +54,111 @@ void read_field(TomlTable& table, const Field& field, Test& test) {
     }
 }
 
+/// Positions of controls: a text, or a table of positions, which is told as a text ("bass +6, treble flat").
+void read_controls(const TomlNode& node, TomlTable& table, Test& test) {
+    const TomlNode* controls = node.find("controls");
+    if (controls == nullptr || controls->type != TomlNode::Type::table) return;
+    table.allow("controls");
+    std::string positions;
+    for (const auto& [name, position] : controls->entries) {
+        std::string text = position.text;
+        if (position.type == TomlNode::Type::number) text = plain_number(position.number);
+        if (position.type == TomlNode::Type::boolean) text = position.boolean ? "on" : "off";
+        if (text.empty() || position.type == TomlNode::Type::array ||
+            position.type == TomlNode::Type::table) {
+            table.complain("controls", "the position of " + in_quotes(name) + " is no text and no number",
+                           "write e.g. controls = { bass = \"+6\", treble = \"flat\" }");
+            continue;
+        }
+        positions += (positions.empty() ? "" : ", ") + name + " " + text;
+    }
+    if (positions.empty()) {
+        table.complain("controls", "controls is empty", "name each control and its position");
+        return;
+    }
+    test.fields["controls"] = positions;
+}
+
 bool wants_loads(const Measure& measure) {
     return std::any_of(measure.quantities.begin(), measure.quantities.end(),
                        [](const QuantityEntry& entry) { return entry.per_load; });
+}
+
+/// What the kind of the unit forbids. A line unit gives volts; its only load is the known resistor that shows
+/// its output impedance.
+void check_kind(RawTest& raw, UnitKind kind) {
+    TomlTable& table = raw.table;
+    if (raw.inputs && kind != UnitKind::line) {
+        table.complain("inputs", "inputs are for a line unit, and this unit is none",
+                       "name loads, or write kind = \"line\" in [unit]");
+        return;
+    }
+    if (kind != UnitKind::line) return;
+    const std::string& measure = raw.measure->name;
+    if (raw.measure->in_watts) {
+        table.complain("measure", fmt::format("{} gives watts, and a line unit gives volts", measure),
+                       "use clipping-power for the largest volts, response for the band");
+        return;
+    }
+    if (raw.loads && raw.inputs) {
+        table.complain("loads", "loads stands beside inputs", "take one of them out");
+    } else if (raw.loads && measure != "response") {
+        table.complain("loads", "a line unit is measured at inputs, with no load",
+                       "name them, e.g. inputs = [\"probe-a\"]; a resistor that stays connected is told as "
+                       "connected_load_ohm");
+    }
+    for (const char* watts : {"power_w", "reference_power_w"}) {
+        if (!raw.test.fields.contains(watts)) continue;
+        const bool level = std::string_view(watts) == "power_w";
+        table.complain(watts, fmt::format("{} is in watts, and a line unit gives volts", watts),
+                       level ? "give the level as drive_dbfs or drive_volts" : "give reference_v");
+    }
+}
+
+/// Index of the load that stands for an input of the recorder; it is added where it is not there yet.
+std::optional<std::size_t> take_bare_input(TomlTable& table, const char* key, const std::string& name,
+                                           capture::Bench& bench) {
+    std::vector<std::string> names;
+    const capture::Input* input = nullptr;
+    std::size_t at = 0;
+    for (std::size_t i = 0; i < bench.inputs.size(); ++i) {
+        if (bench.inputs[i].role == capture::InputRole::voltage) names.push_back(bench.inputs[i].name);
+        if (bench.inputs[i].name != name) continue;
+        input = &bench.inputs[i];
+        at = i;
+    }
+    if (input == nullptr) {
+        table.complain(key, "the bench has no input " + in_quotes(name), suggestion(name, names));
+        return std::nullopt;
+    }
+    if (input->role != capture::InputRole::voltage) {
+        table.complain(key, "input " + in_quotes(name) + " has another role than \"voltage\"",
+                       "name an input that hears the unit's output");
+        return std::nullopt;
+    }
+    for (std::size_t i = 0; i < bench.loads.size(); ++i) {
+        if (bench.loads[i].name != name) continue;
+        if (bench.loads[i].bare_input) return i;
+        table.complain(key, "the bench has a load and an input named " + in_quotes(name),
+                       "give the load another name in the bench file");
+        return std::nullopt;
+    }
+    if (input->driven_by.empty() && bench.outputs.size() > 1) {
+        table.complain(
+            key, "the bench has several outputs, and nothing says which reaches input " + in_quotes(name),
+            fmt::format("say so at that [[input]] of the bench file, e.g. driven_by = [{}]",
+                        in_quotes(bench.outputs.front().name)));
+        return std::nullopt;
+    }
+    capture::Load load;
+    load.name = name;
+    load.resistance_ohm = std::numeric_limits<double>::infinity();
+    load.driven_by = input->driven_by;
+    if (load.driven_by.empty() && bench.outputs.size() == 1) load.driven_by = {0};
+    load.plus = at;
+    load.bare_input = true;
+    bench.loads.push_back(load);
+    return bench.loads.size() - 1;
 }
 
 }  // namespace
@@ -78,7 +182,7 @@ std::string id_fault(std::string_view id) {
     return "";
 }
 
-RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& tables,
+RawTest read_test(const TomlNode& node, std::size_t index, UnitKind kind, const MeasureTables& tables,
                   Complaints& complaints) {
     RawTest raw{TomlTable(node, table_label("test", node, "id", index), complaints)};
     TomlTable& table = raw.table;
@@ -101,9 +205,13 @@ RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& 
     table.require("measure", "say what is measured, e.g. measure = \"" +
                                  (tables.measures.empty() ? "" : tables.measures.front().name) + "\"");
     raw.loads = table.names("loads");
+    raw.inputs = table.names("inputs");
+    read_controls(node, table, test);
     raw.reference = table.name("reference");
     for (const Field& field : tables.common) read_field(table, field, test);
-    for (const Field& field : tables.readings) read_field(table, field, test);
+    for (const Field& field : tables.readings) {
+        if (!test.fields.contains(field.name)) read_field(table, field, test);
+    }
     table.exclusive({"drive_volts", "drive_dbfs", "power_w"});
     if (raw.measure == nullptr) {
         // Which of these keys are right cannot be said; to complain of them would hide the mistake.
@@ -115,18 +223,32 @@ RawTest read_test(const TomlNode& node, std::size_t index, const MeasureTables& 
     }
     for (const Field& field : raw.measure->fields) read_field(table, field, test);
     if (wants_loads(*raw.measure)) {
-        table.require("loads", "name the loads that are measured together, e.g. loads = [\"load-a\"]");
+        if (kind == UnitKind::line && !raw.loads) {
+            table.require("inputs",
+                          "name the inputs that hear the unit's outputs, e.g. inputs = [\"probe-a\"]");
+        } else if (!raw.inputs) {
+            table.require("loads", "name the loads that are measured together, e.g. loads = [\"load-a\"]");
+        }
         if (raw.loads && raw.loads->empty())
             table.complain("loads", "loads is empty", "name at least one load");
+        if (raw.inputs && raw.inputs->empty())
+            table.complain("inputs", "inputs is empty", "name at least one input");
     }
     table.finish();
     return raw;
 }
 
-void join_test(RawTest& raw, const capture::Bench& bench) {
+void join_test(RawTest& raw, UnitKind kind, capture::Bench& bench) {
     TomlTable& table = raw.table;
+    check_kind(raw, kind);
     std::vector<std::string> load_names;
-    for (const capture::Load& load : bench.loads) load_names.push_back(load.name);
+    for (const capture::Load& load : bench.loads) {
+        if (!load.bare_input) load_names.push_back(load.name);
+    }
+    for (const std::string& name : raw.inputs.value_or(std::vector<std::string>{})) {
+        if (const auto index = take_bare_input(table, "inputs", name, bench))
+            raw.test.loads.push_back(*index);
+    }
     for (const std::string& name : raw.loads.value_or(std::vector<std::string>{})) {
         const auto found = std::find(load_names.begin(), load_names.end(), name);
         if (found == load_names.end()) {
@@ -139,7 +261,15 @@ void join_test(RawTest& raw, const capture::Bench& bench) {
     for (const char* field : {"driven", "idle"}) {
         const auto name = raw.test.text(field);
         if (!name) continue;
-        if (raw.loads) table.complain("loads", std::string("loads stands beside ") + field, "take it out");
+        for (const char* list : {"loads", "inputs"}) {
+            if (table.has(list))
+                table.complain(list, fmt::format("{} stands beside {}", list, field), "take it out");
+        }
+        if (kind == UnitKind::line) {
+            if (const auto index = take_bare_input(table, field, *name, bench))
+                raw.test.loads.push_back(*index);
+            continue;
+        }
         const auto found = std::find(load_names.begin(), load_names.end(), *name);
         if (found == load_names.end()) {
             table.complain(field, "the bench has no load " + in_quotes(*name), suggestion(*name, load_names));

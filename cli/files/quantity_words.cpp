@@ -44,7 +44,7 @@ constexpr std::array<Pair, 60> known_quantities{{
     {"upper_limit_1db_hz", "upper limit, -1 dB"},
     {"deviation_20hz_20khz_db", "largest departure, 20 Hz to 20 kHz"},
     {"noise_itu_468_rms_v", "noise, ITU-R 468 network, RMS"},
-    {"signal_to_noise_reference_db", "signal to noise re reference power"},
+    {"signal_to_noise_reference_db", "signal to noise re reference"},
     {"signal_to_noise_reference_a_weighted_db", "signal to noise re reference, A-weighted"},
     {"lower_limit_hz", "lower limit of power, -3 dB"},
     {"upper_limit_hz", "upper limit of power, -3 dB"},

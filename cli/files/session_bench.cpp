@@ -187,6 +187,29 @@ void check_names(JsonReader& archive, const std::string& key, const std::vector<
     }
 }
 
+/// Where outputs reach, by their names.
+void read_driven_by(JsonReader& reader, const Bench& bench, std::vector<std::size_t>& driven_by) {
+    std::vector<std::string> outputs;
+    reader.field("driven_by", outputs);
+    const std::string key = "driven_by";
+    for (const std::string& output : outputs) {
+        const auto index = index_of(bench.outputs, output);
+        if (!index) reader.trouble().note(Place{&reader.place(), &key, 0}, "names no output of the bench");
+        driven_by.push_back(index.value_or(0));
+    }
+}
+
+void read_input_wires(JsonReader& archive, Bench& bench, const Json& inputs) {
+    const std::string name = "input";
+    const Place list{&archive.place(), &name, 0};
+    for (std::size_t i = 0; i < bench.inputs.size() && !archive.trouble().first; ++i) {
+        const Place place{&list, nullptr, i};
+        JsonReader reader(inputs[i], place, archive.trouble());
+        if (reader.find_optional("driven_by") != nullptr)
+            read_driven_by(reader, bench, bench.inputs[i].driven_by);
+    }
+}
+
 void read_wires(JsonReader& archive, Bench& bench, const Json& loads) {
     for (std::size_t i = 0; i < bench.loads.size() && !archive.trouble().first; ++i) {
         const std::string name = "load";
@@ -194,16 +217,10 @@ void read_wires(JsonReader& archive, Bench& bench, const Json& loads) {
         const Place place{&list, nullptr, i};
         JsonReader reader(loads[i], place, archive.trouble());
         capture::Load& load = bench.loads[i];
-        std::vector<std::string> outputs;
-        reader.field("driven_by", outputs);
-        const std::string driven_by = "driven_by";
-        for (const std::string& output : outputs) {
-            const auto index = index_of(bench.outputs, output);
-            if (!index) archive.trouble().note(Place{&place, &driven_by, 0}, "names no output of the bench");
-            load.driven_by.push_back(index.value_or(0));
-        }
+        read_driven_by(reader, bench, load.driven_by);
         load.plus = reference(reader, "plus", bench.inputs);
         if (reader.find_optional("minus") != nullptr) load.minus = reference(reader, "minus", bench.inputs);
+        if (reader.find_optional("bare_input") != nullptr) reader.field("bare_input", load.bare_input);
     }
 }
 
@@ -216,6 +233,10 @@ void write_bench(JsonWriter& archive, const Bench& bench) {
     capture::describe_sound(sound, bench);
     archive.field("output", bench.outputs);
     archive.field("input", bench.inputs);
+    for (std::size_t i = 0; i < bench.inputs.size(); ++i) {
+        for (const std::size_t output : bench.inputs[i].driven_by)
+            archive.node()["input"][i]["driven_by"].push_back(bench.outputs.at(output).name);
+    }
     archive.field("meter", bench.meters);
     archive.field("load", bench.loads);
     for (std::size_t i = 0; i < bench.loads.size(); ++i) {
@@ -226,6 +247,7 @@ void write_bench(JsonWriter& archive, const Bench& bench) {
             node["driven_by"].push_back(bench.outputs.at(output).name);
         node["plus"] = bench.inputs.at(load.plus).name;
         if (load.minus) node["minus"] = bench.inputs.at(*load.minus).name;
+        if (load.bare_input) node["bare_input"] = true;
     }
     archive.field("impedance_jig", bench.jig);
     if (bench.jig) {
@@ -251,6 +273,7 @@ void read_bench_record(JsonReader& archive, Bench& bench) {
     check_names(archive, "input", bench.inputs);
     check_names(archive, "load", bench.loads);
     if (archive.trouble().first) return;
+    read_input_wires(archive, bench, *archive.find("input"));
     read_wires(archive, bench, *archive.find("load"));
     archive.field("impedance_jig", bench.jig);
     if (bench.jig && !archive.trouble().first) {

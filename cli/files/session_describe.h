@@ -23,10 +23,10 @@ void write_take(JsonWriter& archive, const Take& take);
 /// The capture's path is given inside `folder`; one that leads out of captures/ is refused.
 void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& take);
 
-void write_result(JsonWriter& archive, const TestResult& result);
+/// `key` is "loads", or "inputs" for what was measured at a line unit.
+void write_result(JsonWriter& archive, const TestResult& result, const std::string& key);
 void read_result(JsonReader& archive, TestResult& result);
 
-void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity);
 /// The rating's basis as stated, and what was done of it; nothing where none is stated.
 void write_rating(JsonWriter& archive, const Session& session);
 void read_rating(JsonReader& archive, Session& session);
@@ -36,6 +36,7 @@ void write_power_table(JsonWriter& archive, const Session& session);
 /// found.
 void write_findings(JsonWriter& archive, const Session& session);
 
+void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity);
 void read_quantity(JsonReader& archive, analysis::Quantity& quantity);
 
 }  // namespace assay::cli

@@ -5,6 +5,7 @@
 #include <limits>
 #include <sstream>
 
+#include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 #include "cli/files/session_describe.h"
@@ -29,10 +30,10 @@ void describe(Archive& archive, Object& unit) {
     archive.optional_list("photographs", unit.photographs);
     archive.field("minimum_load_ohm", unit.minimum_load_ohm);
     archive.field("minimum_bridged_load_ohm", unit.minimum_bridged_load_ohm);
-}
     static const EnumWords<OutputStage> stages{{OutputStage::linear, "linear"},
                                                {OutputStage::switching, "switching"}};
     archive.optional_choice("output_stage", unit.output_stage, stages);
+}
 
 }  // namespace assay::cli
 
@@ -79,6 +80,13 @@ constexpr const char* schema = "assay-session-1";
 // A long staircase with curves and eight loads stays below a megabyte; what is larger is no session file.
 constexpr std::uintmax_t most_bytes = 64U << 20U;
 
+/// What was measured at bare inputs stands under a key of its own; so does what a line unit's test lost.
+std::string loads_key(const Session& session, const TestResult& result) {
+    if (result.loads.empty()) return session.unit.kind == UnitKind::line ? "inputs" : "loads";
+    const capture::Load* load = find_load(session.bench, result.loads.front().first);
+    return load != nullptr && load->bare_input ? "inputs" : "loads";
+}
+
 Json session_document(const Session& session, Trouble& trouble) {
     Json document;
     const Place root{};
@@ -102,7 +110,7 @@ Json session_document(const Session& session, Trouble& trouble) {
         const Place place{&tests_place, &record.id, 0};
         if (tests.node().contains(record.id)) trouble.note(place, "stands twice");
         JsonWriter test(tests.node()[record.id], place, trouble);
-        write_result(test, record.result);
+        write_result(test, record.result, loads_key(session, record.result));
         const std::string takes_key = "takes";
         const Place takes_place{&place, &takes_key, 0};
         Json& takes = test.node()[takes_key] = Json::array();
@@ -114,6 +122,9 @@ Json session_document(const Session& session, Trouble& trouble) {
         }
     }
     archive.field("claims", session.claims);
+    write_rating(archive, session);
+    write_power_table(archive, session);
+    write_findings(archive, session);
     return document;
 }
 
@@ -122,9 +133,6 @@ bool is_test_id(const std::string& id) {
     const auto allowed = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
     return !id.empty() && id.size() <= 200 && id.find_first_not_of(allowed) == std::string::npos;
 }
-    write_rating(archive, session);
-    write_power_table(archive, session);
-    write_findings(archive, session);
 
 void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
     Trouble& trouble = archive.trouble();
@@ -177,6 +185,7 @@ void read_document(const Json& document, const std::filesystem::path& folder, Se
     }
     if (!trouble.first) read_tests(archive, folder, session);
     if (!trouble.first) archive.field("claims", session.claims);
+    if (!trouble.first) read_rating(archive, session);
 }
 
 tl::unexpected<capture::Fault> damaged(const std::filesystem::path& file, const std::string& what) {
@@ -185,7 +194,6 @@ tl::unexpected<capture::Fault> damaged(const std::filesystem::path& file, const 
 }
 
 /// "line 3, column 12" of a byte (counted from 1, as the parser does).
-    if (!trouble.first) read_rating(archive, session);
 std::string line_and_column(const std::string& text, std::size_t byte) {
     std::size_t line = 1;
     std::size_t column = 1;

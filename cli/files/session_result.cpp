@@ -214,7 +214,7 @@ void read_quantity(JsonReader& archive, analysis::Quantity& quantity) {
     }
 }
 
-void write_result(JsonWriter& archive, const TestResult& result) {
+void write_result(JsonWriter& archive, const TestResult& result, const std::string& loads_key) {
     if (result.fault && has_numbers(result)) {
         archive.trouble().note(archive.place(), "has numbers although its capture cannot be trusted");
     }
@@ -230,7 +230,6 @@ void write_result(JsonWriter& archive, const TestResult& result) {
         fault.field("mend", result.fault->mend);
         first_warning.push_back({untrusted_code, result.fault->text, result.fault->mend});
     }
-    const std::string loads_key = "loads";
     const Place loads_place{&archive.place(), &loads_key, 0};
     JsonWriter loads = below(archive, loads_place, loads_key);
     for (const auto& [name, findings] : result.loads) {
@@ -262,7 +261,7 @@ void read_result(JsonReader& archive, TestResult& result) {
         reader.field("mend", fault.mend);
         result.fault = std::move(fault);
     }
-    const std::string loads_key = "loads";
+    const std::string loads_key = archive.find_optional("inputs") != nullptr ? "inputs" : "loads";
     if (const Json* node = archive.find(loads_key)) {
         const Place loads_place{&archive.place(), &loads_key, 0};
         const JsonReader check(*node, loads_place, trouble);

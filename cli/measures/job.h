@@ -9,6 +9,8 @@
 #include <variant>
 #include <vector>
 
+#include "capture/bench.h"
+
 namespace assay::cli {
 
 enum class UnitKind { amplifier, driver, line };
@@ -80,6 +82,9 @@ struct Job {
     std::vector<Test> tests{};
     std::vector<Claim> claims{};
     std::optional<RatingStatement> rating{};
+    /// Inputs that tests of a line unit name, as loads of no resistance. Their indices follow those of the
+    /// bench's own loads, so the bench takes them in before anything is measured (read_job does).
+    std::vector<capture::Load> bare_inputs{};
 };
 
 }  // namespace assay::cli

@@ -75,7 +75,8 @@ struct Setup {
 struct Measure {
     std::string name;
     std::string summary{};
-    bool plays = true;  // false: evaluates other takes, or readings by hand
+    bool plays = true;      // false: evaluates other takes, or readings by hand
+    bool in_watts = false;  // its numbers are watts: nothing for a unit that has none
     std::vector<Field> fields{};
     std::vector<QuantityEntry> quantities{};
     /// Checks that need the bench: levels against its limits. A fault names the field by `text`'s first word.

@@ -77,7 +77,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
         findings.warn("meter-reading",
                       "a meter reading by hand, without capture: nothing can be computed again from it",
                       "measure clipping-power for a number that can be verified");
-        findings.add("power_w", load_power(load, voltage));
+        findings.add("power_w", power_at(load, voltage, frequency));
         result.loads.emplace_back(load.name, std::move(findings));
     }
     return result;
@@ -87,6 +87,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
 
 Measure meter_power_measure() {
     Measure measure;
+    measure.in_watts = true;
     measure.name = "meter-power";
     measure.summary = "power from volts read off a meter, marked as such";
     measure.plays = false;

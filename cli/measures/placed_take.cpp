@@ -185,7 +185,7 @@ std::optional<Trouble> trouble_at(const Setup& setup, const PlacedTake& placed, 
 
 capture::Fault fault_of(const Take& take, const capture::Load& load, const Trouble& trouble) {
     return {capture::FaultKind::untrusted_capture,
-            fmt::format("{}: load \"{}\": {}", file_of(take), load.name, trouble.words), std::nullopt,
+            fmt::format("{}: {}: {}", file_of(take), load.in_words(), trouble.words), std::nullopt,
             trouble.overload ? "lower the recorder's gain or raise the attenuation, then record again"
                              : "record again; close other programs, use a larger buffer or another recorder"};
 }

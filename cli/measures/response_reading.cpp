@@ -125,7 +125,7 @@ class Reader {
             if (!(before.amplitude_v > signal_to_doubt * before.doubt_v) ||
                 !(after.amplitude_v > signal_to_doubt * after.doubt_v)) {
                 return capture::fail(FaultKind::untrusted_capture,
-                                     fmt::format("{}: no signal at load \"{}\"", file_of(*take_), load.name),
+                                     fmt::format("{}: no signal at {}", file_of(*take_), load.in_words()),
                                      "check this load's probe and lead, the amplifier's channel and the "
                                      "channel numbers of the bench file");
             }

@@ -57,7 +57,7 @@ capture::Fault nothing_recorded() {
 capture::Fault untrusted_load(const Take& take, const capture::Load& load, const TrustedSteps& steps,
                               const std::string& trouble) {
     return {capture::FaultKind::untrusted_capture,
-            fmt::format("{}: load \"{}\": {}", take.recording.path.filename().string(), load.name, trouble),
+            fmt::format("{}: {}: {}", take.recording.path.filename().string(), load.in_words(), trouble),
             std::nullopt,
             steps.overloaded ? "lower the recorder's gain or raise the attenuation, then record again"
                              : "record again; close other programs, use a larger buffer or another recorder"};

@@ -21,7 +21,7 @@ namespace {
 const std::filesystem::path demo = std::filesystem::path(ASSAY_FIXTURES) / "demo";
 
 TEST(DemoFiles, AreSound) {
-    const auto bench = read_bench(demo / "bench.toml");
+    auto bench = read_bench(demo / "bench.toml");
     ASSERT_TRUE(bench.has_value()) << bench.error().text << "; " << bench.error().mend;
     EXPECT_TRUE(bench_remarks(*bench).empty());
     EXPECT_EQ(bench->loads.size(), 3U);
@@ -41,7 +41,7 @@ TEST(DemoFiles, AreThoseInTheProgram) {
 }
 
 TEST(DemoFiles, TheDriversAreSoundAndInTheProgram) {
-    const auto bench = read_bench(demo / "driver-bench.toml");
+    auto bench = read_bench(demo / "driver-bench.toml");
     ASSERT_TRUE(bench.has_value()) << bench.error().text << "; " << bench.error().mend;
     EXPECT_TRUE(bench_remarks(*bench).empty());
     const auto job = read_job(demo / "driver-job.toml", *bench, bench->sample_rate_hz);

@@ -56,12 +56,12 @@ inline bool same(const capture::Output& a, const capture::Output& b) {
 }
 inline bool same(const capture::Input& a, const capture::Input& b) {
     const auto& [name, channel, volts, attenuation, doubts, at_hz, clean, thd, high_pass, inverted, role,
-                 threshold, response] = a;
+                 threshold, response, driven_by] = a;
     return name == b.name && channel == b.channel && volts == b.volts_at_full_scale &&
            attenuation == b.attenuation && same(doubts, b.scale_doubts) && at_hz == b.calibrated_at_hz &&
            clean == b.clean_up_to_dbfs && thd == b.own_thd_percent && high_pass == b.high_pass_hz &&
            inverted == b.inverted && role == b.role && threshold == b.threshold_dbfs &&
-           response == b.response_file;
+           response == b.response_file && driven_by == b.driven_by;
 }
 inline bool same(const capture::Meter& a, const capture::Meter& b) {
     const auto& [name, accuracy, digits, resolution, ac_max, true_rms] = a;
@@ -69,11 +69,11 @@ inline bool same(const capture::Meter& a, const capture::Meter& b) {
            resolution == b.resolution_v && ac_max == b.ac_max_hz && true_rms == b.true_rms;
 }
 inline bool same(const capture::Load& a, const capture::Load& b) {
-    const auto& [name, ohm, doubts, rated, rated_bare, tempco, inductance, driven_by, plus, minus] = a;
+    const auto& [name, ohm, doubts, rated, rated_bare, tempco, inductance, driven_by, plus, minus, bare] = a;
     return name == b.name && ohm == b.resistance_ohm && same(doubts, b.resistance_doubts) &&
            rated == b.rated_power_w && rated_bare == b.rated_power_no_heatsink_w &&
            tempco == b.tempco_ppm_per_k && inductance == b.inductance_uh && driven_by == b.driven_by &&
-           plus == b.plus && minus == b.minus;
+           plus == b.plus && minus == b.minus && bare == b.bare_input;
 }
 inline bool same(const capture::ImpedanceJig& a, const capture::ImpedanceJig& b) {
     const auto& [topology, series, doubts, generator, driver, lead, resistance, match] = a;
