@@ -124,7 +124,8 @@ std::string test_text(const Session& session, const TestRecord& record) {
     for (const auto& [name, findings] : result.loads) {
         const capture::Load* load = find_load(session.bench, name);
         out += "  " + visible_text(name, 60);
-        if (load != nullptr) out += "  (" + stated_text(load->resistance_ohm, "ohm") + ")";
+        if (load != nullptr && !load->bare_input)
+            out += "  (" + stated_text(load->resistance_ohm, "ohm") + ")";
         out += '\n' + findings_text(session, record, name, findings);
     }
     const std::string whole = findings_text(session, record, {}, result.whole);

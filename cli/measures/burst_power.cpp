@@ -257,6 +257,7 @@ Measure burst_power_measure() {
          .help = "length of a burst, in whole cycles"},
         {.name = "off_ms",
          .type = FieldType::number,
+    measure.in_watts = true;
          .unit = "ms",
          .default_text = "480",
          .minimum = 50.0,

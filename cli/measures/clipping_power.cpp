@@ -77,7 +77,7 @@ capture::Result<void> check(const Setup& setup) {
     }
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        if (!std::isfinite(load.resistance_ohm))
+        if (!std::isfinite(load.resistance_ohm) && !load.bare_input)
             return refuse(
                 fmt::format("loads: load \"{}\" has no resistance, so there is no power", load.name),
                 "name a load with a resistance");
@@ -147,8 +147,8 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     const auto found = analysis::find_limit_crossing(context.steps.readings, limit_percent / 100.0, kind);
     if (const auto* absent = std::get_if<Absent>(&found)) {
         lost = context.steps.trouble_above();
-        findings.add_absent(power_name, *absent);
-        findings.absent.emplace_back(voltage_name, *absent);
+        findings.add_absent(context.load.bare_input ? voltage_name : power_name, *absent);
+        if (!context.load.bare_input) findings.absent.emplace_back(voltage_name, *absent);
         return std::nullopt;
     }
     const auto& crossing = std::get<analysis::LimitCrossing>(found);
@@ -159,7 +159,12 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     add_doubt(voltage, context.source + "noise", crossing.noise_doubt_v);
     add_doubt(voltage, context.source + "interpolation", crossing.interpolation_doubt_v);
     add_own_distortion(context, crossing, limit_percent / 100.0, voltage, findings);
-    Quantity power = load_power(context.load, voltage);
+    if (context.load.bare_input) {
+        findings.add(voltage_name, voltage);
+        return std::nullopt;
+    }
+    Quantity power =
+        power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz"));
     findings.add(power_name, power);
     findings.add(voltage_name, voltage);
     return power;
@@ -196,7 +201,9 @@ void add_onset(const LoadContext& context, Findings& findings) {
         }
         ++at;
     }
-    if (lowest_total) {
+    if (context.load.bare_input) {
+        // The halves say it in volts.
+    } else if (lowest_total) {
         const Quantity voltage =
             load_voltage(*context.setup.bench, context.load, *lowest_total, context.steps.plus_shares.back());
         findings.add("clip_onset_w", load_power(context.load, voltage));
@@ -306,7 +313,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             if (!ceiling.amplifier_proven) {
                 findings.warn(
                     "recorder-ceiling-not-excluded",
-                    ceiling.words + "; a power that is too low for its rating may be the recorder's doing",
+                    ceiling.words + (load.bare_input ? "; volts" : "; a power") +
+                        " too low for the rating may be the recorder's doing",
                     "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
                     "loopback tells how "
                     "far an input can be trusted");
@@ -315,7 +323,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         findings.curves.emplace_back("level", level_curve(load, steps));
         result.loads.emplace_back(load.name, std::move(findings));
     }
-    for (std::size_t k = 0; k < limits.size(); ++k) {
+    const bool watts = !setup.bench->loads[setup.test->loads.front()].bare_input;
+    for (std::size_t k = 0; watts && k < limits.size(); ++k) {
         const std::string name = "total_power_at_" + limit_in_name(limits[k]) + "_percent_w";
         if (powers[k].size() == setup.test->loads.size()) {
             result.whole.add(name, analysis::sum(powers[k]));

@@ -96,8 +96,8 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     add_doubt(voltage, source + "repeatability", figures.total_v.scatter);
     findings.add("voltage_v", voltage);
     if (std::isfinite(load.resistance_ohm)) {
-        findings.add("power_w", load_power(load, voltage));
-    } else {
+        findings.add("power_w", power_at(load, voltage, field_number(*setup.test, "frequency_hz")));
+    } else if (!load.bare_input) {
         findings.add_absent("power_w", {"no-load", "the load has no resistance",
                                         "name a load with a resistance if power is wanted"});
     }

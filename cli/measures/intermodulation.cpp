@@ -198,10 +198,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 pair.high_hz / ratio, method_of(setup), highest_pair_share_of_rate * placed->rate_hz));
         }
         if (!(readings.front().high_v > 0.0) || !(readings.front().low_v > 0.0)) {
-            result.fault =
-                capture::Fault{FaultKind::untrusted_capture,
-                               fmt::format("{}: no signal at load \"{}\"", file_of(take), load.name),
-                               std::nullopt, "check this load's probe, lead and channel"};
+            result.fault = capture::Fault{FaultKind::untrusted_capture,
+                                          fmt::format("{}: no signal at {}", file_of(take), load.in_words()),
+                                          std::nullopt, "check this load's probe, lead and channel"};
             result.loads.clear();
             return result;
         }

@@ -18,4 +18,5 @@ analysis::Curve level_curve(const capture::Load& load, const TrustedSteps& steps
     return curve;
 }
 
+    if (load.bare_input) curve.columns.erase(curve.columns.begin() + 2);
 }  // namespace assay::cli

@@ -53,6 +53,8 @@ Result<void> check(const Setup& setup) {
         }
     }
     const auto id = setup.test->text("floor");
+    if (setup.test->number("reference_v") && setup.test->number("reference_power_w"))
+        return refuse("reference_v: stands beside reference_power_w", "take one of them out");
     if (!id || !setup.named) return {};
     const auto floor = setup.named(*id);
     if (!floor || floor->test->measure != "noise" || *id == setup.test->id) {
@@ -62,9 +64,9 @@ Result<void> check(const Setup& setup) {
     for (const std::size_t index : setup.test->loads) {
         const auto& loads = floor->test->loads;
         if (std::find(loads.begin(), loads.end(), index) != loads.end()) continue;
-        return refuse(fmt::format("floor: test \"{}\" does not measure load \"{}\"", *id,
-                                  setup.bench->loads[index].name),
-                      "name the same loads in both tests");
+        return refuse(fmt::format("floor: test \"{}\" does not measure {}", *id,
+                                  setup.bench->loads[index].in_words()),
+                      "name the same in both tests");
     }
     return {};
 }
@@ -162,24 +164,31 @@ std::variant<Quantity, Absent> unit_noise(const LoadContext& context, NoiseValue
     return quantity;
 }
 
-void add_ratio(const LoadContext& context, const std::string& name, double power_w,
-               const std::variant<Quantity, Absent>& noise, Findings& findings) {
+/// Ratio of some volts to the noise; the volts are exact or carry doubts of their own.
+void add_volt_ratio(const std::string& name, double reference_v,
+                    const std::vector<capture::RelativeDoubt>& doubts, double share,
+                    const std::variant<Quantity, Absent>& noise, Findings& findings) {
     if (const auto* absent = std::get_if<Absent>(&noise)) {
         findings.absent.emplace_back(name, *absent);
         return;
     }
     const double ohm = context.load->resistance_ohm;
-    if (!std::isfinite(ohm)) {
+    const Quantity& volts = std::get<Quantity>(noise);
+    Quantity ratio = analysis::combine(20.0 * std::log10(reference_v / volts.value), "dB",
+                                       {{&volts, -db_per_relative / volts.value}});
+    for (const capture::RelativeDoubt& doubt : doubts)
+        ratio.contributions[doubt.source_id] += share * db_per_relative * doubt.relative;
+    findings.add(name, ratio);
+}
+
+void add_ratio(const LoadContext& context, const std::string& name, double power_w,
+               const std::variant<Quantity, Absent>& noise, Findings& findings) {
+    if (!std::isfinite(ohm) && std::holds_alternative<Quantity>(noise)) {
         findings.absent.emplace_back(name, Absent{"no-load", "the load has no resistance",
                                                   "name a load with a resistance if the ratio is wanted"});
         return;
     }
-    const Quantity& volts = std::get<Quantity>(noise);
-    Quantity ratio = analysis::combine(20.0 * std::log10(std::sqrt(power_w * ohm) / volts.value), "dB",
-                                       {{&volts, -db_per_relative / volts.value}});
-    for (const capture::RelativeDoubt& doubt : context.load->resistance_doubts)
-        ratio.contributions[doubt.source_id] += 0.5 * db_per_relative * doubt.relative;
-    findings.add(name, ratio);
+    add_volt_ratio(name, std::sqrt(power_w * ohm), context.load->resistance_doubts, 0.5, noise, findings);
 }
 
 void add_hum(const LoadContext& context, Findings& findings) {
@@ -254,8 +263,14 @@ Findings findings_of(const LoadContext& context) {
     const auto plain = add("noise_v", &NoiseReading::band);
     const auto weighted = add("noise_a_weighted_v", &NoiseReading::a_weighted);
     add("noise_itu_468_rms_v", &NoiseReading::itu_468);
-    add_ratio(context, "signal_to_noise_1w_db", 1.0, plain, findings);
-    add_ratio(context, "signal_to_noise_1w_a_weighted_db", 1.0, weighted, findings);
+    if (!context.load->bare_input) {
+        add_ratio(context, "signal_to_noise_1w_db", 1.0, plain, findings);
+        add_ratio(context, "signal_to_noise_1w_a_weighted_db", 1.0, weighted, findings);
+    }
+    if (const auto reference_v = context.setup->test->number("reference_v")) {
+        add_volt_ratio("signal_to_noise_reference_db", *reference_v, {}, 0.0, plain, findings);
+        add_volt_ratio("signal_to_noise_reference_a_weighted_db", *reference_v, {}, 0.0, weighted, findings);
+    }
     if (const auto power_w = context.setup->test->number("reference_power_w")) {
         add_ratio(context, "signal_to_noise_reference_db", *power_w, plain, findings);
         add_ratio(context, "signal_to_noise_reference_a_weighted_db", *power_w, weighted, findings);
@@ -305,6 +320,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     if (const auto power_w = setup.test->number("reference_power_w"))
         result.conditions.emplace_back("reference_power_w", *power_w);
     if (floor_id) result.conditions.emplace_back("floor", *floor_id);
+    if (const auto reference_v = setup.test->number("reference_v"))
+        result.conditions.emplace_back("reference_v", *reference_v);
     add_recording_conditions(setup, take, result);
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
@@ -336,6 +353,12 @@ Measure noise_measure() {
          .maximum = 1e5,
          .help = "power that the noise is also compared with, e.g. the rated one"},
         {.name = "floor",
+        {.name = "reference_v",
+         .type = FieldType::number,
+         .unit = "V",
+         .minimum = 1e-6,
+         .maximum = 1e4,
+         .help = "volts RMS that the noise is also compared with, e.g. the rated output of a line unit"},
          .type = FieldType::text,
          .help = "id of a noise test with the probe shorted: the bench's own noise, taken off in power"},
     };

@@ -305,6 +305,7 @@ Measure power_bandwidth_measure() {
          .type = FieldType::number,
          .unit = "dBFS",
          .minimum = -60.0,
+    measure.in_watts = true;
          .maximum = 0.0,
          .help = "level of the loudest step; left out: the bench's limit. The steps are the 15 dB up to it"},
     };

@@ -42,7 +42,8 @@ Result<void> check(const Setup& setup) {
     const capture::Load& driven = setup.bench->loads[setup.test->loads[0]];
     const capture::Load& idle = setup.bench->loads[setup.test->loads[1]];
     if (driven.name == idle.name)
-        return refuse("idle: is the driven load itself", "name the load of another channel");
+        return refuse("idle: is the driven " + std::string(driven.bare_input ? "input" : "load") + " itself",
+                      "name that of another channel");
     for (const std::size_t output : driven.driven_by) {
         if (std::find(idle.driven_by.begin(), idle.driven_by.end(), output) == idle.driven_by.end()) continue;
         return refuse(fmt::format("driven: output \"{}\" reaches both \"{}\" and \"{}\"",
@@ -182,11 +183,10 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     const bool backwards =
         std::ranges::all_of(points, [](const Point& point) { return point.idle_v > point.driven_v; });
     if (backwards) {
-        result.fault = capture::Fault{
-            FaultKind::untrusted_capture,
-            fmt::format("{}: load \"{}\" is louder than load \"{}\", which should be the driven one",
-                        file_of(take), idle.name, driven.name),
-            std::nullopt, "check which channel the tone went into, and the probes"};
+        result.fault = capture::Fault{FaultKind::untrusted_capture,
+                                      fmt::format("{}: {} is louder than {}, which should be the driven one",
+                                                  file_of(take), idle.in_words(), driven.in_words()),
+                                      std::nullopt, "check which channel the tone went into, and the probes"};
         return result;
     }
     result.conditions.emplace_back("driven", driven.name);
@@ -211,11 +211,14 @@ Measure separation_measure() {
     measure.name = "separation";
     measure.summary = "how much of a driven channel is heard in an idle one, against frequency";
     measure.fields = {
-        {.name = "driven", .type = FieldType::text, .required = true, .help = "the load that is driven"},
+        {.name = "driven",
+         .type = FieldType::text,
+         .required = true,
+         .help = "the load (of a line unit: input) that is driven"},
         {.name = "idle",
          .type = FieldType::text,
          .required = true,
-         .help = "the load that is not: its channel's input is terminated"},
+         .help = "the one that is not: its channel's input is terminated"},
         {.name = "frequencies_hz",
          .type = FieldType::numbers,
          .unit = "Hz",
@@ -225,7 +228,7 @@ Measure separation_measure() {
          .help = "where it is measured; 1000 is always added"},
     };
     measure.quantities = {
-        {"separation_1khz_db", "dB", false, "the driven load's volts over the idle one's, at 1 kHz"},
+        {"separation_1khz_db", "dB", false, "the driven channel's volts over the idle one's, at 1 kHz"},
     };
     measure.check = check;
     measure.next = next;
