@@ -106,7 +106,7 @@ def main():
     arguments = sys.argv[1:]
     whole = "--long" in arguments
     asked = [name for name in arguments if name in CASES]
-    short = ["current-limit", "rail-and-gain", "slew-limit", "healthy-0"]
+    short = ["current-limit", "rail-and-gain", "slew-limit", "healthy-1"]
     names = asked or (list(CASES) if whole else short)
     report = Report("Findings: amplifiers with known faults, by ngspice")
     tones = Tones([name for name in TESTS if any(name in CASES[case]["tests"] for case in names)])
