@@ -229,7 +229,16 @@ PageData not_tested_part(const Session& session) {
     PageData list{PageData::type::list};
     const auto add = [&](const std::string& text) { list << text_section(text); };
     add("Sound by ear; rattles, crackles and noises that come and go");
-    if (session.unit.kind != UnitKind::driver) {
+    if (session.unit.kind == UnitKind::line) {
+        if (!tested(session, "clipping-power")) add("The largest output volts");
+        add("Other positions of the controls than those stated, and what hangs at the output besides");
+        if (!tested(session, "response")) add("Frequency response");
+        if (!tested(session, "noise")) add("Noise and hum");
+        if (!tested(session, "separation")) add("Separation of the channels");
+        if (!tested(session, "intermodulation")) add("Intermodulation");
+        if (!tested(session, "output-impedance")) add("Output impedance");
+        if (!tested(session, "distortion") && !tested(session, "clipping-power")) add("Distortion");
+    } else if (session.unit.kind != UnitKind::driver) {
         const std::string tested_at = frequencies_tested(session);
         if (!tested(session, "power-bandwidth")) {
             add("Power at other frequencies" + (tested_at.empty() ? std::string{} : " than " + tested_at));
@@ -276,7 +285,10 @@ void add_bench(const Session& session, PageData& page) {
         inputs << row;
     }
     PageData loads{PageData::type::list};
+    bool any_load = false;
     for (const capture::Load& load : session.bench.loads) {
+        if (load.bare_input) continue;  // it stands among the inputs
+        any_load = true;
         PageData row;
         row.set("name", visible_text(load.name, 60));
         row.set("resistance", stated_text(load.resistance_ohm, "ohm"));
@@ -290,7 +302,8 @@ void add_bench(const Session& session, PageData& page) {
         loads << row;
     }
     page.set("jig", jig_part(session));
-    page.set("loads_follow", PageData{!session.bench.loads.empty()});
+    page.set("loads_follow", PageData{any_load});
+    page.set("line_unit", PageData{session.unit.kind == UnitKind::line});
     page.set("driver_unit", PageData{session.unit.kind == UnitKind::driver});
     page.set("inputs", inputs);
     page.set("loads", loads);

@@ -50,8 +50,10 @@ PageData figures_part(const Session& session, const TestRecord& record, const Po
         const capture::Load* load = find_load(session.bench, name);
         PageData column;
         column.set("name", visible_text(name, 60));
-        column.set("resistance",
-                   load != nullptr ? stated_text(load->resistance_ohm, "ohm") : "load not stated");
+        const bool bare = load != nullptr && load->bare_input;
+        column.set("resistance", bare              ? "input"
+                                 : load != nullptr ? stated_text(load->resistance_ohm, "ohm")
+                                                   : "load not stated");
         columns << column;
     }
     PageData rows{PageData::type::list};
