@@ -4,6 +4,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/amplifier/mean_cycle.h"
 #include "analysis/signal/harmonic_fit.h"
 
 namespace assay::analysis {
@@ -24,6 +25,9 @@ StepReading read_bursts(std::span<const std::span<const double>> bursts, double 
         fundamental_square += std::norm(fit.phasors[0]) / count;
         for (std::size_t k = 1; k < fit.phasors.size(); ++k)
             harmonic_square += std::norm(fit.phasors[k]) / count;
+        const Peaks peaks = peaks_of(mean_cycle(burst, rate_hz, frequency_hz, std::arg(fit.phasors[0])), 0.0);
+        reading.peak_positive_v += peaks.positive / count;
+        reading.peak_negative_v += peaks.negative / count;
         variance += 2.0 * fit.sigma * fit.sigma / static_cast<double>(burst.size()) / count;
         cycles_of_harmonics += static_cast<double>(fit.phasors.size() - 1) / count;
     }

@@ -9,6 +9,7 @@
 #include "analysis/amplifier/burst_reading.h"
 #include "analysis/amplifier/distortion_limit.h"
 #include "capture/tone/tone_row.h"
+#include "cli/measures/ceiling.h"
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/level_rows.h"
@@ -126,8 +127,11 @@ analysis::StepReading read_level(const Setup& setup, const PlacedTake& placed, c
             placed.at_s(step, begins_s + burst.on_s - cycles_at_end / burst.frequency_hz)));
     }
     const std::vector<std::span<const double>> spans(volts.begin(), volts.end());
-    return analysis::read_bursts(spans, placed.rate_hz, burst.frequency_hz / placed.placement.clock_ratio,
-                                 burst.frequency_hz, field_number(*setup.test, "distortion_bandwidth_hz"));
+    analysis::StepReading reading = analysis::read_bursts(
+        spans, placed.rate_hz, burst.frequency_hz / placed.placement.clock_ratio, burst.frequency_hz,
+        field_number(*setup.test, "distortion_bandwidth_hz"));
+    refer_to_scale(setup.bench->inputs[load.plus], reading);
+    return reading;
 }
 
 /// The continuous power at the same limit; absent with the reason where the named test does not give it.
@@ -183,7 +187,8 @@ analysis::Curve curve_of(const capture::Load& load, const LevelRow& row) {
     for (const analysis::StepReading& reading : row.readings) {
         curve.columns[0].values.push_back(reading.level_dbfs);
         curve.columns[1].values.push_back(reading.total_v);
-        curve.columns[2].values.push_back(reading.total_v * reading.total_v / load.resistance_ohm);
+        curve.columns[2].values.push_back(reading.total_v * reading.total_v *
+                                          conductance_at(load, reading.frequency_hz));
         curve.columns[3].values.push_back(100.0 * reading.thd);
     }
     return curve;
@@ -207,13 +212,19 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     result.conditions.emplace_back("limit_percent", limit_percent);
     add_take_conditions(setup, take, placed->placement.start_s, 1e6 * (placed->placement.clock_ratio - 1.0),
                         result);
+    std::vector<LevelRow> rows;
+    std::vector<std::vector<LoadStep>> ladders;
     for (const std::size_t index : setup.test->loads) {
-        const capture::Load& load = setup.bench->loads[index];
-        const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
-        const auto rows = read_rows(
-            setup, take, *placed, load,
+        auto read = read_rows(
+            setup, take, *placed, setup.bench->loads[index],
             [&](const capture::Load& of, std::size_t step) { return read_level(setup, *placed, of, step); });
-        const LevelRow& row = rows.front();
+        rows.push_back(std::move(read.front()));
+        ladders.push_back(steps_of(rows.back()));
+    }
+    for (std::size_t l = 0; l < rows.size(); ++l) {
+        const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
+        const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
+        const LevelRow& row = rows[l];
         const auto found =
             analysis::find_limit_crossing(row.readings, limit_percent / 100.0, analysis::DistortionKind::thd);
         const auto* absent = std::get_if<Absent>(&found);
@@ -227,10 +238,11 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             findings.add_absent("burst_power_w", *absent);
         } else {
             const auto& crossing = std::get<LimitCrossing>(found);
-            Quantity voltage = load_voltage(*setup.bench, load, crossing.total_v, row.plus_share);
+            Quantity voltage = load_voltage(setup, load, crossing.total_v, row.plus_share, burst.frequency_hz);
             add_doubt(voltage, source + "noise", crossing.noise_doubt_v);
             add_doubt(voltage, source + "interpolation", crossing.interpolation_doubt_v);
             findings.add("burst_power_w", power_at(load, voltage, burst.frequency_hz));
+            warn_of_ceiling(setup, l, ladders, row.readings[crossing.above].level_dbfs, findings);
         }
         add_headroom(setup, load, limit_percent, findings);
         if (!row.trouble.empty())
@@ -245,6 +257,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 Measure burst_power_measure() {
     Measure measure;
+    measure.in_watts = true;
     measure.name = "burst-power";
     measure.summary = "power at a distortion limit inside short bursts, and its headroom";
     measure.fields = {
@@ -257,7 +270,6 @@ Measure burst_power_measure() {
          .help = "length of a burst, in whole cycles"},
         {.name = "off_ms",
          .type = FieldType::number,
-    measure.in_watts = true;
          .unit = "ms",
          .default_text = "480",
          .minimum = 50.0,

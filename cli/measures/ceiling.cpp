@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/amplifier/clip_onset.h"
+
 namespace assay::cli {
 
 namespace {
@@ -41,11 +43,11 @@ double full_scale_v(const capture::Bench& bench, const capture::Load& load) {
 
 }  // namespace
 
-CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading,
-                             double needed_drive_dbfs) {
+CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position,
+                             const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs) {
     const capture::Bench& bench = *setup.bench;
     const capture::Load& load = bench.loads[setup.test->loads[load_position]];
-    const std::vector<LoadStep>& steps = reading.loads[load_position];
+    const std::vector<LoadStep>& steps = loads[load_position];
 
     double plus_peak = -200.0;
     double minus_peak = -200.0;
@@ -68,14 +70,14 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, cons
                     "the flat top falls by {:.2f} dB as the drive rises; a recorder's ceiling stands still",
                     own.fallen_db)};
     }
-    for (std::size_t other = 0; other < reading.loads.size(); ++other) {
+    for (std::size_t other = 0; other < loads.size(); ++other) {
         const capture::Load& other_load = bench.loads[setup.test->loads[other]];
         if (other == load_position || other_load.plus == load.plus || other_load.driven_by != load.driven_by)
             continue;
         const double scale_db =
             20.0 * std::log10(full_scale_v(bench, other_load) / full_scale_v(bench, load));
         if (std::abs(scale_db) < different_scale_db) continue;
-        const Ceiling theirs = ceiling_of(reading.loads[other]);
+        const Ceiling theirs = ceiling_of(loads[other]);
         if (std::abs(theirs.highest_v / own.highest_v - 1.0) < same_volts) {
             return {true, fmt::format(
                               "two inputs whose scales differ by {:.1f} dB see the same ceiling of {:.3g} V",
@@ -93,6 +95,27 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, cons
                         input->name, peak, *input->clean_up_to_dbfs)};
     }
     return {false, "nothing on this bench shows whether the flat top is the amplifier's or the recorder's"};
+}
+
+void warn_of_ceiling(const Setup& setup, std::size_t load_position,
+                     const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs,
+                     Findings& findings) {
+    std::vector<analysis::StepReading> readings;
+    for (const LoadStep& step : loads[load_position]) {
+        if (step.state == StepState::sound) readings.push_back(step.reading);
+    }
+    bool flattens = false;
+    for (const auto polarity : {analysis::Polarity::positive, analysis::Polarity::negative}) {
+        const auto onset = analysis::find_clip_onset(readings, polarity);
+        flattens = flattens || std::holds_alternative<analysis::ClipOnset>(onset);
+    }
+    if (!flattens) return;
+    const CeilingVerdict verdict = whose_ceiling(setup, load_position, loads, needed_drive_dbfs);
+    if (verdict.amplifier_proven) return;
+    findings.warn("recorder-ceiling-not-excluded",
+                  verdict.words + "; a power that is too low for its rating may be the recorder's doing",
+                  "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
+                  "loopback tells how far an input can be trusted");
 }
 
 }  // namespace assay::cli

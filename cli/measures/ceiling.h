@@ -15,8 +15,14 @@ struct CeilingVerdict {
     std::string words{};  // on what evidence, or why not
 };
 
+/// `loads`: the steps of each load of the test, in the order of their levels.
 /// `needed_drive_dbfs`: the drive up to which the test's numbers rest on the wave's shape.
-CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position, const StaircaseReading& reading,
-                             double needed_drive_dbfs);
+CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position,
+                             const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs);
+
+/// The same for a test of rising levels, as a warning: only where the wave flattens at all.
+void warn_of_ceiling(const Setup& setup, std::size_t load_position,
+                     const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs,
+                     Findings& findings);
 
 }  // namespace assay::cli

@@ -120,6 +120,10 @@ struct LoadContext {
     std::string source;  // "test:<id>:<load>:"
 };
 
+double frequency_of(const LoadContext& context) {
+    return field_number(*context.setup.test, "frequency_hz");
+}
+
 void add_own_distortion(const LoadContext& context, const analysis::LimitCrossing& crossing, double limit,
                         Quantity& voltage, Findings& findings) {
     const capture::Input& input = context.setup.bench->inputs[context.load.plus];
@@ -136,8 +140,8 @@ void add_own_distortion(const LoadContext& context, const analysis::LimitCrossin
     }
 }
 
-/// Power and volts at one limit; nothing where they are lost to a step that cannot be trusted (then `lost`
-/// says so).
+/// Volts at one limit, and power where there is a load. No power where the limit is not reached, and none
+/// where it is lost to a step that cannot be trusted (then `lost` says so).
 std::optional<Quantity> add_limit(const LoadContext& context, double limit_percent,
                                   analysis::DistortionKind kind, Findings& findings, std::string& lost,
                                   double& needed_drive) {
@@ -154,8 +158,8 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     const auto& crossing = std::get<analysis::LimitCrossing>(found);
     needed_drive = std::max(needed_drive, context.steps.readings[crossing.above].level_dbfs);
     lost = context.steps.trouble_between(crossing.below, crossing.above);
-    Quantity voltage = load_voltage(*context.setup.bench, context.load, crossing.total_v,
-                                    context.steps.plus_shares[crossing.above]);
+    Quantity voltage = load_voltage(context.setup, context.load, crossing.total_v,
+                                    context.steps.plus_shares[crossing.above], frequency_of(context));
     add_doubt(voltage, context.source + "noise", crossing.noise_doubt_v);
     add_doubt(voltage, context.source + "interpolation", crossing.interpolation_doubt_v);
     add_own_distortion(context, crossing, limit_percent / 100.0, voltage, findings);
@@ -191,8 +195,8 @@ void add_onset(const LoadContext& context, Findings& findings) {
             findings.add_absent(name, *absent);
         } else {
             const auto& found = std::get<analysis::ClipOnset>(onset);
-            findings.add(name, load_voltage(*context.setup.bench, context.load, found.peak_v,
-                                            context.steps.plus_shares.back()));
+            findings.add(name, load_voltage(context.setup, context.load, found.peak_v,
+                                            context.steps.plus_shares.back(), frequency_of(context)));
             ceilings[at] = found.peak_v;
             if (found.drive_dbfs < lowest_drive) {
                 lowest_drive = found.drive_dbfs;
@@ -205,8 +209,10 @@ void add_onset(const LoadContext& context, Findings& findings) {
         // The halves say it in volts.
     } else if (lowest_total) {
         const Quantity voltage =
-            load_voltage(*context.setup.bench, context.load, *lowest_total, context.steps.plus_shares.back());
-        findings.add("clip_onset_w", load_power(context.load, voltage));
+            load_voltage(context.setup, context.load, *lowest_total, context.steps.plus_shares.back(),
+                         frequency_of(context));
+        findings.add("clip_onset_w",
+                     power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz")));
     } else {
         findings.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step",
                                              "let the tone go louder if the onset of clipping is wanted"});
@@ -242,8 +248,8 @@ void add_gain(const LoadContext& context, Findings& findings) {
         return;
     }
     const double ratio = gain.volts_per_full_scale / *output_v;
-    const Quantity voltage = load_voltage(*context.setup.bench, context.load, gain.volts_per_full_scale,
-                                          context.steps.plus_shares.front());
+    const Quantity voltage = load_voltage(context.setup, context.load, gain.volts_per_full_scale,
+                                          context.steps.plus_shares.front(), frequency_of(context));
     const double db_per_relative = 20.0 / std::numbers::ln10;
     Quantity quantity =
         analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative / voltage.value}});
@@ -309,7 +315,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const double clipping_from = clip_drive(steps.readings);
         if (clipping_from < 1e8) {
             const CeilingVerdict ceiling =
-                whose_ceiling(setup, l, *read, std::max(needed_drive, clipping_from));
+                whose_ceiling(setup, l, read->loads, std::max(needed_drive, clipping_from));
             if (!ceiling.amplifier_proven) {
                 findings.warn(
                     "recorder-ceiling-not-excluded",

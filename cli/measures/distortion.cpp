@@ -11,6 +11,7 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
+#include "cli/measures/power_level.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/trusted_steps.h"
@@ -26,39 +27,79 @@ constexpr int repeats = 5;  // steps of one level: their scatter is part of the 
 constexpr double repeat_s = 1.2;
 constexpr int search_steps = 80;  // below the bench's limit, where only the power is known
 constexpr double search_step_db = 0.5;
+constexpr int quiet_repeats = 2;
+constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, then the level, corrected
+constexpr double close_enough_db = 0.02;       // half a per cent of the power
+constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
+constexpr double worth_telling = 0.02;         // of the power
 
 capture::Result<void> check(const Setup& setup) {
     if (auto result = check_frequency(setup); !result) return result;
-    for (const std::size_t index : setup.test->loads) {
-        const capture::Load& load = setup.bench->loads[index];
-        if (setup.test->number("power_w") && !std::isfinite(load.resistance_ohm)) {
-            return capture::fail(
-                capture::FaultKind::bad_input_file,
-                fmt::format("power_w: load \"{}\" has no resistance, so there is no power", load.name),
-                "give the level as drive_dbfs");
-        }
-    }
+    if (auto result = check_power(setup); !result) return result;
     return check_level(setup);
 }
 
-std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
-    if (!takes.empty()) return std::nullopt;
-    std::vector<double> levels;
-    double step_s = repeat_s;
-    if (const auto level = drive_dbfs(setup)) {
-        levels.assign(repeats, *level);
-    } else {
-        // The gain is not known, so the tone goes through a staircase and the result is read at the asked
-        // power.
-        const double top = limit_dbfs(setup);
-        for (int step = search_steps; step >= 0; --step) levels.push_back(top - step * search_step_db);
-        step_s = 0.4;
-    }
+capture::Tone staircase_of(const Setup& setup, const std::vector<double>& levels_dbfs, double step_s) {
     return capture::make_staircase({.rate_hz = setup.tone_rate_hz,
                                     .frequency_hz = field_number(*setup.test, "frequency_hz"),
-                                    .levels_dbfs = levels,
+                                    .levels_dbfs = levels_dbfs,
                                     .step_s = step_s,
                                     .code = setup.test->id + "/distortion"});
+}
+
+/// A live take at one level: how it came out at the load that is nearest to the power asked for, so that no
+/// load gets more.
+struct Heard {
+    double level_dbfs = 0.0;
+    double total_v = 0.0;
+    double wanted_v = 0.0;
+    bool quiet = false;  // it only tells the gain
+};
+
+std::optional<Heard> heard_in(const Setup& setup, const Take& take) {
+    const auto read = read_staircase(setup, take);
+    if (!read) return std::nullopt;
+    Heard heard;
+    for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
+        const TrustedSteps steps = trusted_steps(read->loads[l]);
+        if (steps.readings.empty() || !steps.troubles.empty()) return std::nullopt;
+        const double wanted_v =
+            volts_for_power(setup.bench->loads[setup.test->loads[l]], *setup.test->number("power_w"),
+                            field_number(*setup.test, "frequency_hz"));
+        const bool quiet = read->loads[l].size() < static_cast<std::size_t>(repeats);
+        // Hum and noise are much of a quiet tone's whole, and none of its gain.
+        const double total_v =
+            quiet ? steps.readings.back().fundamental_v : figures_at_level(steps).total_v.value;
+        if (heard.wanted_v > 0.0 && total_v / wanted_v < heard.total_v / heard.wanted_v) continue;
+        heard = {steps.readings.back().level_dbfs, total_v, wanted_v, quiet};
+    }
+    return heard;
+}
+
+/// Live: a quiet take first, then the level that its gain tells; once more where the gain was not the same up
+/// there.
+std::optional<capture::Tone> next_live(const Setup& setup, std::span<const Take> takes) {
+    if (takes.empty()) return staircase_of(setup, std::vector<double>(quiet_repeats, quiet_dbfs(setup)), 0.4);
+    const auto heard = heard_in(setup, takes.back());
+    if (!heard || takes.size() >= most_takes) return std::nullopt;
+    const double off_db = 20.0 * std::log10(heard->wanted_v / heard->total_v);
+    if (!heard->quiet && (std::abs(off_db) < close_enough_db || off_db > largest_correction_db))
+        return std::nullopt;
+    const auto level = level_by_gain(setup, heard->level_dbfs, heard->total_v, heard->wanted_v);
+    if (!std::holds_alternative<double>(level)) return std::nullopt;
+    return staircase_of(setup, std::vector<double>(repeats, std::get<double>(level)), repeat_s);
+}
+
+std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    const auto level = drive_dbfs(setup);
+    if (!level && setup.live) return next_live(setup, takes);
+    if (!takes.empty()) return std::nullopt;
+    if (level) return staircase_of(setup, std::vector<double>(repeats, *level), repeat_s);
+    // The gain is not known, so the tone goes through a staircase and the result is read at the asked power.
+    std::vector<double> levels;
+    const double top = limit_dbfs(setup);
+    for (int step = search_steps; step >= 0; --step) levels.push_back(top - step * search_step_db);
+    return staircase_of(setup, levels, 0.4);
 }
 
 void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source,
@@ -91,7 +132,8 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     const double own = input.own_thd_percent.value_or(0.0) / 100.0;
     const std::string own_source = "input:" + input.name + ":own-distortion";
 
-    Quantity voltage = load_voltage(*setup.bench, load, figures.total_v.value, figures.plus_share);
+    Quantity voltage = load_voltage(setup, load, figures.total_v.value, figures.plus_share,
+                                    field_number(*setup.test, "frequency_hz"));
     add_doubt(voltage, source + "noise", figures.total_v.noise);
     add_doubt(voltage, source + "repeatability", figures.total_v.scatter);
     findings.add("voltage_v", voltage);
@@ -128,6 +170,38 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     return findings;
 }
 
+/// No number at all, told once.
+Findings without_numbers(const Absent& why) {
+    Findings findings;
+    for (const QuantityEntry& entry : find_measure("distortion")->quantities) {
+        if (entry.name == "voltage_v") {
+            findings.add_absent(entry.name, why);
+        } else {
+            findings.absent.emplace_back(entry.name, why);
+        }
+    }
+    return findings;
+}
+
+/// Why a live test ended with the quiet take.
+Absent not_reached(const Setup& setup, const Take& quiet) {
+    if (const auto heard = heard_in(setup, quiet)) {
+        const auto level = level_by_gain(setup, heard->level_dbfs, heard->total_v, heard->wanted_v);
+        if (const auto* absent = std::get_if<Absent>(&level)) return *absent;
+    }
+    return {"power-not-reached", "the quiet tone that tells the gain could not be read without doubt",
+            "look at the wiring and at other programs that use the sound card, then run the test again"};
+}
+
+void warn_of_other_power(double asked_w, Findings& findings) {
+    const Quantity* power = findings.find("power_w");
+    if (power == nullptr || std::abs(power->value / asked_w - 1.0) < worth_telling) return;
+    findings.warn("power-not-met",
+                  fmt::format("{:.4g} W were asked for, {:.4g} W is what these numbers belong to", asked_w,
+                              power->value),
+                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
+}
+
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "distortion";
@@ -135,42 +209,42 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         result.fault = nothing_recorded();
         return result;
     }
-    const Take& take = takes.front();
+    const auto power = setup.test->number("power_w");
+    const bool set_live = power && setup.live;
+    const Take& take = set_live ? takes.back() : takes.front();
     auto read = read_staircase(setup, take);
     if (!read) {
         result.fault = read.error();
         return result;
     }
     add_conditions(setup, take, *read, result);
-    const auto power = setup.test->number("power_w");
+    if (power) result.conditions.emplace_back("power_asked_w", *power);
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);
-        if (!power) {
+        if (set_live && read->loads[l].size() < static_cast<std::size_t>(repeats)) {
+            result.loads.emplace_back(load.name, without_numbers(not_reached(setup, take)));
+            continue;
+        }
+        if (!power || set_live) {
             if (!steps.troubles.empty()) {
                 result.fault = untrusted_load(take, load, steps, steps.troubles.front());
                 return result;
             }
             Findings findings = findings_of(setup, load, figures_at_level(steps));
             if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), findings);
+            if (set_live) warn_of_other_power(*power, findings);
             result.loads.emplace_back(load.name, std::move(findings));
             continue;
         }
-        const auto figures = figures_at_volts(steps, std::sqrt(*power * load.resistance_ohm));
+        const auto figures =
+            figures_at_volts(steps, volts_for_power(load, *power, field_number(*setup.test, "frequency_hz")));
         if (const auto* absent = std::get_if<Absent>(&figures)) {
             if (!steps.trouble_above().empty()) {
                 result.fault = untrusted_load(take, load, steps, steps.trouble_above());
                 return result;
             }
-            Findings findings;
-            for (const QuantityEntry& entry : find_measure("distortion")->quantities) {
-                if (entry.name == "voltage_v") {
-                    findings.add_absent(entry.name, *absent);
-                } else {
-                    findings.absent.emplace_back(entry.name, *absent);
-                }
-            }
-            result.loads.emplace_back(load.name, std::move(findings));
+            result.loads.emplace_back(load.name, without_numbers(*absent));
             continue;
         }
         Findings findings = findings_of(setup, load, std::get<DistortionFigures>(figures));

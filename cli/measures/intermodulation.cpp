@@ -124,6 +124,14 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
         return std::nullopt;
     }
     const capture::Input& input = setup.bench->inputs[load.plus];
+    const double own = input.own_thd_percent.value_or(0.0) / 100.0;
+    if (mean.product->ratio < stands_out * own) {
+        findings.add_absent(name, {"below-own-distortion",
+                                   fmt::format("below {:.2g} %, three times the chain's own residual",
+                                               100.0 * stands_out * own),
+                                   "use a cleaner sound card, or a loopback that shows less residual"});
+        return std::nullopt;
+    }
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     Quantity quantity{100.0 * mean.product->ratio, "%", {}};
     add_doubt(quantity, source + "noise", 100.0 * mean.product->noise);

@@ -12,6 +12,7 @@ namespace assay::cli {
 
 namespace {
 
+constexpr double silent_dbfs = -200.0;
 constexpr double collapse = 0.1;  // of the volts that the loudest step before had: 20 dB
 
 double frequency_of(const capture::Segment& segment) {
@@ -20,7 +21,30 @@ double frequency_of(const capture::Segment& segment) {
     return sine != nullptr ? sine->frequency_hz : 0.0;
 }
 
+double peak_dbfs(const Setup& setup, const PlacedTake& placed, std::size_t index, double from_s,
+                 double to_s) {
+    const capture::Input& input = setup.bench->inputs[index];
+    double peak_v = 0.0;
+    for (const double volts : input_volts(placed, input, from_s, to_s))
+        peak_v = std::max(peak_v, std::abs(volts));
+    return std::max(silent_dbfs,
+                    20.0 * std::log10(std::max(peak_v / std::abs(input.volts_per_unit()), 1e-300)));
+}
+
 }  // namespace
+
+std::vector<LoadStep> steps_of(const LevelRow& row) {
+    std::vector<LoadStep> steps;
+    for (std::size_t k = 0; k < row.readings.size(); ++k) {
+        LoadStep step;
+        step.reading = row.readings[k];
+        step.plus_share = row.plus_share;
+        step.plus_peak_dbfs = row.plus_peaks_dbfs[k];
+        step.minus_peak_dbfs = row.minus_peaks_dbfs[k];
+        steps.push_back(std::move(step));
+    }
+    return steps;
+}
 
 std::vector<LevelRow> read_rows(const Setup& setup, const Take& take, const PlacedTake& placed,
                                 const capture::Load& load, const StepReader& read) {
@@ -62,6 +86,9 @@ std::vector<LevelRow> read_rows(const Setup& setup, const Take& take, const Plac
         }
         loudest_v = std::max(loudest_v, reading.fundamental_v);
         row.readings.push_back(std::move(reading));
+        row.plus_peaks_dbfs.push_back(peak_dbfs(setup, placed, load.plus, from_s, to_s));
+        row.minus_peaks_dbfs.push_back(load.minus ? peak_dbfs(setup, placed, *load.minus, from_s, to_s)
+                                                  : silent_dbfs);
         row.plus_share = plus_share_of(setup, placed, load, from_s, to_s);
         row.trouble_above = false;
     }

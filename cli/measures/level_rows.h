@@ -8,12 +8,15 @@
 
 #include "analysis/amplifier/steady_step.h"
 #include "cli/measures/placed_take.h"
+#include "cli/measures/staircase_reading.h"
 
 namespace assay::cli {
 
 struct LevelRow {
     double frequency_hz = 0.0;
     std::vector<analysis::StepReading> readings{};  // in the order of the levels
+    std::vector<double> plus_peaks_dbfs{};          // of the inputs, within each of those steps
+    std::vector<double> minus_peaks_dbfs{};
     double plus_share = 1.0;
     std::string trouble{};       // of the first step left out; empty where none was
     bool trouble_above = false;  // a step above the last reading was left out
@@ -27,6 +30,9 @@ using StepReader = std::function<analysis::StepReading(const capture::Load& load
 /// trusted, and where the output has collapsed (protection, mute).
 std::vector<LevelRow> read_rows(const Setup& setup, const Take& take, const PlacedTake& placed,
                                 const capture::Load& load, const StepReader& read);
+
+/// A row as the steps of a staircase, for the checks that go by these.
+std::vector<LoadStep> steps_of(const LevelRow& row);
 
 /// Levels up to the highest, so many dB of them.
 std::vector<double> rising_levels(double top_dbfs, double range_db, double step_db);

@@ -7,6 +7,7 @@
 #include "analysis/amplifier/steady_step.h"
 #include "analysis/signal/harmonic_fit.h"
 #include "analysis/signal/signal.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -59,11 +60,12 @@ MeterReading read_meter(const capture::Bench& bench, const capture::Load& load,
     options.frequency_guess_hz = guess;
     options.nominal_hz = guess;
     options.high_pass_hz = plus_input.high_pass_hz.value_or(0.0);
-    const analysis::StepReading step = analysis::read_step(volts, rate_hz, options);
+    analysis::StepReading step = analysis::read_step(volts, rate_hz, options);
+    refer_to_scale(plus_input, step);
     if (!std::isfinite(step.total_v) || step.total_v <= 0.0) return reading;
     reading.voltage_v = step.total_v;
     if (std::isfinite(load.resistance_ohm))
-        reading.power_w = step.total_v * step.total_v / load.resistance_ohm;
+        reading.power_w = step.total_v * step.total_v * conductance_at(load, step.frequency_hz);
     reading.signal = step.fundamental_v * step.fundamental_v > signal_share * step.total_v * step.total_v;
     if (!reading.signal) return reading;
     reading.frequency_hz = step.frequency_hz;

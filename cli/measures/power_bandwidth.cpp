@@ -10,6 +10,7 @@
 #include "analysis/amplifier/gain_fall.h"
 #include "analysis/amplifier/response_limits.h"
 #include "capture/tone/tone_row.h"
+#include "cli/measures/ceiling.h"
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/level_rows.h"
@@ -101,6 +102,12 @@ struct LoadRows {
     double bandwidth_hz = 20000.0;
 };
 
+const LevelRow* row_at_1khz(const LoadRows& rows) {
+    const auto row =
+        std::ranges::find_if(rows.rows, [](const LevelRow& each) { return each.frequency_hz == at_hz; });
+    return row == rows.rows.end() ? nullptr : &*row;
+}
+
 std::variant<LimitCrossing, Absent> judge_row(const LevelRow& row, double limit, double fall_at_1khz_db,
                                               bool by_gain) {
     if (!by_gain) return analysis::find_limit_crossing(row.readings, limit, analysis::DistortionKind::thd);
@@ -109,10 +116,9 @@ std::variant<LimitCrossing, Absent> judge_row(const LevelRow& row, double limit,
 
 std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
     const double limit = limit_percent / 100.0;
-    const auto at_1khz =
-        std::ranges::find_if(rows.rows, [](const LevelRow& row) { return row.frequency_hz == at_hz; });
+    const LevelRow* at_1khz = row_at_1khz(rows);
     std::optional<double> fall_db;
-    if (at_1khz != rows.rows.end()) {
+    if (at_1khz != nullptr) {
         const auto crossing =
             analysis::find_limit_crossing(at_1khz->readings, limit, analysis::DistortionKind::thd);
         if (const auto* found = std::get_if<LimitCrossing>(&crossing)) {
@@ -141,7 +147,7 @@ std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
             } else {
                 const auto& crossing = std::get<LimitCrossing>(judged);
                 Quantity voltage =
-                    load_voltage(*rows.setup->bench, *rows.load, crossing.total_v, row.plus_share);
+                    load_voltage(*rows.setup, *rows.load, crossing.total_v, row.plus_share, row.frequency_hz);
                 add_doubt(voltage, source + "noise", crossing.noise_doubt_v);
                 add_doubt(voltage, source + "interpolation", crossing.interpolation_doubt_v);
                 result.power = power_at(*rows.load, voltage, row.frequency_hz);
@@ -261,21 +267,36 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         options.frequency_guess_hz = frequency_hz / ratio;
         options.bandwidth_hz = bandwidth_hz;
         options.high_pass_hz = setup.bench->inputs[load.plus].high_pass_hz.value_or(0.0);
-        return analysis::read_step(volts, placed->rate_hz, options);
+        analysis::StepReading reading = analysis::read_step(volts, placed->rate_hz, options);
+        refer_to_scale(setup.bench->inputs[load.plus], reading);
+        return reading;
     };
+    std::vector<LoadRows> all;
+    std::vector<std::vector<LoadStep>> ladders;  // of 1 kHz
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        const LoadRows rows{&setup, &load, read_rows(setup, take, *placed, load, read), bandwidth_hz};
-        const auto at_1khz =
-            std::ranges::find_if(rows.rows, [](const LevelRow& row) { return row.frequency_hz == at_hz; });
-        if (at_1khz == rows.rows.end() || at_1khz->trouble_above || at_1khz->readings.empty()) {
+        all.push_back({&setup, &load, read_rows(setup, take, *placed, load, read), bandwidth_hz});
+        const LevelRow* row = row_at_1khz(all.back());
+        ladders.push_back(row == nullptr ? std::vector<LoadStep>{} : steps_of(*row));
+    }
+    for (std::size_t l = 0; l < all.size(); ++l) {
+        const LoadRows& rows = all[l];
+        const capture::Load& load = *rows.load;
+        const LevelRow* at_1khz = row_at_1khz(rows);
+        if (at_1khz == nullptr || at_1khz->trouble_above || at_1khz->readings.empty()) {
             result.loads.clear();
             result.fault = fault_of(take, load,
-                                    {at_1khz == rows.rows.end() ? "no step of 1 kHz" : at_1khz->trouble,
-                                     at_1khz != rows.rows.end() && at_1khz->overload});
+                                    {at_1khz == nullptr ? "no step of 1 kHz" : at_1khz->trouble,
+                                     at_1khz != nullptr && at_1khz->overload});
             return result;
         }
-        result.loads.emplace_back(load.name, findings_of(rows, limits));
+        Findings findings = findings_of(rows, limits);
+        const auto crossing = analysis::find_limit_crossing(at_1khz->readings, limits.front() / 100.0,
+                                                            analysis::DistortionKind::thd);
+        // The powers at other frequencies have the same peaks: what is true of 1 kHz is true of them.
+        if (const auto* found = std::get_if<LimitCrossing>(&crossing))
+            warn_of_ceiling(setup, l, ladders, at_1khz->readings[found->above].level_dbfs, findings);
+        result.loads.emplace_back(load.name, std::move(findings));
     }
     return result;
 }
@@ -284,6 +305,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 Measure power_bandwidth_measure() {
     Measure measure;
+    measure.in_watts = true;
     measure.name = "power-bandwidth";
     measure.summary = "the power at a distortion limit against frequency";
     measure.fields = {
@@ -305,7 +327,6 @@ Measure power_bandwidth_measure() {
          .type = FieldType::number,
          .unit = "dBFS",
          .minimum = -60.0,
-    measure.in_watts = true;
          .maximum = 0.0,
          .help = "level of the loudest step; left out: the bench's limit. The steps are the 15 dB up to it"},
     };

@@ -3,8 +3,10 @@
 
 #include <string>
 
+#include "analysis/amplifier/steady_step.h"
 #include "analysis/uncertainty/quantity.h"
 #include "capture/bench.h"
+#include "cli/measures/measure.h"
 
 namespace assay::cli {
 
@@ -13,10 +15,32 @@ namespace assay::cli {
 analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load& load, double voltage_v,
                                 double plus_share);
 
-/// Voltage squared over the load's resistance, W.
-analysis::Quantity load_power(const capture::Load& load, const analysis::Quantity& voltage);
+/// The same of a voltage at one frequency (of noise: where most of it lies). An input's scale was found at
+/// calibrated_at_hz; what its response does between there and here is doubt "input:NAME:response".
+analysis::Quantity load_voltage(const Setup& setup, const capture::Load& load, double voltage_v,
+                                double plus_share, double frequency_hz);
 
-/// The same at a frequency where the load's inductance may count: Re(V^2 / conj Z) = V^2 R / (R^2 + (w L)^2).
+/// What volts by the input's scale must be multiplied by at this frequency; infinity stands for volts from
+/// which the coupling is undone already. First-order high_pass_hz, scale found at calibrated_at_hz (left out:
+/// far above the corner). 1 where no corner is stated.
+double scale_correction(const capture::Input& input, double frequency_hz);
+
+/// Volts of a step as read, brought to the scale at its own frequency. Peaks are undone already
+/// (StepOptions).
+void refer_to_scale(const capture::Input& input, analysis::StepReading& reading);
+
+/// Relative standard uncertainty of an input's scale at a frequency other than calibrated_at_hz: by its
+/// loopback where it has one, less the stated corner; otherwise an ordinary card's limits, a high-pass of 10
+/// Hz and a low-pass of 100 kHz, each first order (common practice, no source), taken as rectangular (JCGM
+/// 100, 4.3.7). A loopback holds the player's response too, so it is a limit as well and no correction. 0
+/// where calibrated_at_hz is not stated.
+double response_doubt(const Setup& setup, const capture::Input& input, double frequency_hz);
+
+/// What a load takes for each square volt: R / (R^2 + (w L)^2), W/V^2. Harmonics are counted at the tone's
+/// frequency: where they are a few per cent, the load's inductance is far from mattering to their power.
+double conductance_at(const capture::Load& load, double frequency_hz);
+
+/// Power of a voltage across the load, W: Re(V^2 / conj Z) = V^2 R / (R^2 + (w L)^2).
 analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity& voltage,
                             double frequency_hz);
 

@@ -1,0 +1,26 @@
+// Levels where a power is asked for. The gain is not known beforehand: recordings made elsewhere hold a short
+// staircase, and the result is read at that power between two of its steps; on a live bench a quiet step
+// tells the gain, and the level follows from it.
+#pragma once
+
+#include <variant>
+
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+/// Volts RMS across a load at which it takes so many watts; its inductance counts.
+double volts_for_power(const capture::Load& load, double power_w, double frequency_hz);
+
+/// Level of the step that tells the gain: 40 dB below full scale, and at least 20 dB below the limit.
+double quiet_dbfs(const Setup& setup);
+
+/// The level at which volts come out that are so many times those heard at another level, if the gain stays;
+/// absent where that is above what the bench allows.
+std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double heard_dbfs, double heard_v,
+                                                     double wanted_v);
+
+/// Every load must have a resistance, where power_w is asked for.
+capture::Result<void> check_power(const Setup& setup);
+
+}  // namespace assay::cli
