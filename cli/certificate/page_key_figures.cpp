@@ -2,10 +2,12 @@
 #include <algorithm>
 #include <map>
 
+#include "cli/certificate/frequency_plot.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
+#include "cli/files/separation_pairs.h"
 #include "cli/files/show.h"
 
 namespace assay::cli {
@@ -72,8 +74,8 @@ PageData key_figures(const Session& session) {
             // What a claim is about stands above already, with its verdict.
             if (count >= most_rows || claimed(session, record.id, load, name)) continue;
             const analysis::Quantity& quantity = *findings.find(name);
-            const std::string basis =
-                is_power(quantity) ? basis_text(session, record, load, name) : std::string{};
+            const std::string basis = is_power(quantity) ? basis_text(session, record, load, name)
+                                                         : both_ways_text(session, record);
             PageData row = row_for(quantity_words(name, limit_on), basis, 1);
             row.set("where",
                     visible_text(record.id, 80) + (load.empty() ? "" : ", " + visible_text(load, 60)));
@@ -118,7 +120,8 @@ std::string plot_caption(const std::string& file) {
                "where there "
                "is one, and at the bottom what it leaves.";
     }
-    return "Curve of the test.";
+    const std::string caption = frequency_plot_caption(file);
+    return caption.empty() ? "Curve of the test." : caption;
 }
 
 }  // namespace assay::cli

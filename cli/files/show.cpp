@@ -10,6 +10,7 @@
 #include "cli/files/plain_text.h"
 #include "cli/files/power_text.h"
 #include "cli/files/quantity_words.h"
+#include "cli/files/separation_pairs.h"
 #include "cli/files/session_findings.h"
 
 namespace assay::cli {
@@ -130,6 +131,8 @@ std::string test_text(const Session& session, const TestRecord& record) {
     }
     const std::string whole = findings_text(session, record, {}, result.whole);
     if (!whole.empty()) out += "  Whole test\n" + whole;
+    if (const std::string both = both_ways_text(session, record); !both.empty())
+        out += block("  Both ways: ", 13, both);
     return out;
 }
 
