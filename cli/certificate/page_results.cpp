@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cctype>
 
+#include "cli/certificate/frequency_plot.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
 #include "cli/files/basis.h"
@@ -163,6 +164,8 @@ std::string plot_file_name(const TestRecord& record) {
         name += safe ? letter : '_';
     }
     const std::string& measure = record.result.measure;
+    if (const std::string kind = frequency_plot_kind(measure); !kind.empty())
+        return name + '-' + kind + ".svg";
     const bool driver = measure == "impedance" || measure == "driver-parameters";
     return name + (driver ? "-impedance.svg" : "-level.svg");
 }
