@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "analysis/amplifier/clip_onset.h"
 
@@ -104,16 +105,21 @@ void warn_of_ceiling(const Setup& setup, std::size_t load_position,
     for (const LoadStep& step : loads[load_position]) {
         if (step.state == StepState::sound) readings.push_back(step.reading);
     }
-    bool flattens = false;
+    std::optional<double> clipping_from_dbfs;
     for (const auto polarity : {analysis::Polarity::positive, analysis::Polarity::negative}) {
         const auto onset = analysis::find_clip_onset(readings, polarity);
-        flattens = flattens || std::holds_alternative<analysis::ClipOnset>(onset);
+        const auto* found = std::get_if<analysis::ClipOnset>(&onset);
+        if (found != nullptr)
+            clipping_from_dbfs = std::min(found->drive_dbfs, clipping_from_dbfs.value_or(found->drive_dbfs));
     }
-    if (!flattens) return;
-    const CeilingVerdict verdict = whose_ceiling(setup, load_position, loads, needed_drive_dbfs);
+    if (!clipping_from_dbfs) return;
+    const CeilingVerdict verdict =
+        whose_ceiling(setup, load_position, loads, std::max(needed_drive_dbfs, *clipping_from_dbfs));
     if (verdict.amplifier_proven) return;
+    const capture::Load& load = setup.bench->loads[setup.test->loads[load_position]];
     findings.warn("recorder-ceiling-not-excluded",
-                  verdict.words + "; a power that is too low for its rating may be the recorder's doing",
+                  verdict.words + (load.bare_input ? "; volts" : "; a power") +
+                      " too low for the rating may be the recorder's doing",
                   "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
                   "loopback tells how far an input can be trusted");
 }

@@ -312,20 +312,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             findings.warn("crossover-distortion", *crossover,
                           "check the output stage's bias; a source of few bits can look alike");
         }
-        const double clipping_from = clip_drive(steps.readings);
-        if (clipping_from < 1e8) {
-            const CeilingVerdict ceiling =
-                whose_ceiling(setup, l, read->loads, std::max(needed_drive, clipping_from));
-            if (!ceiling.amplifier_proven) {
-                findings.warn(
-                    "recorder-ceiling-not-excluded",
-                    ceiling.words + (load.bare_input ? "; volts" : "; a power") +
-                        " too low for the rating may be the recorder's doing",
-                    "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
-                    "loopback tells how "
-                    "far an input can be trusted");
-            }
-        }
+        warn_of_ceiling(setup, l, read->loads, needed_drive, findings);
         findings.curves.emplace_back("level", level_curve(load, steps));
         result.loads.emplace_back(load.name, std::move(findings));
     }
