@@ -72,6 +72,10 @@ id = "by-hand"
 measure = "meter-power"
 loads = ["load-a"]
 output_v = 12.0
+[[test]]
+id = "sweep"
+measure = "response"
+loads = ["load-a"]
 [[claim]]
 text = "22 W into 4 ohm"
 test = "power"
@@ -237,6 +241,26 @@ def missing_programs(here):
     report.check(program.assay("certify", here / "s").status == 0, "with them all is made again")
 
 
+def frequency_plot(here):
+    """The drawn gain (gnuplot's own path) goes through what session.json says, by the frame that the page states."""
+    svg = (here / "s/plots/sweep-response.svg").read_text()
+    curve = json.loads((here / "s/session.json").read_text())["tests"]["sweep"]["loads"]["load-a"]["curves"]["response"]
+    frame = [float(v) for v in re.search(r'data-frame="([^"]+)"', svg)[1].split()]
+    paths = [[tuple(map(float, p)) for p in re.findall(r"(-?[\d.]+),(-?[\d.]+)", d)] for d in re.findall(r"<path[^>]*\sd='([^']*)'", svg)]
+    drawn = [tuple(p) for path in paths for p in path]
+    worst = 0.0
+    for hz in (20, 100, 1000, 10000, 20000):
+        i = min(range(len(curve["frequency_hz"])), key=lambda k: abs(math.log(curve["frequency_hz"][k] / hz)))
+        x = frame[0] + (frame[1] - frame[0]) * math.log(curve["frequency_hz"][i] / frame[4]) / math.log(frame[5] / frame[4])
+        y = frame[2] + (frame[3] - frame[2]) * (curve["magnitude_db"][i] - frame[6]) / (frame[7] - frame[6])
+        worst = max(worst, min(max(abs(a - x), abs(b - y)) for a, b in drawn))
+    # Half the width of the line (2.4), which also covers points that gnuplot leaves out where the curve is straight.
+    report.check(worst < 1.2, "the response is drawn where session.json has it", f"{worst:.2f} pixels")
+    page = (here / "s/certificate.html").read_text()
+    report.check("Gain against frequency" in page and "-3 dB" in svg and "-1 dB" in svg and "SIMULATED BENCH" in svg,
+                 "with its limits, its caption and the mark of the simulated bench")
+
+
 def curves(here):
     done = program.assay("certify", here / "s", "--format", "csv")
     file = here / "s/curves/power.load-a.level.csv"
@@ -267,13 +291,13 @@ def schema(here):
         copy = json.loads(json.dumps(session))
         spoil(copy)
         report.check(any(checker.iter_errors(copy)), f"the schema refuses: {what}")
-    report.check({m for m in re.findall(r'measure": "([a-z-]+)"', json.dumps(session))} == {"clipping-power", "distortion", "meter-power"},
-                 "the session held three measures")
+    report.check({m for m in re.findall(r'measure": "([a-z-]+)"', json.dumps(session))} == {"clipping-power", "distortion", "meter-power", "response"},
+                 "the session held four measures")
 
 
 with tempfile.TemporaryDirectory() as name:
     place = Path(name)
     report.guarded("make", lambda: make(place))
-    for part in (paper, square_code, in_a_browser, valid_html, photographs, missing_programs, curves, schema):
+    for part in (paper, square_code, in_a_browser, valid_html, frequency_plot, photographs, missing_programs, curves, schema):
         report.guarded(part.__name__, lambda part=part: part(place))
 report.finish()
