@@ -2,6 +2,7 @@
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/distortion.h"
 #include "cli/measures/driver_parameters.h"
+#include "cli/measures/endurance.h"
 #include "cli/measures/impedance.h"
 #include "cli/measures/intermodulation.h"
 #include "cli/measures/match.h"
@@ -21,7 +22,7 @@ const std::vector<Measure>& measure_table() {
         response_measure(),          noise_measure(),           output_impedance_measure(),
         separation_measure(),        intermodulation_measure(), power_bandwidth_measure(),
         burst_power_measure(),       impedance_measure(),       match_measure(),
-        driver_parameters_measure(),
+        driver_parameters_measure(), endurance_measure(),
     };
     return table;
 }

@@ -1,0 +1,97 @@
+#include "analysis/amplifier/held_output.h"
+
+#include <algorithm>
+#include <cmath>
+#include <cstddef>
+#include <numbers>
+
+namespace assay::analysis {
+
+namespace {
+
+constexpr std::size_t steady_blocks = 8;
+constexpr double steady_within = 0.1;
+constexpr std::size_t reference_rows = 3;
+constexpr std::size_t reference_blocks = 40;
+constexpr double gone = 0.25;  // of the level: 12 dB
+constexpr double gone_s = 1.0;
+constexpr double end_slack_s = 2.0;  // a player's clock and the block's length
+
+double median_of(std::vector<double> values) {
+    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
+    std::nth_element(values.begin(), middle, values.end());
+    return *middle;
+}
+
+/// Blocks at which the output went away for good or for a while.
+std::vector<std::size_t> losses_of(std::span<const double> levels, std::size_t least_blocks,
+                                   std::size_t& returns) {
+    const std::size_t first = std::min(levels.size(), reference_blocks);
+    const double low =
+        gone * median_of({levels.begin(), levels.begin() + static_cast<std::ptrdiff_t>(first)});
+    std::vector<std::size_t> losses;
+    std::size_t quiet = 0;
+    for (std::size_t b = 0; b < levels.size(); ++b) {
+        if (levels[b] >= low) {
+            if (quiet >= least_blocks) ++returns;
+            quiet = 0;
+        } else if (++quiet == least_blocks) {
+            losses.push_back(b + 1 - least_blocks);
+        }
+    }
+    // A tail too short to be told from a gap is still the end of what was heard.
+    if (quiet > 0 && quiet < least_blocks) losses.push_back(levels.size() - quiet);
+    return losses;
+}
+
+}  // namespace
+
+std::optional<std::size_t> steady_from(std::span<const double> block_levels, double least) {
+    for (std::size_t b = 0; b + steady_blocks <= block_levels.size(); ++b) {
+        const auto part = block_levels.subspan(b, steady_blocks);
+        const auto [low, high] = std::minmax_element(part.begin(), part.end());
+        if (*low > least && *low >= (1.0 - steady_within) * *high) return b;
+    }
+    return std::nullopt;
+}
+
+std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span<const double> block_levels,
+                                        const HeldOptions& options) {
+    if (rows.empty() || block_levels.empty()) return std::nullopt;
+    HeldOutcome outcome;
+    const double block_minutes = options.block_s / 60.0;
+    const auto least_blocks = static_cast<std::size_t>(std::ceil(gone_s / options.block_s));
+    const auto losses = losses_of(block_levels, least_blocks, outcome.returns);
+    const double heard_minutes =
+        static_cast<double>(losses.empty() ? block_levels.size() : losses.front()) * block_minutes;
+    const bool whole = heard_minutes >= options.minutes - end_slack_s / 60.0;
+    outcome.run_minutes = whole ? options.minutes : heard_minutes;
+    outcome.resolution_minutes = block_minutes;
+    const bool gone_for_good = !losses.empty() && losses.front() + least_blocks <= block_levels.size();
+    if (!whole) outcome.ended_by = gone_for_good ? HeldEnd::cut_out : HeldEnd::recording_ended;
+
+    std::vector<double> first;
+    for (std::size_t r = 0; r < std::min(rows.size(), reference_rows); ++r) first.push_back(rows[r].total_v);
+    const double reference_v = median_of(first);
+    const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
+    std::size_t last = 0;
+    for (std::size_t r = 0; r < rows.size() && rows[r].minutes <= outcome.run_minutes; ++r) {
+        last = r;
+        const bool next_too = r + 1 >= rows.size() || rows[r + 1].minutes > outcome.run_minutes ||
+                              fall_at(r + 1) >= options.end_fall_db;
+        if (r == 0 || fall_at(r) < options.end_fall_db || !next_too) continue;
+        const double before = fall_at(r - 1);
+        const double share = std::clamp((options.end_fall_db - before) / (fall_at(r) - before), 0.0, 1.0);
+        outcome.ended_by = HeldEnd::fall;
+        outcome.resolution_minutes = rows[r].minutes - rows[r - 1].minutes;
+        outcome.run_minutes = rows[r - 1].minutes + share * outcome.resolution_minutes;
+        break;
+    }
+    outcome.fall_db = outcome.ended_by == HeldEnd::fall ? options.end_fall_db : fall_at(last);
+    const double db_per_part = 20.0 / std::numbers::ln10;
+    outcome.fall_doubt_db =
+        db_per_part * std::hypot(rows[last].doubt_v / rows[last].total_v, rows.front().doubt_v / reference_v);
+    return outcome;
+}
+
+}  // namespace assay::analysis

@@ -1,0 +1,47 @@
+// A level held for long: when the output ended, by what, and how far it had fallen until then.
+//
+// The reference is the median of the first rows. A fall counts where two rows one after another lie that far
+// below it (the last row alone where it is the last); its time is read between rows by straight lines in dB.
+// An output that is gone for a second or more, by 12 dB or more, has cut out. Shorter gaps are a player's
+// loop.
+#pragma once
+
+#include <optional>
+#include <span>
+#include <vector>
+
+namespace assay::analysis {
+
+struct HeldRow {
+    double minutes = 0.0;  // from the tone's start, by the player's clock
+    double total_v = 0.0;  // RMS
+    double doubt_v = 0.0;  // standard uncertainty from noise alone
+    double thd = 0.0;      // ratio
+};
+
+struct HeldOptions {
+    double minutes = 30.0;  // that were asked for
+    double end_fall_db = 1.0;
+    double block_s = 0.25;
+};
+
+enum class HeldEnd { time, fall, cut_out, recording_ended };
+
+struct HeldOutcome {
+    HeldEnd ended_by = HeldEnd::time;
+    double run_minutes = 0.0;  // until the end; of recording_ended, what was heard
+    double resolution_minutes = 0.0;
+    double fall_db = 0.0;  // at the last row before the end
+    double fall_doubt_db = 0.0;
+    std::size_t returns = 0;  // how often the output came back after a cut-out
+};
+
+/// First block from which the level stands still for two seconds; nothing where it never does.
+std::optional<std::size_t> steady_from(std::span<const double> block_levels, double least);
+
+/// `block_levels` from the tone's start to the recording's end, one each block_s of the player's clock, in
+/// any unit; rows rising in time. Nothing where there is no row.
+std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span<const double> block_levels,
+                                        const HeldOptions& options);
+
+}  // namespace assay::analysis

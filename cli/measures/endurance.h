@@ -1,0 +1,10 @@
+// The measure `endurance`: a sine held for minutes to hours, and how long the output lasts.
+#pragma once
+
+#include "cli/measures/measure.h"
+
+namespace assay::cli {
+
+Measure endurance_measure();
+
+}  // namespace assay::cli
