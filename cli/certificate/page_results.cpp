@@ -177,7 +177,7 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
         const TestResult& result = record.result;
         const std::string limit_on = text_condition(result, "limit_on", "thd");
         PageData entry;
-        entry.set("title", first_capital(measure_words(result.measure)));
+        entry.set("title", first_capital(measure_words(result.measure, session.unit.kind)));
         entry.set("id", visible_text(record.id, 80));
         entry.set("simulated", PageData{session.simulated});
         if (result.fault) {

@@ -246,7 +246,8 @@ std::string unit_of(const std::string& name) {
     return split_unit(name).second;
 }
 
-std::string measure_words(const std::string& measure) {
+std::string measure_words(const std::string& measure, UnitKind kind) {
+    if (kind == UnitKind::line && measure == "clipping-power") return "largest output volts and clipping";
     return look_up(measure, known_measures).value_or(visible_text(measure, 60));
 }
 

@@ -3,6 +3,7 @@
 
 #include <string>
 
+#include "cli/measures/job.h"
 #include "cli/measures/result.h"
 
 namespace assay::cli {
@@ -19,7 +20,8 @@ std::string limit_words(const std::string& name, const std::string& limit_on);
 std::string unit_of(const std::string& name);
 
 /// Measures in plain words: "output power and clipping". Unknown ones by their name.
-std::string measure_words(const std::string& measure);
+/// A line unit's output is told in volts.
+std::string measure_words(const std::string& measure, UnitKind kind = UnitKind::amplifier);
 
 /// Conditions that another program reads, not a person: the parameters of a fitted model in full precision.
 bool for_programs_only(const std::string& condition);
