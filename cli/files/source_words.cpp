@@ -22,12 +22,14 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 15> rows{{
+constexpr std::array<Row, 16> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
     {"input:", ":own-distortion", "the recorder's own distortion",
      "record a loopback so that it is known, or use a cleaner sound card"},
+    {"input:", ":response", "the input's response, from the frequency of its calibration to this one",
+     "run `assay calibrate loopback`"},
     {"meter:", "", "the meter's accuracy", "use a more accurate meter"},
     {"load:", ":resistance", "load resistance", "measure it with four wires"},
     {"test:", ":noise", "noise in the recording",

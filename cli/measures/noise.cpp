@@ -34,6 +34,7 @@ constexpr double zeros_allowed = 0.05;
 constexpr double unsteady = 2.0;                     // power of one stretch over the typical
 constexpr double floor_margin = 1.9952623149688795;  // 3 dB in power
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
+constexpr double noise_centre_hz = 10000.0;  // of even noise to 20 kHz, half lies to either side
 
 Result<void> check(const Setup& setup) {
     const auto refuse = [](const std::string& text, const std::string& mend) {
@@ -157,7 +158,7 @@ std::variant<Quantity, Absent> unit_noise(const LoadContext& context, NoiseValue
     const double volts = std::sqrt(whole_square - floor_square);
     // Both inputs of a bridged load see noise of their own: the halves count alike.
     Quantity quantity =
-        load_voltage(*context.setup->bench, *context.load, volts, context.load->minus ? 0.5 : 1.0);
+        load_voltage(*context.setup, *context.load, volts, context.load->minus ? 0.5 : 1.0, noise_centre_hz);
     add_doubt(quantity, context.source + "repeatability", whole.doubt_v * whole.volts / volts);
     if (floor_square > 0.0)
         add_doubt(quantity, context.floor_source + "repeatability", floor.doubt_v * floor.volts / volts);

@@ -7,6 +7,7 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -100,6 +101,7 @@ void read_load_step(const Setup& setup, std::size_t load_index, const std::vecto
     options.high_pass_hz = plus_input.high_pass_hz.value_or(0.0);
     const analysis::StepReading before = step.reading;
     step.reading = analysis::read_step(volts, window.rate_hz, options);
+    refer_to_scale(plus_input, step.reading);
     step.reading.at_s = before.at_s;
     if (load.minus) step.plus_share = share_of_plus(volts, plus);
 }
