@@ -10,11 +10,15 @@
 #include "capture/guard.h"
 #include "capture/tone/staircase.h"
 #include "cli/commands/calibrating.h"
+#include "cli/commands/loopback_findings.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/match_file.h"
 #include "cli/files/posix.h"
+#include "cli/files/response_file.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/match.h"
+#include "cli/measures/response.h"
+#include "cli/measures/response_reading.h"
 #include "cli/measures/staircase_reading.h"
 
 namespace assay::cli {
@@ -28,6 +32,7 @@ using capture::Result;
 constexpr double loopback_from_dbfs = -60.0;
 constexpr double loopback_step_db = 3.0;
 constexpr double loopback_hz = 997.0;
+constexpr double sweep_dbfs = -20.0;
 constexpr double clean_thd = 1e-4;  // -80 dB: a tenth of the lowest limit that is usual
 
 /// A folder for the captures of this command, taken away at the end.
@@ -78,10 +83,8 @@ Result<Loopback> loopback_of(const CalibrateOptions& options) {
     return loopback;
 }
 
-Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const CalibrateOptions& options,
-                          const Manner& manner, const fs::path& into) {
-    if (auto guarded = capture::check_tone(*setup.bench, outputs_of(setup), tone); !guarded)
-        return tl::unexpected<capture::Fault>(guarded.error());
+/// Asks whether the leads are as told; nothing has sounded yet.
+Result<void> ask_connected(const capture::Tone& tone, const CalibrateOptions& options, const Manner& manner) {
     auto questions = Questions::open(options.answers, manner);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
     const auto ready =
@@ -91,6 +94,13 @@ Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const Calibrat
                         ""});
     if (!ready) return tl::unexpected<capture::Fault>(ready.error());
     if (!*ready) return capture::fail(FaultKind::stopped, "stopped by hand: nothing was played");
+    return {};
+}
+
+Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const CalibrateOptions& options,
+                          const Manner& manner, const fs::path& into) {
+    if (auto guarded = capture::check_tone(*setup.bench, outputs_of(setup), tone); !guarded)
+        return tl::unexpected<capture::Fault>(guarded.error());
     auto choice = choose_sound(*setup.bench, options.bench.string(), true);
     if (!choice) return tl::unexpected<capture::Fault>(choice.error());
     capture::LiveDevice device(*setup.bench, choice->library, choice->devices);
@@ -106,6 +116,32 @@ Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const Calibrat
     if (!recording) return tl::unexpected<capture::Fault>(recording.error());
     take.recording = std::move(*recording);
     return take;
+}
+
+/// The response over the widest band that the rate gives.
+Result<CardResponse> sweep_of(const Loopback& loopback, double level_dbfs, const CalibrateOptions& options,
+                              const Manner& manner, const fs::path& into) {
+    Test test = loopback.test;
+    test.id = "loopback-response";
+    test.measure = "response";
+    test.fields["drive_dbfs"] = level_dbfs;
+    const Setup setup{.bench = &loopback.bench,
+                      .test = &test,
+                      .tone_rate_hz = loopback.bench.sample_rate_hz,
+                      .named = {},
+                      .folder = {}};
+    auto tone = response_measure().next(setup, {});
+    if (!tone) return capture::fail(FaultKind::internal, "the loopback has no sweep", "");
+    const auto take = capture_tone(setup, std::move(*tone), options, manner, into);
+    if (!take) return tl::unexpected<capture::Fault>(take.error());
+    const auto reading = read_response(setup, *take);
+    if (!reading) return tl::unexpected<capture::Fault>(reading.error());
+    const capture::Input& input = loopback.bench.inputs[loopback.bench.loads[0].plus];
+    return card_response_of(*reading, input, take->recording.rate_hz, today());
+}
+
+double card_db(const CardResponse& card, double frequency_hz) {
+    return 20.0 * std::log10(std::abs(card.at(frequency_hz)));
 }
 
 }  // namespace
@@ -132,7 +168,9 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         stairs.levels_dbfs.push_back(level);
     stairs.levels_dbfs.push_back(top);
     const ScratchFolder folder(options.bench);
-    const auto take = capture_tone(setup, capture::make_staircase(stairs), options, manner, folder.path());
+    capture::Tone tone = capture::make_staircase(stairs);
+    if (const auto ready = ask_connected(tone, options, manner); !ready) return report(ready.error());
+    const auto take = capture_tone(setup, std::move(tone), options, manner, folder.path());
     if (!take) return report(take.error());
     const auto reading = read_staircase(setup, *take);
     if (!reading) return report(reading.error());
@@ -140,6 +178,7 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
     std::optional<double> clean_up_to;
     double own_thd = 0.0;
     bool still_clean = true;
+    std::vector<LoopbackLevel> levels;
     for (const LoadStep& step : reading->loads[0]) {
         const bool sound = step.state == StepState::sound;
         table += fmt::format(
@@ -152,6 +191,9 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         still_clean = still_clean && clean;
         if (!still_clean) continue;
         clean_up_to = step.plus_peak_dbfs;
+        const double heard = step.reading.fundamental_v * std::sqrt(2.0) / std::abs(input.volts_per_unit());
+        levels.push_back({step.reading.level_dbfs, 20.0 * std::log10(std::max(heard, 1e-10)),
+                          8.7 * step.reading.fundamental_doubt_v / step.reading.fundamental_v});
         if (step.plus_peak_dbfs > -30.0) own_thd = std::max(own_thd, step.reading.thd);
     }
     const double noise_dbfs =
@@ -165,23 +207,36 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
                        std::nullopt, "look at the cable, the mixer's levels and effects, then try again"});
     }
     const double level = std::floor(10.0 * std::min(*clean_up_to, 0.0)) / 10.0;
+    if (const auto follows = judge_levels(levels, input.name); !follows) return report(follows.error());
+    const auto card =
+        sweep_of(*loopback, std::min(sweep_dbfs, levels.back().played_dbfs), options, manner, folder.path());
+    if (!card) return report(card.error());
+    if (const auto whole = judge_band(*card); !whole) return report(whole.error());
+    const fs::path file =
+        fs::path(options.bench).replace_extension(fmt::format(".loopback-{}.json", input.channel));
     BenchEdits edits{{"clean_up_to_dbfs", fmt::format("{:.1f}", level)},
-                     {"own_thd_percent", fmt::format("{:.3g}", 100.0 * own_thd)}};
+                     {"own_thd_percent", fmt::format("{:.3g}", 100.0 * own_thd)},
+                     {"response", "\"" + file.filename().string() + "\""}};
     const auto edited = edit_bench(options.bench, "input", input.name, edits);
     if (!edited) return report(edited.error());
     if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
+    if (const auto written = write_file_safely(file, card_response_text(*card)); !written)
+        return report(written.error());
     if (const auto written = write_file_safely(options.bench, *edited); !written)
         return report(written.error());
-    print_result(manner.json
-                     ? fmt::format("{{\"input\": \"{}\", \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": "
-                                   "{:.4g}, \"noise_dbfs\": {:.1f}, "
-                                   "\"round_trip_s\": {:.5f}}}\n",
-                                   input.name, level, 100.0 * own_thd, noise_dbfs, reading->placement.start_s)
-                     : table + fmt::format("input \"{}\": clean up to {:.1f} dBFS (THD below {:.3g} %), own "
-                                           "THD {:.3g} %, noise {:.1f} dBFS; round "
-                                           "trip {:.1f} ms\n",
-                                           input.name, level, 100.0 * clean_thd, 100.0 * own_thd, noise_dbfs,
-                                           1e3 * reading->placement.start_s));
+    print_result(
+        manner.json
+            ? fmt::format("{{\"input\": \"{}\", \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": "
+                          "{:.4g}, \"noise_dbfs\": {:.1f}, "
+                          "\"round_trip_s\": {:.5f}}}\n",
+                          input.name, level, 100.0 * own_thd, noise_dbfs, reading->placement.start_s)
+            : table + fmt::format("input \"{}\": clean up to {:.1f} dBFS (THD below {:.3g} %), own "
+                                  "THD {:.3g} %, noise {:.1f} dBFS; round "
+                                  "trip {:.1f} ms; {:+.2f} dB at 20 Hz and {:+.2f} dB at 20 kHz re 1 kHz, "
+                                  "written to {}\n",
+                                  input.name, level, 100.0 * clean_thd, 100.0 * own_thd, noise_dbfs,
+                                  1e3 * reading->placement.start_s, card_db(*card, 20.0),
+                                  card_db(*card, 20000.0), file.filename().string()));
     return exit_done;
 }
 
@@ -210,6 +265,7 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
                     bench->inputs[bench->jig->generator_side].name,
                     bench->inputs[bench->jig->driver_side].name));
     const ScratchFolder folder(options.bench);
+    if (const auto ready = ask_connected(*tone, options, manner); !ready) return report(ready.error());
     auto take = capture_tone(setup, std::move(*tone), options, manner, folder.path());
     if (!take) return report(take.error());
     const std::vector<Take> takes{std::move(*take)};

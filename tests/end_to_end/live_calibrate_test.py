@@ -86,6 +86,10 @@ def loopback(file):
         # A hard ceiling at 0.2 is -13.98 dBFS of peak; steps of 3 dB from -60 dBFS: the last clean one is -15 dBFS.
         report.absolute("clean up to", got.get("clean_up_to_dbfs"), -15.0, 0.11)
         report.check("overload" not in run.stdout and "round trip" in run.stdout, "the map is printed", run.stdout[-200:])
+        # The virtual bench is a delay: its closed form is 0 dB everywhere.
+        card = json.loads((file.folder / got["response"]).read_text())
+        worst = max(abs(db) for f, db in zip(card["frequency_hz"], card["magnitude_db"]) if 15 < f < 20000)
+        report.check(worst < 0.02 and card["input"] == "probe-a" and card["rate_hz"] == RATE and card["date"], "its response is flat", f"worst {worst:.4f} dB")
 
 
 def load_in_jig(file):
