@@ -27,6 +27,7 @@ constexpr std::array common_rates_hz{32000.0, 44100.0, 48000.0, 88200.0, 96000.0
 Result<void> judge_levels(const std::vector<LoopbackLevel>& levels, const std::string& input) {
     if (levels.size() < 3) return {};
     std::vector<double> gains;
+    gains.reserve(levels.size());
     for (const LoopbackLevel& level : levels) gains.push_back(level.heard_dbfs - level.played_dbfs);
     const double middle_db = analysis::median(gains);
     for (const LoopbackLevel& level : levels) {
