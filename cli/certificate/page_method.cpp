@@ -211,8 +211,8 @@ PageData methods_part(const Session& session) {
         same->tests += (same->count++ == 0 ? "" : ", ") + visible_text(record.id, 80);
     }
     for (const Method& method : methods) {
-        add(first_capital(measure_words(method.measure, session.unit.kind)) + (method.count == 1 ? " (test " : " (tests ") +
-                method.tests + ")",
+        add(first_capital(measure_words(method.measure, session.unit.kind)) +
+                (method.count == 1 ? " (test " : " (tests ") + method.tests + ")",
             method.text);
     }
     add("Uncertainty",

@@ -64,7 +64,8 @@ std::string summary(const Job& job, const capture::Bench& bench) {
                             test.loads.empty() ? std::string() : ", at " + names_of(bench, test.loads));
     }
     return text +
-           "Before each set of loads or inputs the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at any "
+           "Before each set of loads or inputs the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at "
+           "any "
            "time.\n";
 }
 

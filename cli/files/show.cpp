@@ -114,7 +114,8 @@ std::string conditions_text(const TestResult& result) {
 
 std::string test_text(const Session& session, const TestRecord& record) {
     const TestResult& result = record.result;
-    std::string out = "\nTEST " + visible_text(record.id, 80) + "  (" + measure_words(result.measure, session.unit.kind) + ")\n";
+    std::string out = "\nTEST " + visible_text(record.id, 80) + "  (" +
+                      measure_words(result.measure, session.unit.kind) + ")\n";
     out += conditions_text(result);
     if (result.fault) {
         std::string text = visible_text(result.fault->text);

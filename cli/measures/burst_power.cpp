@@ -127,9 +127,9 @@ analysis::StepReading read_level(const Setup& setup, const PlacedTake& placed, c
             placed.at_s(step, begins_s + burst.on_s - cycles_at_end / burst.frequency_hz)));
     }
     const std::vector<std::span<const double>> spans(volts.begin(), volts.end());
-    analysis::StepReading reading = analysis::read_bursts(
-        spans, placed.rate_hz, burst.frequency_hz / placed.placement.clock_ratio, burst.frequency_hz,
-        field_number(*setup.test, "distortion_bandwidth_hz"));
+    analysis::StepReading reading =
+        analysis::read_bursts(spans, placed.rate_hz, burst.frequency_hz / placed.placement.clock_ratio,
+                              burst.frequency_hz, field_number(*setup.test, "distortion_bandwidth_hz"));
     refer_to_scale(setup.bench->inputs[load.plus], reading);
     return reading;
 }
@@ -238,7 +238,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             findings.add_absent("burst_power_w", *absent);
         } else {
             const auto& crossing = std::get<LimitCrossing>(found);
-            Quantity voltage = load_voltage(setup, load, crossing.total_v, row.plus_share, burst.frequency_hz);
+            Quantity voltage =
+                load_voltage(setup, load, crossing.total_v, row.plus_share, burst.frequency_hz);
             add_doubt(voltage, source + "noise", crossing.noise_doubt_v);
             add_doubt(voltage, source + "interpolation", crossing.interpolation_doubt_v);
             findings.add("burst_power_w", power_at(load, voltage, burst.frequency_hz));

@@ -167,8 +167,7 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
         findings.add(voltage_name, voltage);
         return std::nullopt;
     }
-    Quantity power =
-        power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz"));
+    Quantity power = power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz"));
     findings.add(power_name, power);
     findings.add(voltage_name, voltage);
     return power;
@@ -208,9 +207,8 @@ void add_onset(const LoadContext& context, Findings& findings) {
     if (context.load.bare_input) {
         // The halves say it in volts.
     } else if (lowest_total) {
-        const Quantity voltage =
-            load_voltage(context.setup, context.load, *lowest_total, context.steps.plus_shares.back(),
-                         frequency_of(context));
+        const Quantity voltage = load_voltage(context.setup, context.load, *lowest_total,
+                                              context.steps.plus_shares.back(), frequency_of(context));
         findings.add("clip_onset_w",
                      power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz")));
     } else {
@@ -306,8 +304,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         add_onset(context, findings);
         add_gain(context, findings);
         for (const std::string& trouble : steps.troubles)
-            findings.warn(steps.trouble_code(),
-                          trouble + "; no requested number rests on it", "no need to repeat the test for it");
+            findings.warn(steps.trouble_code(), trouble + "; no requested number rests on it",
+                          "no need to repeat the test for it");
         if (const auto crossover = analysis::crossover_distortion(steps.readings)) {
             findings.warn("crossover-distortion", *crossover,
                           "check the output stage's bias; a source of few bits can look alike");

@@ -61,7 +61,8 @@ struct Claim {
     std::optional<double> at_supply_volts{};
     std::optional<double> at_load_ohm{};
     std::optional<double> channels_driven{};
-    // What a rating's basis fills in where the claim leaves it open (see rating.h); not of the claim's own words.
+    // What a rating's basis fills in where the claim leaves it open (see rating.h); not of the claim's own
+    // words.
     std::string by_basis{};                      // name of the basis
     std::optional<double> at_supply_volts_to{};  // upper end, where the basis is a range
     std::string limit_on{};                      // "thd" or "thd+n"

@@ -53,9 +53,9 @@ Result<void> check(const Setup& setup) {
                 "take it out, or name a load with a resistance");
         }
     }
-    const auto id = setup.test->text("floor");
     if (setup.test->number("reference_v") && setup.test->number("reference_power_w"))
         return refuse("reference_v: stands beside reference_power_w", "take one of them out");
+    const auto id = setup.test->text("floor");
     if (!id || !setup.named) return {};
     const auto floor = setup.named(*id);
     if (!floor || floor->test->measure != "noise" || *id == setup.test->id) {
@@ -65,9 +65,9 @@ Result<void> check(const Setup& setup) {
     for (const std::size_t index : setup.test->loads) {
         const auto& loads = floor->test->loads;
         if (std::find(loads.begin(), loads.end(), index) != loads.end()) continue;
-        return refuse(fmt::format("floor: test \"{}\" does not measure {}", *id,
-                                  setup.bench->loads[index].in_words()),
-                      "name the same in both tests");
+        return refuse(
+            fmt::format("floor: test \"{}\" does not measure {}", *id, setup.bench->loads[index].in_words()),
+            "name the same in both tests");
     }
     return {};
 }
@@ -173,7 +173,6 @@ void add_volt_ratio(const std::string& name, double reference_v,
         findings.absent.emplace_back(name, *absent);
         return;
     }
-    const double ohm = context.load->resistance_ohm;
     const Quantity& volts = std::get<Quantity>(noise);
     Quantity ratio = analysis::combine(20.0 * std::log10(reference_v / volts.value), "dB",
                                        {{&volts, -db_per_relative / volts.value}});
@@ -184,6 +183,7 @@ void add_volt_ratio(const std::string& name, double reference_v,
 
 void add_ratio(const LoadContext& context, const std::string& name, double power_w,
                const std::variant<Quantity, Absent>& noise, Findings& findings) {
+    const double ohm = context.load->resistance_ohm;
     if (!std::isfinite(ohm) && std::holds_alternative<Quantity>(noise)) {
         findings.absent.emplace_back(name, Absent{"no-load", "the load has no resistance",
                                                   "name a load with a resistance if the ratio is wanted"});
@@ -320,9 +320,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     result.conditions.emplace_back("detector", std::string("RMS"));
     if (const auto power_w = setup.test->number("reference_power_w"))
         result.conditions.emplace_back("reference_power_w", *power_w);
-    if (floor_id) result.conditions.emplace_back("floor", *floor_id);
     if (const auto reference_v = setup.test->number("reference_v"))
         result.conditions.emplace_back("reference_v", *reference_v);
+    if (floor_id) result.conditions.emplace_back("floor", *floor_id);
     add_recording_conditions(setup, take, result);
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
@@ -353,13 +353,13 @@ Measure noise_measure() {
          .minimum = 1e-3,
          .maximum = 1e5,
          .help = "power that the noise is also compared with, e.g. the rated one"},
-        {.name = "floor",
         {.name = "reference_v",
          .type = FieldType::number,
          .unit = "V",
          .minimum = 1e-6,
          .maximum = 1e4,
          .help = "volts RMS that the noise is also compared with, e.g. the rated output of a line unit"},
+        {.name = "floor",
          .type = FieldType::text,
          .help = "id of a noise test with the probe shorted: the bench's own noise, taken off in power"},
     };
@@ -370,9 +370,9 @@ Measure noise_measure() {
          "the same through the network of ITU-R 468, RMS: not the quasi-peak reading of that rule"},
         {"signal_to_noise_1w_db", "dB", true, "one watt over the noise"},
         {"signal_to_noise_1w_a_weighted_db", "dB", true, "one watt over the A-weighted noise"},
-        {"signal_to_noise_reference_db", "dB", true, "the reference power over the noise"},
+        {"signal_to_noise_reference_db", "dB", true, "the reference power or volts over the noise"},
         {"signal_to_noise_reference_a_weighted_db", "dB", true,
-         "the reference power over the A-weighted noise"},
+         "the reference power or volts over the A-weighted noise"},
         {"hum_v", "V", true, "volts RMS of the lines at multiples of the mains frequency"},
         {"mains_hz", "Hz", true, "mains frequency that the hum shows"},
     };

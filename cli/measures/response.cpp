@@ -225,8 +225,9 @@ void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, b
     const auto found_at = [](const capture::Input& input) {
         return scale_correction(input, std::numeric_limits<double>::infinity());
     };
-    const double ratio = std::abs(gain.at(reference_hz)) * found_at(setup.bench->inputs[load.plus]) /
-                         (gain.reference != nullptr ? found_at(setup.bench->inputs[*setup.test->reference]) : 1.0);
+    const double ratio =
+        std::abs(gain.at(reference_hz)) * found_at(setup.bench->inputs[load.plus]) /
+        (gain.reference != nullptr ? found_at(setup.bench->inputs[*setup.test->reference]) : 1.0);
     const Quantity voltage = load_voltage(setup, load, 1.0, gain.load->plus_share, reference_hz);
     Quantity quantity = analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative}});
     if (gain.reference != nullptr) {

@@ -135,7 +135,6 @@ const std::vector<Field>& reading_fields() {
          .minimum = -40.0,
          .maximum = 80.0,
          .help = "of the room"},
-        {.name = "note", .type = FieldType::text, .help = "what else a reader should know of this test"},
         {.name = "connected_load_ohm",
          .type = FieldType::number,
          .unit = "ohm",
@@ -146,6 +145,7 @@ const std::vector<Field>& reading_fields() {
          .type = FieldType::text,
          .help =
              "where the knobs and switches stand, e.g. \"bass +6, treble flat\"; or a table of positions"},
+        {.name = "note", .type = FieldType::text, .help = "what else a reader should know of this test"},
         {.name = "ask",
          .type = FieldType::names,
          .help = "readings above that the run asks for when their moment has come"},
