@@ -66,7 +66,7 @@ TEST(DemoFiles, ALevelPastTheBenchesMaximumIsRefusedByLine) {
     const auto loud = at("drive_volts = 1.5");
     ASSERT_FALSE(loud.has_value());
     testing::expect_well_formed(loud.error(), "job.toml");
-    EXPECT_TRUE(loud.error().text.starts_with("job.toml:20: test \"distortion-left\": drive_volts: "))
+    EXPECT_TRUE(loud.error().text.starts_with("job.toml:27: test \"distortion-left\": drive_volts: "))
         << loud.error().text;
     EXPECT_FALSE(at("drive_dbfs = -0.1").has_value());
 }

@@ -225,7 +225,8 @@ TEST(JobFile, SlipsInTests) {
              "[[test]]\nid = \"sweep-3\""},
             {"needed = \"x\"", "needed = \"x\"\nlimits_on = \"total\"",
              "test \"sweep-3\": unknown key \"limits_on\"",
-             "known: \"id\", \"measure\", \"loads\", \"reference\", \"frequency_hz\", \"drive_volts\", "
+             "known: \"id\", \"measure\", \"loads\", \"inputs\", \"reference\", \"frequency_hz\", "
+             "\"drive_volts\", "
              "\"drive_dbfs\", "
              "\"power_w\", \"supply_idle_v\", \"dc_offset_mv\", \"needed\"",
              "limits_on = \"total\"\n\n[[claim]]"},
