@@ -88,6 +88,18 @@ TEST(Page, EveryNameInTheTemplateIsFilled) {
     twice.tests.push_back(twice.tests.front());
     twice.tests.back().id = "again";
     sessions.emplace_back("twice", twice);
+    Session hums = twice;  // four findings, of which the first page shows two
+    for (TestRecord& test : hums.tests) {
+        test.result.measure = "noise";
+        for (auto& [load, numbers] : test.result.loads) {
+            numbers.add("hum_v", hand_made::quantity(0.5, "V", {{"input:probe-a:scale", 0.003}}));
+            numbers.add("mains_hz", hand_made::quantity(50.0, "Hz", {{"input:probe-a:scale", 0.01}}));
+        }
+    }
+    sessions.emplace_back("hums", hums);
+    Session line = hand_made::amplifier();
+    line.unit.kind = UnitKind::line;
+    sessions.emplace_back("line", line);
     const NamedTexts photographs{{"photographs/front.png", "\x89PNG\r\n\x1A\n"}};
     for (const auto& [name, session] : sessions) {
         PageOptions options;
