@@ -91,11 +91,11 @@ std::vector<ClipReading> clip_readings(const capture::Bench& bench, const std::v
     for (std::size_t order = 0; order < tests.size(); ++order) {
         const TestResult& result = *tests[order].result;
         if (result.measure != "clipping-power" || result.fault) continue;
-        for (const auto& [name, numbers] : result.loads) {
+        for (const auto& named : result.loads) {
             const auto load = std::find_if(bench.loads.begin(), bench.loads.end(),
-                                           [&](const capture::Load& one) { return one.name == name; });
+                                           [&](const capture::Load& one) { return one.name == named.first; });
             if (load == bench.loads.end() || !std::isfinite(load->resistance_ohm)) continue;
-            readings.push_back(reading_of(*load, tests[order], numbers));
+            readings.push_back(reading_of(*load, tests[order], named.second));
             readings.back().order = order;
         }
     }
