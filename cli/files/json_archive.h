@@ -246,4 +246,27 @@ class JsonReader {
 /// it and a curve stays short. Bytes that are not UTF-8 become U+FFFD.
 std::string json_text(const Json& document);
 
+/// The text of a file that holds one record, which `describe` names.
+template <class Record>
+std::string record_text(const Record& record) {
+    Json root;
+    Trouble trouble;
+    const Place top{};
+    JsonWriter archive(root, top, trouble);
+    describe(archive, record);
+    return json_text(root) + "\n";
+}
+
+/// Reads such a text; gives what is wrong with it, or nothing.
+template <class Record>
+std::optional<std::string> read_record(const std::string& text, Record& record) {
+    const Json root = Json::parse(text, nullptr, false);
+    if (root.is_discarded()) return "is not JSON";
+    Trouble trouble;
+    const Place top{};
+    JsonReader archive(root, top, trouble);
+    if (!trouble.first) describe(archive, record);
+    return trouble.first;
+}
+
 }  // namespace assay::cli

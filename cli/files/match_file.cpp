@@ -94,12 +94,7 @@ std::string match_text(const InputMatch& match) {
             phases.push_back(change.imag() * degrees);
         }
     }
-    Json root;
-    Trouble trouble;
-    const Place top{};
-    JsonWriter archive(root, top, trouble);
-    describe(archive, record);
-    return json_text(root) + "\n";
+    return record_text(record);
 }
 
 capture::Result<InputMatch> parse_match(const std::string& text, const std::string& name) {
@@ -107,14 +102,8 @@ capture::Result<InputMatch> parse_match(const std::string& text, const std::stri
         return capture::fail(capture::FaultKind::bad_input_file, name + ": " + what,
                              "make it again with a test of measure match");
     };
-    const Json root = Json::parse(text, nullptr, false);
-    if (root.is_discarded()) return refuse("is not JSON");
-    Trouble trouble;
-    const Place top{};
-    JsonReader archive(root, top, trouble);
     MatchRecord record;
-    if (!trouble.first) describe(archive, record);
-    if (trouble.first) return refuse(*trouble.first);
+    if (const auto wrong = read_record(text, record)) return refuse(*wrong);
     if (const std::string fault = fault_of(record); !fault.empty()) return refuse(fault);
     InputMatch match{record.generator_side, record.driver_side, record.generator_volts_per_unit,
                      record.driver_volts_per_unit};

@@ -67,12 +67,7 @@ std::string fault_of(const ResponseRecord& record) {
 
 std::string card_response_text(const CardResponse& card) {
     const ResponseRecord record{schema, card};
-    Json root;
-    Trouble trouble;
-    const Place top{};
-    JsonWriter archive(root, top, trouble);
-    describe(archive, record);
-    return json_text(root) + "\n";
+    return record_text(record);
 }
 
 capture::Result<CardResponse> parse_card_response(const std::string& text, const std::string& name) {
@@ -80,14 +75,8 @@ capture::Result<CardResponse> parse_card_response(const std::string& text, const
         return capture::fail(capture::FaultKind::bad_input_file, name + ": " + what,
                              "make it again with `assay calibrate loopback`");
     };
-    const Json root = Json::parse(text, nullptr, false);
-    if (root.is_discarded()) return refuse("is not JSON");
-    Trouble trouble;
-    const Place top{};
-    JsonReader archive(root, top, trouble);
     ResponseRecord record;
-    if (!trouble.first) describe(archive, record);
-    if (trouble.first) return refuse(*trouble.first);
+    if (const auto wrong = read_record(text, record)) return refuse(*wrong);
     if (const std::string fault = fault_of(record); !fault.empty()) return refuse(fault);
     return std::move(record.card);
 }
