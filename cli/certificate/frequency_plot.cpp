@@ -242,13 +242,7 @@ std::string frame_script(const Kind& kind, const Sheet& sheet, bool simulated) {
         "set lmargin 9\nset rmargin 9\n",
         kind.log_y ? "set logscale y\nset mytics 0\nset format y '%g'\n" : "", sheet.x_from, sheet.x_to,
         sheet.y_from, sheet.y_to, frequency_ticks(sheet), kind.label);
-    if (simulated) {
-        script +=
-            "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 18 font ',24' textcolor rgb "
-            "'#dadde0' back\n"
-            "set label 'shows no real unit' at graph 0.54,0.44 center rotate by 18 font ',18' textcolor rgb "
-            "'#dadde0' back\n";
-    }
+    if (simulated) script += simulated_mark(24, 18);
     return script;
 }
 

@@ -149,6 +149,15 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
     return with_frame(plain_svg(run->out), run->err, height);
 }
 
+std::string simulated_mark(int large, int small) {
+    return fmt::format(
+        "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 18 font ',{}' textcolor rgb "
+        "'#dadde0' back\n"
+        "set label 'shows no real unit' at graph 0.54,0.44 center rotate by 18 font ',{}' textcolor rgb "
+        "'#dadde0' back\n",
+        large, small);
+}
+
 std::string inline_svg(const std::string& document) {
     const std::size_t start = document.find("<svg");
     if (start == std::string::npos) return {};

@@ -27,6 +27,9 @@ class PlotTexts {
 [[nodiscard]] capture::Result<std::string> draw(const std::string& script, const std::string& name, int width,
                                                 int height);
 
+/// Script of the mark across the plots of a simulated bench, behind the curves; the sizes are points.
+std::string simulated_mark(int large, int small);
+
 /// The drawing as a part of an HTML page: without XML head, name spaces, title and description.
 std::string inline_svg(const std::string& document);
 

@@ -268,13 +268,7 @@ capture::Result<std::string> level_plot(const Session& session, const TestRecord
 
     PlotTexts texts;
     std::string script = frame_script(sheet, axis);
-    if (session.simulated) {
-        script +=
-            "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 18 font ',30' textcolor rgb "
-            "'#dadde0' back\n"
-            "set label 'shows no real unit' at graph 0.54,0.44 center rotate by 18 font ',22' textcolor rgb "
-            "'#dadde0' back\n";
-    }
+    if (session.simulated) script += simulated_mark(30, 22);
     for (const double limit : limits_of(lines, axis)) {
         if (limit < sheet.y_from || limit > sheet.y_to) continue;
         script += fmt::format(

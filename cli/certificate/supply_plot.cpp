@@ -101,13 +101,7 @@ capture::Result<std::string> supply_plot(const Session& session) {
         "set key outside top left horizontal Left reverse samplen 3 width 2 maxcols 1 textcolor rgb "
         "'#1c2126'\nset lmargin 9\nset rmargin 4\n",
         low_v - margin, high_v + margin, 1.1 * high_w, limit_heading(table, headline_limit(table)));
-    if (session.simulated) {
-        script +=
-            "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 18 font ',24' textcolor rgb "
-            "'#dadde0' back\n"
-            "set label 'shows no real unit' at graph 0.54,0.44 center rotate by 18 font ',18' textcolor rgb "
-            "'#dadde0' back\n";
-    }
+    if (session.simulated) script += simulated_mark(24, 18);
     script += data + "plot " + plot + '\n';
     auto svg = draw(script, "power-supply", 620, 320);
     if (!svg) return svg;
