@@ -181,4 +181,15 @@ std::string padded(std::string text, std::size_t columns) {
     return text;
 }
 
+std::string labelled_lines(const std::string& label, std::size_t indent, std::string_view text,
+                           std::size_t columns) {
+    std::string out;
+    bool first = true;
+    for (const std::string& line : wrap(text, columns - indent)) {
+        out += (first ? padded(label, indent) : std::string(indent, ' ')) + line + '\n';
+        first = false;
+    }
+    return out;
+}
+
 }  // namespace assay::cli

@@ -26,4 +26,9 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns);
 /// The text filled up with spaces; unchanged if it is longer.
 std::string padded(std::string text, std::size_t columns);
 
+/// The text in lines of at most `columns`, behind `indent` spaces; the first line begins with `label`
+/// instead, filled up to them.
+std::string labelled_lines(const std::string& label, std::size_t indent, std::string_view text,
+                           std::size_t columns);
+
 }  // namespace assay::cli

@@ -55,13 +55,7 @@ std::string cells(const std::vector<std::pair<std::string, std::size_t>>& texts)
 }
 
 std::string block(const std::string& label, const std::string& text) {
-    std::string out;
-    bool first = true;
-    for (const std::string& line : wrap(text, page_columns - label.size())) {
-        out += (first ? label : std::string(label.size(), ' ')) + line + '\n';
-        first = false;
-    }
-    return out;
+    return labelled_lines(label, label.size(), text, page_columns);
 }
 
 /// "46.1 ± 1.4": the unit stands in the head of the column.

@@ -13,13 +13,7 @@ constexpr std::size_t page_columns = 100;
 constexpr std::size_t indent = 13;
 
 std::string block(const std::string& label, const std::string& text) {
-    std::string out;
-    bool first = true;
-    for (const std::string& line : wrap(text, page_columns - indent)) {
-        out += (first ? padded(label, indent) : std::string(indent, ' ')) + line + '\n';
-        first = false;
-    }
-    return out;
+    return labelled_lines(label, indent, text, page_columns);
 }
 
 }  // namespace

@@ -21,15 +21,8 @@ constexpr std::size_t words_columns = 38;
 constexpr std::size_t value_columns = 23;
 constexpr std::size_t verdict_columns = 11;
 
-/// Wraps `text` behind `indent` spaces; the first line begins with `label` instead, filled up to them.
 std::string block(const std::string& label, std::size_t indent, std::string_view text) {
-    std::string out;
-    bool first = true;
-    for (const std::string& line : wrap(text, page_columns - indent)) {
-        out += (first ? padded(label, indent) : std::string(indent, ' ')) + line + '\n';
-        first = false;
-    }
-    return out;
+    return labelled_lines(label, indent, text, page_columns);
 }
 
 /// A list of fields side by side, each wrapped in its own column.
