@@ -5,6 +5,8 @@
 #include <cstddef>
 #include <numbers>
 
+#include "analysis/signal/median.h"
+
 namespace assay::analysis {
 
 namespace {
@@ -17,18 +19,11 @@ constexpr double gone = 0.25;  // of the level: 12 dB
 constexpr double gone_s = 1.0;
 constexpr double end_slack_s = 2.0;  // a player's clock and the block's length
 
-double median_of(std::vector<double> values) {
-    const auto middle = values.begin() + static_cast<std::ptrdiff_t>(values.size() / 2);
-    std::nth_element(values.begin(), middle, values.end());
-    return *middle;
-}
-
 /// Blocks at which the output went away for good or for a while.
 std::vector<std::size_t> losses_of(std::span<const double> levels, std::size_t least_blocks,
                                    std::size_t& returns) {
     const std::size_t first = std::min(levels.size(), reference_blocks);
-    const double low =
-        gone * median_of({levels.begin(), levels.begin() + static_cast<std::ptrdiff_t>(first)});
+    const double low = gone * median({levels.begin(), levels.begin() + static_cast<std::ptrdiff_t>(first)});
     std::vector<std::size_t> losses;
     std::size_t quiet = 0;
     for (std::size_t b = 0; b < levels.size(); ++b) {
@@ -72,7 +67,7 @@ std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span
 
     std::vector<double> first;
     for (std::size_t r = 0; r < std::min(rows.size(), reference_rows); ++r) first.push_back(rows[r].total_v);
-    const double reference_v = median_of(first);
+    const double reference_v = median(first);
     const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
     std::size_t last = 0;
     for (std::size_t r = 0; r < rows.size() && rows[r].minutes <= outcome.run_minutes; ++r) {

@@ -167,7 +167,7 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
         findings.add(voltage_name, voltage);
         return std::nullopt;
     }
-    Quantity power = power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz"));
+    Quantity power = power_at(context.load, voltage, frequency_of(context));
     findings.add(power_name, power);
     findings.add(voltage_name, voltage);
     return power;
@@ -209,8 +209,7 @@ void add_onset(const LoadContext& context, Findings& findings) {
     } else if (lowest_total) {
         const Quantity voltage = load_voltage(context.setup, context.load, *lowest_total,
                                               context.steps.plus_shares.back(), frequency_of(context));
-        findings.add("clip_onset_w",
-                     power_at(context.load, voltage, field_number(*context.setup.test, "frequency_hz")));
+        findings.add("clip_onset_w", power_at(context.load, voltage, frequency_of(context)));
     } else {
         findings.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step",
                                              "let the tone go louder if the onset of clipping is wanted"});

@@ -7,6 +7,7 @@
 #include <charconv>
 #include <cmath>
 
+#include "cli/files/utf8.h"
 #include "cli/measures/fields.h"
 
 namespace assay::cli {
@@ -154,10 +155,7 @@ std::optional<double> read_meter_text(std::string_view text, std::string_view un
     std::string plain = replaced(std::string(text), "\u2212", "-");
     for (const char* sign : {"\u00b0", "\u00ba"}) plain = replaced(plain, sign, " ");
     std::replace(plain.begin(), plain.end(), ',', '.');
-    std::transform(plain.begin(), plain.end(), plain.begin(), [](unsigned char letter) {
-        return letter < 0x80 ? static_cast<char>(std::tolower(letter)) : static_cast<char>(letter);
-    });
-    plain = trimmed(plain);
+    plain = trimmed(lower_case(plain));
     if (plain.starts_with('+')) plain.erase(0, 1);
     double value = 0.0;
     const char* const end_of_text = plain.data() + plain.size();
