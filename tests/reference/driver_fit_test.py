@@ -58,9 +58,10 @@ def scipy_fit():
 
 def our_fit():
     benchmark = Path(os.environ["ASSAY"]).parent / "tests" / "assay_benchmark"
-    told = subprocess.run([benchmark, "--benchmark_filter=^driver_fit$", "--benchmark_format=json"], capture_output=True,
-                          text=True, check=True, env={**os.environ, "OMP_NUM_THREADS": "1"})
-    found = json.loads(told.stdout)["benchmarks"][0]
+    told = subprocess.run([benchmark, "--benchmark_filter=^driver_fit$", "--benchmark_format=json",
+                           "--benchmark_repetitions=5"], capture_output=True, text=True, check=True, env={**os.environ, "OMP_NUM_THREADS": "1"})
+    runs = [run for run in json.loads(told.stdout)["benchmarks"] if run["run_type"] == "iteration"]
+    found = min(runs, key=lambda run: run["cpu_time"])  # the best of five, as of the other side
     return {name: found[name] for name in NAMES}, found["cpu_time"], found["time_unit"]
 
 
