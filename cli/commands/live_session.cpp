@@ -69,6 +69,12 @@ std::string summary(const Job& job, const capture::Bench& bench) {
            "time.\n";
 }
 
+std::vector<std::size_t> sorted_loads(const Test& test) {
+    std::vector<std::size_t> loads = test.loads;
+    std::sort(loads.begin(), loads.end());
+    return loads;
+}
+
 }  // namespace
 
 Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options, const capture::Bench& bench,
@@ -162,8 +168,8 @@ Result<void> LiveSession::before_test(const Setup& setup) {
     if (measure == nullptr || !measure->plays || setup.test->loads.empty()) return {};
     if (auto terminals = read_terminals(setup); !terminals) return terminals;
     if (auto connected = connect(setup); !connected) return connected;
-    std::vector<std::size_t> loads = setup.test->loads;
-    std::sort(loads.begin(), loads.end());
+    if (refused_) return tl::unexpected<capture::Fault>(*refused_);
+    std::vector<std::size_t> loads = sorted_loads(*setup.test);
     if (heard_.contains(loads)) return {};
     say(manner_,
         fmt::format("wiring check for {}, at {:.0f} dBFS", names_of(bench_, loads), wiring_level_dbfs));
@@ -173,8 +179,29 @@ Result<void> LiveSession::before_test(const Setup& setup) {
     if (!check) return tl::unexpected<capture::Fault>(check.error());
     for (const Take& take : check->takes) after_take(setup, take);
     for (const std::string& line : check->lines) say(manner_, line);
-    heard_.insert(loads);
+    for (const TrustRemark& remark : check->remarks) {
+        if (auto agreed = agree(remark); !agreed) return agreed;
+    }
+    heard_[std::move(loads)] = std::move(check->remarks);
     return {};
+}
+
+Result<void> LiveSession::agree(const TrustRemark& remark) {
+    say(manner_, "WATCH OUT: " + remark.text + "; " + remark.mend);
+    if (!remark.stops || options_.yes) return {};
+    const auto yes =
+        questions_.yes({"scale-moved", "Go on all the same, with this kept in the session?", ""});
+    if (yes && *yes) return {};
+    if (!yes && yes.error().kind == FaultKind::stopped) return tl::unexpected<capture::Fault>(yes.error());
+    refused_ = capture::Fault{FaultKind::untrusted_capture, "wiring check: " + remark.text, std::nullopt,
+                              remark.mend};
+    return tl::unexpected<capture::Fault>(*refused_);
+}
+
+void LiveSession::note(const Setup& setup, Take& first) const {
+    const auto heard = heard_.find(sorted_loads(*setup.test));
+    if (heard == heard_.end()) return;
+    for (const TrustRemark& remark : heard->second) first.recording.flags.push_back(flag_of(remark));
 }
 
 Result<void> LiveSession::rest(double seconds, const std::string& why) {

@@ -10,6 +10,7 @@
 #include "capture/heat_budget.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/questions.h"
+#include "cli/commands/scale_check.h"
 #include "cli/measures/measure.h"
 #include "cli/measures/readings.h"
 
@@ -32,6 +33,9 @@ class LiveSession {
     /// Rests until the loads can take the tone; a fault where they never could.
     [[nodiscard]] capture::Result<void> before_take(const Setup& setup, const capture::Tone& tone);
     void after_take(const Setup& setup, const Take& take);
+    /// Puts what the wiring check had to say of this test's loads to the flags of its first take, so that the
+    /// session keeps it.
+    void note(const Setup& setup, Take& first) const;
     /// A steady tone for some seconds, as long as the loads bear it, while somebody reads the meters; false
     /// where it cannot be played, which is told. Its capture is not kept.
     [[nodiscard]] capture::Result<bool> play_for_meters(const Setup& setup, const SteadyTone& steady);
@@ -46,6 +50,7 @@ class LiveSession {
     }
     capture::Result<void> read_terminals(const Setup& setup);
     capture::Result<void> connect(const Setup& setup);
+    capture::Result<void> agree(const TrustRemark& remark);
     double rest_before_s(const Setup& setup, const capture::Tone& tone) const;
     capture::Result<void> rest(double seconds, const std::string& why);
 
@@ -59,7 +64,8 @@ class LiveSession {
     std::set<std::size_t> connected_{};                    // loads
     std::map<std::size_t, double> dc_v_{};                 // by load whose terminals were read
     Unit unit_{};
-    std::set<std::vector<std::size_t>> heard_{};  // sets of loads whose wiring was heard
+    std::map<std::vector<std::size_t>, std::vector<TrustRemark>> heard_{};  // by set of loads: its wiring
+    std::optional<capture::Fault> refused_{};  // scales that have moved, and nobody would go on with
 };
 
 }  // namespace assay::cli

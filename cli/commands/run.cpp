@@ -201,6 +201,7 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
         }
         take.recording = std::move(*recording);
         if (live != nullptr) live->after_take(setup, take);
+        if (live != nullptr && record.takes.empty()) live->note(setup, take);
         record.takes.push_back(std::move(take));
     }
     if (record.result.fault) return;

@@ -2,6 +2,8 @@
 
 #include <algorithm>
 
+#include "cli/commands/trust_remark.h"
+
 namespace assay::cli {
 
 Setup setup_for(const JobOnBench& all, const Test& test) {
@@ -28,6 +30,10 @@ bool was_live(const TestRecord& record) {
 void note_device_flags(TestRecord& record) {
     for (const Take& take : record.takes) {
         for (std::size_t k = 1; k < take.recording.flags.size(); ++k) {
+            if (auto remark = remark_of(take.recording.flags[k])) {
+                record.result.whole.warn(remark->code, remark->text, remark->mend);
+                continue;
+            }
             record.result.whole.warn(
                 "device", take.recording.path.filename().string() + ": " + take.recording.flags[k],
                 "numbers rest only on what was checked in the signal; a larger buffer helps");

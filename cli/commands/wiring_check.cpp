@@ -4,10 +4,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <complex>
 #include <numbers>
 
-#include "analysis/signal/harmonic_fit.h"
 #include "capture/device/live.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/fields.h"
@@ -21,94 +19,14 @@ using capture::Result;
 
 constexpr double frequency_hz = 997.0;
 constexpr double step_s = 0.4;
-constexpr double window_s = 0.2;
-constexpr double quiet_s = 0.4;           // of the silence before the tone
-constexpr double least_amplitude = 3e-6;  // re full scale, of what counts as heard
-constexpr double crosstalk_db = -30.0;    // re the loudest input: not meant to be there
-constexpr double same_volts_db = 3.0;     // two halves of a bridge, two ends of one node
-constexpr double opposite_rad = 2.0;      // further apart than this is opposite
-constexpr double least_gain_db = -12.0;   // of any amplifier or line unit, as a whole
+constexpr double same_volts_db = 3.0;    // two halves of a bridge, two ends of one node
+constexpr double opposite_rad = 2.0;     // further apart than this is opposite
+constexpr double least_gain_db = -12.0;  // of any amplifier or line unit, as a whole
 constexpr double highest_gain_db = 70.0;
 constexpr double highest_power_w = 50000.0;  // at full scale, of anything on a hobbyist's bench
 
 double db(double ratio) {
     return 20.0 * std::log10(std::max(ratio, 1e-12));
-}
-
-bool near_mains(double hz) {
-    for (const double mains : {50.0, 60.0}) {
-        const double order = std::round(hz / mains);
-        if (order >= 1.0 && order <= 6.0 && std::abs(hz - order * mains) < 3.0) return true;
-    }
-    return false;
-}
-
-/// The window of the tone's step: where the loudest channel's projection on the frequency is largest.
-std::size_t tone_window(const std::vector<std::vector<float>>& channels, double rate_hz, std::size_t length) {
-    double best = -1.0;
-    std::size_t at = 0;
-    for (std::size_t first = 0; first + length <= channels.front().size(); first += length / 4) {
-        double sum = 0.0;
-        for (const auto& samples : channels) {
-            std::complex<double> projection = 0.0;
-            for (std::size_t n = 0; n < length; ++n) {
-                projection += static_cast<double>(samples[first + n]) *
-                              std::polar(1.0, -2.0 * std::numbers::pi * frequency_hz *
-                                                  static_cast<double>(n) / rate_hz);
-            }
-            sum += std::norm(projection);
-        }
-        if (sum > best) {
-            best = sum;
-            at = first;
-        }
-    }
-    return at;
-}
-
-Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const capture::Recording& recording) {
-    auto reader = capture::RecordingReader::open(recording);
-    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    std::vector<int> numbers;
-    for (const capture::Input& input : bench.inputs) numbers.push_back(input.channel);
-    const auto channels = reader->read(numbers, 0, recording.frames);
-    if (!channels) return tl::unexpected<capture::Fault>(channels.error());
-    const auto length = static_cast<std::size_t>(window_s * recording.rate_hz);
-    const auto quiet = static_cast<std::size_t>(quiet_s * recording.rate_hz);
-    std::vector<HeardInput> heard(bench.inputs.size());
-    if (channels->front().size() < length + quiet) return heard;
-    const std::size_t at = tone_window(*channels, recording.rate_hz, length);
-    double loudest = -1.0;
-    double loudest_phase = 0.0;
-    std::vector<double> phases;
-    for (std::size_t i = 0; i < heard.size(); ++i) {
-        const auto& samples = (*channels)[i];
-        const double scale = std::abs(bench.inputs[i].volts_per_unit());
-        const std::vector<double> window(samples.begin() + static_cast<std::ptrdiff_t>(at),
-                                         samples.begin() + static_cast<std::ptrdiff_t>(at + length));
-        const auto fit = analysis::fit_harmonics(window, recording.rate_hz, frequency_hz, {.harmonics = 3});
-        const double amplitude = fit.amplitude();
-        const double doubt = fit.sigma * std::sqrt(2.0 / static_cast<double>(length));
-        heard[i].present = std::isfinite(amplitude) && amplitude > least_amplitude &&
-                           amplitude > 8.0 * doubt && std::abs(fit.frequency_hz / frequency_hz - 1.0) < 1e-3;
-        heard[i].volts_rms = amplitude * scale / std::numbers::sqrt2;
-        const double sign = bench.inputs[i].inverted ? std::numbers::pi : 0.0;
-        phases.push_back(fit.phasors.empty() ? 0.0 : std::arg(fit.phasors[0]) + sign);
-        if (heard[i].present && heard[i].volts_rms > loudest) {
-            loudest = heard[i].volts_rms;
-            loudest_phase = phases.back();
-        }
-        const std::vector<double> silence(samples.begin(),
-                                          samples.begin() + static_cast<std::ptrdiff_t>(quiet));
-        double square = 0.0;
-        for (const double sample : silence) square += sample * sample;
-        heard[i].hum_v = scale * std::sqrt(square / static_cast<double>(quiet));
-        heard[i].mains =
-            square > 0.0 && near_mains(analysis::strongest_line_hz(silence, recording.rate_hz, 30.0, 400.0));
-    }
-    for (std::size_t i = 0; i < heard.size(); ++i)
-        heard[i].phase_rad = std::remainder(phases[i] - loudest_phase, 2.0 * std::numbers::pi);
-    return heard;
 }
 
 struct Judge {
@@ -268,7 +186,7 @@ Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
         auto recording = device.play_and_record(request, stop);
         if (!recording) return tl::unexpected<capture::Fault>(recording.error());
         take.recording = std::move(*recording);
-        auto inputs = listen(*setup.bench, take.recording);
+        auto inputs = listen(*setup.bench, take.recording, frequency_hz);
         if (!inputs) return tl::unexpected<capture::Fault>(inputs.error());
         heard.push_back({output, std::move(*inputs)});
         result.takes.push_back(std::move(take));
@@ -276,6 +194,11 @@ Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
     auto lines = judge_wiring(setup, heard, level);
     if (!lines) return tl::unexpected<capture::Fault>(lines.error());
     result.lines = std::move(*lines);
+    const auto compared = compare_scales(setup, heard, level, frequency_hz);
+    for (std::string& line : scale_lines(setup, compared)) result.lines.push_back(std::move(line));
+    auto remarks = judge_scales(setup, compared);
+    if (!remarks) return tl::unexpected<capture::Fault>(remarks.error());
+    result.remarks = std::move(*remarks);
     return result;
 }
 

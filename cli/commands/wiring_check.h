@@ -8,23 +8,11 @@
 #include <vector>
 
 #include "capture/device/device.h"
+#include "cli/commands/heard_tone.h"
+#include "cli/commands/scale_check.h"
 #include "cli/measures/measure.h"
 
 namespace assay::cli {
-
-/// The tone of an input as one output alone gives it.
-struct HeardInput {
-    bool present = false;
-    double volts_rms = 0.0;  // at the probe tip
-    double phase_rad = 0.0;  // re the loudest input of the take
-    double hum_v = 0.0;      // RMS of what is there without the tone
-    bool mains = false;      // that is a multiple of 50 or 60 Hz
-};
-
-struct HeardOutput {
-    std::size_t output = 0;  // index into Bench::outputs
-    std::vector<HeardInput> inputs{};
-};
 
 inline constexpr double wiring_level_dbfs = -40.0;
 
@@ -36,6 +24,7 @@ inline constexpr double wiring_level_dbfs = -40.0;
 struct WiringTakes {
     std::vector<std::string> lines{};
     std::vector<Take> takes{};
+    std::vector<TrustRemark> remarks{};
 };
 
 /// Plays and judges. The recordings go to `into`; a test without loads has no wiring of this kind.

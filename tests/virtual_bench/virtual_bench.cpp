@@ -8,6 +8,9 @@
 // Law: out = clamp(gain * in, -rail, rail) + noise, in sample values; noise is uniform, by default 3e-6 peak
 // (a converter's, so that nothing is an exact zero). Commands:
 //   gain X | gain_2 X         gain_2: of out_2 alone, on top
+//   source_on_two             out_2 hears what comes in at in_1, before the unit
+//   play_volume X | record_gain X   of the card's mixer: of all that comes in, of all that goes out
+//   band HZ                   what is recorded ends here, as behind a converter of rates
 //   rail Y | ceiling Y        ceiling: of the recorder, after the noise
 //   swap | invert N | mute | zeros | one_on_two                       for good
 //   drop N | double N         once: N frames are missing, or given twice
@@ -44,6 +47,37 @@ double now_s() {
     return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
 }
 
+/// A low-pass as steep as a converter of rates: a sine over x under a Blackman window, 70 dB down within 5.5
+/// bins of its length (closed form of the window, e.g. Harris 1978, table 1).
+struct BandEnd {
+    static constexpr std::size_t taps = 511;
+    double at_hz = 0.0;
+    std::array<float, taps> kernel{};
+    std::array<float, taps> past{};
+    std::size_t next = 0;
+
+    void set(double hz, double rate_hz) {
+        at_hz = hz;
+        const double pi = std::numbers::pi;
+        const double middle = 0.5 * static_cast<double>(taps - 1);
+        for (std::size_t k = 0; k < taps; ++k) {
+            const double x = static_cast<double>(k) - middle;
+            const double turn = pi * x / middle;
+            const double window = 0.42 + 0.5 * std::cos(turn) + 0.08 * std::cos(2.0 * turn);
+            const double share = 2.0 * hz / rate_hz;
+            const double sinc = x == 0.0 ? share : std::sin(pi * share * x) / (pi * x);
+            kernel[k] = static_cast<float>(window * sinc);
+        }
+    }
+    float pass(float value) {
+        past[next] = value;
+        float sum = 0.0F;
+        for (std::size_t k = 0; k < taps; ++k) sum += kernel[k] * past[(next + taps - k) % taps];
+        next = (next + 1) % taps;
+        return sum;
+    }
+};
+
 struct Bench {
     jack_client_t* client = nullptr;
     std::array<jack_port_t*, channels> in{};
@@ -53,12 +87,16 @@ struct Bench {
     std::atomic<float> rail{10.0F};
     std::atomic<float> ceiling{100.0F};
     std::atomic<float> noise{3e-6F};
+    std::atomic<float> play_volume{1.0F};
+    std::atomic<float> record_gain{1.0F};
+    std::atomic<double> band_hz{0.0};  // 0: all of it
     std::atomic<float> fade_db_per_s{0.0F};
     std::atomic<double> clock_ppm{0.0};
     std::atomic<bool> swap{false};
     std::atomic<bool> mute{false};
     std::atomic<bool> zeros{false};
     std::atomic<bool> one_on_two{false};
+    std::atomic<bool> source_on_two{false};
     std::array<std::atomic<bool>, channels> inverted{};
     std::atomic<std::int64_t> drop{0};  // frames; negative: doubled
     std::atomic<double> last_sound_s{-1.0};
@@ -72,6 +110,7 @@ struct Bench {
     double drift = 0.0;  // frames that the recorder is ahead by, of its own clock
     float faded = 1.0F;
     std::uint32_t random = 1;
+    std::array<BandEnd, channels> band_end{};
 };
 
 constexpr std::int64_t delay_frames = 1 << 18;
@@ -104,6 +143,10 @@ int process(jack_nframes_t frames, void* argument) {
         out[c] = static_cast<float*>(jack_port_get_buffer(bench.out[c], frames));
     }
     const float rate = static_cast<float>(jack_get_sample_rate(bench.client));
+    const double band_hz = bench.band_hz;
+    for (BandEnd& end : bench.band_end) {
+        if (band_hz > 0.0 && end.at_hz != band_hz) end.set(band_hz, static_cast<double>(rate));
+    }
     const float fall = std::pow(10.0F, -bench.fade_db_per_s / 20.0F / rate);
     bool sound = false;
     bench.lag -= bench.drop.exchange(0);
@@ -118,19 +161,24 @@ int process(jack_nframes_t frames, void* argument) {
         const std::int64_t from =
             bench.written - std::clamp<std::int64_t>(base / 32 + bench.lag + whole, half_kernel, base);
         for (std::size_t c = 0; c < channels; ++c) {
-            bench.delay[c][static_cast<std::size_t>(to)] = in[c][n];
+            bench.delay[c][static_cast<std::size_t>(to)] = bench.play_volume * in[c][n];
             sound = sound || std::abs(in[c][n]) > audible;
         }
         for (std::size_t c = 0; c < channels; ++c) {
-            const std::size_t source = bench.one_on_two ? 0 : bench.swap ? channels - 1 - c : c;
-            float value = bench.gain * bench.faded * between(bench.delay[source], from, share);
+            const bool before_unit = bench.source_on_two && c == 1;
+            const std::size_t source = bench.one_on_two || before_unit ? 0
+                                       : bench.swap                    ? channels - 1 - c
+                                                                       : c;
+            float value = between(bench.delay[source], from, share);
             const float rail = bench.rail;
-            value = std::clamp(value, -rail, rail);
+            if (!before_unit) value = std::clamp(bench.gain * bench.faded * value, -rail, rail);
             if (bench.inverted[c]) value = -value;
             if (c == 1) value *= bench.gain_2;
             if (bench.mute) value = 0.0F;
             bench.random = bench.random * 1664525U + 1013904223U;  // Numerical Recipes' quick generator
             value += bench.noise * (static_cast<float>(bench.random >> 8U) * 0x1p-23F - 1.0F);
+            value *= bench.record_gain;
+            if (band_hz > 0.0) value = bench.band_end[c].pass(value);
             const float ceiling = bench.ceiling;
             value = std::clamp(value, -ceiling, ceiling);
             out[c][n] = bench.zeros ? 0.0F : value;
@@ -162,6 +210,14 @@ bool obey(Bench& bench, const std::string& line) {
         bench.ceiling = number;
     else if (what == "fade")
         bench.fade_db_per_s = number;
+    else if (what == "play_volume")
+        bench.play_volume = number;
+    else if (what == "record_gain")
+        bench.record_gain = number;
+    else if (what == "band")
+        bench.band_hz = value;
+    else if (what == "source_on_two")
+        bench.source_on_two = true;
     else if (what == "clock")
         bench.clock_ppm = value;
     else if (what == "swap")

@@ -1,0 +1,27 @@
+#include "cli/commands/trust_remark.h"
+
+namespace assay::cli {
+
+namespace {
+
+constexpr const char* before_text = ": ";
+constexpr const char* before_mend = " | ";
+
+}  // namespace
+
+std::string flag_of(const TrustRemark& remark) {
+    return remark.code + before_text + remark.text + before_mend + remark.mend;
+}
+
+std::optional<TrustRemark> remark_of(const std::string& flag) {
+    for (const std::string code : {scale_moved, rate_changed}) {
+        const std::string start = code + before_text;
+        const std::size_t mend = flag.find(before_mend);
+        if (!flag.starts_with(start) || mend == std::string::npos) continue;
+        return TrustRemark{code, flag.substr(start.size(), mend - start.size()), flag.substr(mend + 3),
+                           false};
+    }
+    return std::nullopt;
+}
+
+}  // namespace assay::cli
