@@ -69,6 +69,31 @@ std::string summary(const Job& job, const capture::Bench& bench) {
            "time.\n";
 }
 
+/// A level held for minutes needs to be known in watts before it sounds: nobody is quick enough afterwards.
+Result<void> may_be_held(const Setup& setup, const capture::Load& load, bool gain_known) {
+    if (setup.test->measure != "endurance" || load.bare_input || std::isinf(load.resistance_ohm)) return {};
+    if (!gain_known) {
+        return capture::fail(
+            FaultKind::untrusted_capture,
+            fmt::format("load \"{}\": the gain up to it is not known, so nothing can tell how hot it gets in "
+                        "{:.4g} minutes",
+                        load.name, field_number(*setup.test, "minutes")),
+            "look at the leads and at the unit's gain: the quiet tone of the wiring check must be heard "
+            "there");
+    }
+    if (!load.rated_power_w && !load.rated_power_no_heatsink_w) {
+        return capture::fail(
+            FaultKind::bad_input_file,
+            fmt::format(
+                "load \"{}\": its rated_power_w is not stated, and the level is to be held for {:.4g} "
+                "minutes",
+                load.name, field_number(*setup.test, "minutes")),
+            "read the resistor's print and state rated_power_w, or rated_power_no_heatsink_w, in the bench "
+            "file");
+    }
+    return {};
+}
+
 std::vector<std::size_t> sorted_loads(const Test& test) {
     std::vector<std::size_t> loads = test.loads;
     std::sort(loads.begin(), loads.end());
@@ -221,6 +246,9 @@ Result<void> LiveSession::before_take(const Setup& setup, const capture::Tone& t
     std::string why;
     for (const std::size_t index : setup.test->loads) {
         const auto known = watts_at_full_scale_.find(index);
+        if (auto allowed = may_be_held(setup, bench_.loads[index], known != watts_at_full_scale_.end());
+            !allowed)
+            return allowed;
         if (known == watts_at_full_scale_.end()) continue;
         const double energy_ws = known->second * tone.energy_s();
         const double rest_s = budgets_[index].rest_before_s(energy_ws, tone.duration_s());
@@ -251,7 +279,17 @@ void LiveSession::after_take(const Setup& setup, const Take& take) {
         budgets_[index].took(*heat);
         seconds = heat->seconds;
         const double energy_s = take.tone.energy_s();
-        if (energy_s > 0.0 && heat->energy_ws > 0.0) watts_at_full_scale_[index] = heat->energy_ws / energy_s;
+        // A take in which this load was not driven says nothing of its gain, and hum in a quiet one too much:
+        // the highest of equally loud takes stands, until a louder one tells better.
+        const auto driven = setup.test->text("driven");
+        if (driven && bench_.loads[index].name != *driven) continue;
+        if (!(energy_s > 0.0) || !(heat->energy_ws > 0.0)) continue;
+        const double watts = heat->energy_ws / energy_s;
+        const double level_dbfs = take.tone.peak_dbfs();
+        const auto known = watts_at_full_scale_.find(index);
+        const bool better = known == watts_at_full_scale_.end() || level_dbfs >= heard_dbfs_[index] + 3.0;
+        watts_at_full_scale_[index] = better ? watts : std::max(watts, known->second);
+        heard_dbfs_[index] = better ? level_dbfs : std::max(level_dbfs, heard_dbfs_[index]);
     }
     for (std::size_t index = 0; index < budgets_.size(); ++index) {
         if (std::find(setup.test->loads.begin(), setup.test->loads.end(), index) == setup.test->loads.end())

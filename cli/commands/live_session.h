@@ -61,6 +61,7 @@ class LiveSession {
     std::unique_ptr<capture::Device> device_{};
     std::vector<capture::HeatBudget> budgets_{};           // one a load
     std::map<std::size_t, double> watts_at_full_scale_{};  // by load: as the last takes showed
+    std::map<std::size_t, double> heard_dbfs_{};           // by load: level of the take that showed it
     std::set<std::size_t> connected_{};                    // loads
     std::map<std::size_t, double> dc_v_{};                 // by load whose terminals were read
     Unit unit_{};

@@ -7,6 +7,7 @@
 #include <limits>
 
 #include "cli/commands/cautions.h"
+#include "cli/commands/play_sheet_held.h"
 #include "cli/commands/play_sheet_jig.h"
 
 namespace assay::cli {
@@ -53,8 +54,15 @@ Heat heat_of(const capture::Tone& tone, double rated_w, double level_set_dbfs, d
     return heat;
 }
 
-std::string heat_line(const Job& job, const capture::Tone& tone, const capture::Load& load,
+std::string heat_line(const Job& job, const SheetEntry& entry, const capture::Load& load,
                       double level_set_dbfs) {
+    const capture::Tone& tone = entry.tone;
+    if (is_held(entry)) {
+        const std::vector<double> powers_w = claimed_powers_w(job, load);
+        return held_heat_line(entry, load,
+                              powers_w.empty() ? std::nullopt : std::optional<double>(powers_w.front()),
+                              level_set_dbfs);
+    }
     if (load.bare_input) return {};
     if (!std::isfinite(load.resistance_ohm))
         return fmt::format("     {}: nothing connected, no heat\n", load.name);
@@ -157,7 +165,7 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
     double total_s = 0.0;
     int number = 0;
     for (const SheetEntry& entry : entries) {
-        total_s += entry.tone.duration_s();
+        total_s += played_s(entry);
         if (entry.tone.segments.empty()) {
             text += fmt::format(
                 "  {}. Play nothing: the unit on, its input closed by the source's resistance (or shorted), "
@@ -183,10 +191,11 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         text += (driven ? "     connected: " + loads + "\n     driven: " + *driven +
                               " alone; the other channel's input closed by the source's resistance\n"
                         : "     connected and driven together: " + loads + "\n");
+        if (is_held(entry)) text += held_lines(entry);
         if (const auto controls = entry.test->text("controls")) text += "     controls: " + *controls + "\n";
         for (const std::size_t index : entry.test->loads) {
             if (driven && bench.loads[index].name != *driven) continue;
-            text += heat_line(job, entry.tone, bench.loads[index], level_set.level_dbfs);
+            text += heat_line(job, entry, bench.loads[index], level_set.level_dbfs);
         }
         text += "\n";
     }
