@@ -25,9 +25,10 @@ bool near_mains(double hz) {
     return false;
 }
 
-/// The window of the tone's step: where the loudest channel's projection on the frequency is largest.
-std::size_t tone_window(const std::vector<std::vector<float>>& channels, double rate_hz, double frequency_hz,
-                        std::size_t length) {
+}  // namespace
+
+std::size_t loudest_window(const std::vector<std::vector<float>>& channels, double rate_hz,
+                           double frequency_hz, std::size_t length) {
     double best = -1.0;
     std::size_t at = 0;
     for (std::size_t first = 0; first + length <= channels.front().size(); first += length / 4) {
@@ -49,8 +50,6 @@ std::size_t tone_window(const std::vector<std::vector<float>>& channels, double 
     return at;
 }
 
-}  // namespace
-
 Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const capture::Recording& recording,
                                        double frequency_hz) {
     auto reader = capture::RecordingReader::open(recording);
@@ -63,7 +62,7 @@ Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const captur
     const auto quiet = static_cast<std::size_t>(quiet_s * recording.rate_hz);
     std::vector<HeardInput> heard(bench.inputs.size());
     if (channels->front().size() < length + quiet) return heard;
-    const std::size_t at = tone_window(*channels, recording.rate_hz, frequency_hz, length);
+    const std::size_t at = loudest_window(*channels, recording.rate_hz, frequency_hz, length);
     const int harmonics = std::clamp(static_cast<int>(0.45 * recording.rate_hz / frequency_hz), 1, 3);
     double loudest = -1.0;
     double loudest_phase = 0.0;

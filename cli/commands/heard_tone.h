@@ -27,6 +27,10 @@ struct HeardOutput {
     std::vector<HeardInput> inputs{};
 };
 
+/// First sample of the window in which the channels together hold most of the frequency.
+std::size_t loudest_window(const std::vector<std::vector<float>>& channels, double rate_hz,
+                           double frequency_hz, std::size_t length);
+
 /// One entry an input of the bench. The recording begins with the silence of every tone of ours; the window
 /// of the tone is where the inputs hear most of it. Faults are those of reading the file.
 [[nodiscard]] capture::Result<std::vector<HeardInput>> listen(const capture::Bench& bench,

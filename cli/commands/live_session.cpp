@@ -200,7 +200,8 @@ Result<void> LiveSession::before_test(const Setup& setup) {
         fmt::format("wiring check for {}, at {:.0f} dBFS", names_of(bench_, loads), wiring_level_dbfs));
     std::error_code error;
     std::filesystem::create_directories(progress_folder(options_.into), error);
-    auto check = check_wiring(setup, *device_, progress_folder(options_.into), stop_requested());
+    auto check =
+        check_wiring(setup, *device_, progress_folder(options_.into), heard_.empty(), stop_requested());
     if (!check) return tl::unexpected<capture::Fault>(check.error());
     for (const Take& take : check->takes) after_take(setup, take);
     for (const std::string& line : check->lines) say(manner_, line);

@@ -14,7 +14,7 @@ std::string flag_of(const TrustRemark& remark) {
 }
 
 std::optional<TrustRemark> remark_of(const std::string& flag) {
-    for (const std::string code : {scale_moved, rate_changed}) {
+    for (const std::string code : {scale_moved, rate_in_doubt}) {
         const std::string start = code + before_text;
         const std::size_t mend = flag.find(before_mend);
         if (!flag.starts_with(start) || mend == std::string::npos) continue;

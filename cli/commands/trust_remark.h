@@ -8,14 +8,14 @@
 namespace assay::cli {
 
 struct TrustRemark {
-    std::string code{};  // of the warning: "scale-moved", "rate-changed"
+    std::string code{};  // of the warning: "scale-moved", "rate-in-doubt"
     std::string text{};
     std::string mend{};
     bool stops = false;  // nothing louder unless somebody says so
 };
 
 inline constexpr const char* scale_moved = "scale-moved";
-inline constexpr const char* rate_changed = "rate-changed";
+inline constexpr const char* rate_in_doubt = "rate-in-doubt";
 
 std::string flag_of(const TrustRemark& remark);
 /// Empty for the flags of a device.

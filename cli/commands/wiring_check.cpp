@@ -8,6 +8,7 @@
 
 #include "capture/device/live.h"
 #include "capture/tone/staircase.h"
+#include "cli/commands/rate_check.h"
 #include "cli/measures/fields.h"
 
 namespace assay::cli {
@@ -165,8 +166,11 @@ Result<std::vector<std::string>> judge_wiring(const Setup& setup, const std::vec
 }
 
 Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
-                                 const std::filesystem::path& into, const std::atomic<bool>& stop) {
+                                 const std::filesystem::path& into, bool rate_too,
+                                 const std::atomic<bool>& stop) {
     WiringTakes result;
+    const auto upper_hz = rate_too ? rate_tone_hz(setup.tone_rate_hz) : std::nullopt;
+    std::vector<HeardBand> band;  // of the first output: they share the card
     std::vector<HeardOutput> heard;
     const double level = std::min(wiring_level_dbfs, limit_dbfs(setup));
     for (const std::size_t output : outputs_of(setup)) {
@@ -176,6 +180,8 @@ Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
                                              .levels_dbfs = {level},
                                              .step_s = step_s,
                                              .code = "wiring/" + setup.bench->outputs[output].name});
+        const bool with_upper = upper_hz && heard.empty();
+        if (with_upper) add_rate_tone(take.tone, *upper_hz, level);
         capture::PlayRequest request;
         request.capture_name =
             "wiring." + setup.test->id + "." + std::to_string(setup.bench->outputs[output].channel);
@@ -188,6 +194,11 @@ Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
         take.recording = std::move(*recording);
         auto inputs = listen(*setup.bench, take.recording, frequency_hz);
         if (!inputs) return tl::unexpected<capture::Fault>(inputs.error());
+        if (with_upper) {
+            auto both = listen_band(*setup.bench, take.recording, take.tone, frequency_hz);
+            if (!both) return tl::unexpected<capture::Fault>(both.error());
+            band = std::move(*both);
+        }
         heard.push_back({output, std::move(*inputs)});
         result.takes.push_back(std::move(take));
     }
@@ -199,6 +210,10 @@ Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
     auto remarks = judge_scales(setup, compared);
     if (!remarks) return tl::unexpected<capture::Fault>(remarks.error());
     result.remarks = std::move(*remarks);
+    if (band.empty()) return result;
+    auto rate = judge_rate(setup, heard.front(), band);
+    if (!rate) return tl::unexpected<capture::Fault>(rate.error());
+    if (*rate) result.remarks.push_back(std::move(**rate));
     return result;
 }
 

@@ -28,8 +28,9 @@ struct WiringTakes {
 };
 
 /// Plays and judges. The recordings go to `into`; a test without loads has no wiring of this kind.
+/// `rate_too`: listens for a change of rates as well (rate_check.h).
 [[nodiscard]] capture::Result<WiringTakes> check_wiring(const Setup& setup, capture::Device& device,
-                                                        const std::filesystem::path& into,
+                                                        const std::filesystem::path& into, bool rate_too,
                                                         const std::atomic<bool>& stop);
 
 }  // namespace assay::cli

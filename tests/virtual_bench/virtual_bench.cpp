@@ -11,13 +11,12 @@
 //   source_on_two             out_2 hears what comes in at in_1, before the unit
 //   play_volume X | record_gain X   of the card's mixer: of all that comes in, of all that goes out
 //   band HZ                   what is recorded ends here, as behind a converter of rates
-//   rail Y | ceiling Y        ceiling: of the recorder, after the noise
-//   swap | invert N | mute | zeros | one_on_two                       for good
-//   drop N | double N         once: N frames are missing, or given twice
-//   fade DB                   from now on the gain falls by DB decibels a second
-//   clock PPM                 the recorder counts so many more samples a second than the player
-//   last                      prints the clock's second of the last sound that came in
-//   quit                      the device disappears
+//   rate HZ                   what is recorded goes through this lower rate, by straight lines, as in a poor
+//   one rail Y | ceiling Y        ceiling: of the recorder, after the noise swap | invert N | mute | zeros |
+//   one_on_two                       for good drop N | double N         once: N frames are missing, or given
+//   twice fade DB                   from now on the gain falls by DB decibels a second clock PPM the recorder
+//   counts so many more samples a second than the player last                      prints the clock's second
+//   of the last sound that came in quit                      the device disappears
 #include <jack/jack.h>
 #include <poll.h>
 #include <unistd.h>
@@ -78,6 +77,27 @@ struct BandEnd {
     }
 };
 
+/// To a lower rate and back, each way by straight lines between samples.
+struct PoorRate {
+    std::array<double, 16> past{};
+    std::int64_t written = 0;
+
+    double at(double frame) const {
+        const auto whole = static_cast<std::int64_t>(std::floor(frame));
+        const auto sample = [&](std::int64_t n) { return past[static_cast<std::size_t>((n + 16) % 16)]; };
+        const double share = frame - static_cast<double>(whole);
+        return (1.0 - share) * sample(whole) + share * sample(whole + 1);
+    }
+    float pass(float value, double step) {
+        past[static_cast<std::size_t>(written % 16)] = static_cast<double>(value);
+        const double place = static_cast<double>(written - 4) / step;
+        const double before = std::floor(place);
+        const double share = place - before;
+        ++written;
+        return static_cast<float>((1.0 - share) * at(before * step) + share * at((before + 1.0) * step));
+    }
+};
+
 struct Bench {
     jack_client_t* client = nullptr;
     std::array<jack_port_t*, channels> in{};
@@ -89,7 +109,8 @@ struct Bench {
     std::atomic<float> noise{3e-6F};
     std::atomic<float> play_volume{1.0F};
     std::atomic<float> record_gain{1.0F};
-    std::atomic<double> band_hz{0.0};  // 0: all of it
+    std::atomic<double> band_hz{0.0};   // 0: all of it
+    std::atomic<double> lower_hz{0.0};  // 0: none
     std::atomic<float> fade_db_per_s{0.0F};
     std::atomic<double> clock_ppm{0.0};
     std::atomic<bool> swap{false};
@@ -111,6 +132,7 @@ struct Bench {
     float faded = 1.0F;
     std::uint32_t random = 1;
     std::array<BandEnd, channels> band_end{};
+    std::array<PoorRate, channels> poor_rate{};
 };
 
 constexpr std::int64_t delay_frames = 1 << 18;
@@ -144,6 +166,7 @@ int process(jack_nframes_t frames, void* argument) {
     }
     const float rate = static_cast<float>(jack_get_sample_rate(bench.client));
     const double band_hz = bench.band_hz;
+    const double lower_hz = bench.lower_hz;
     for (BandEnd& end : bench.band_end) {
         if (band_hz > 0.0 && end.at_hz != band_hz) end.set(band_hz, static_cast<double>(rate));
     }
@@ -179,6 +202,7 @@ int process(jack_nframes_t frames, void* argument) {
             value += bench.noise * (static_cast<float>(bench.random >> 8U) * 0x1p-23F - 1.0F);
             value *= bench.record_gain;
             if (band_hz > 0.0) value = bench.band_end[c].pass(value);
+            if (lower_hz > 0.0) value = bench.poor_rate[c].pass(value, static_cast<double>(rate) / lower_hz);
             const float ceiling = bench.ceiling;
             value = std::clamp(value, -ceiling, ceiling);
             out[c][n] = bench.zeros ? 0.0F : value;
@@ -216,6 +240,8 @@ bool obey(Bench& bench, const std::string& line) {
         bench.record_gain = number;
     else if (what == "band")
         bench.band_hz = value;
+    else if (what == "rate")
+        bench.lower_hz = value;
     else if (what == "source_on_two")
         bench.source_on_two = true;
     else if (what == "clock")
