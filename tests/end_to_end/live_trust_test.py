@@ -103,7 +103,7 @@ def rate_changed(bench):
     bench.tell("rate 44100")
     status, told, _, volts, _, _ = run(bench, "--yes")
     # Sampled at 44.1 kHz, 22752 Hz stands mirrored at 44100 - 22752 = 21348 Hz.
-    report.check(status == 3 and re.search(r"comes back as one of 21.35 kHz: mirrored by a rate of 44100 Hz", told) is not None and volts is None,
+    report.check(status == 3 and re.search(r"comes back as one of 21.35 kHz, mirrored by a rate of 44100 Hz", told) is not None and volts is None,
                  "a poor converter of rates is named by its mirror", f"exit {status}: {told.strip()[-280:]}")
     bench.tell("rate 0")
 
