@@ -35,7 +35,7 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     for (const auto& [file, svg] : parts) {
         if (file != first) continue;
         PageData drawing{"svg", svg};
-        drawing.set("caption", plot_caption(file));
+        drawing.set("caption", plot_caption(session, file));
         page.set("main_plot", drawing);
     }
     PageData key = key_figures(session);
@@ -61,42 +61,29 @@ std::string certificate_page(const Session& session, const NamedTexts& plots, co
 
 namespace {
 
-void add_supply_plot(const Session& session, const std::filesystem::path& folder, NamedPlots& plots,
-                     std::vector<capture::Fault>& faults) {
-    if (!has_supply_plot(session)) return;
-    auto svg = supply_plot(session);
-    if (!svg) {
-        if (faults.empty() || faults.back().text != svg.error().text) faults.push_back(svg.error());
-        return;
-    }
-    std::error_code error;
-    std::filesystem::create_directories(folder / "plots", error);
-    const auto written = write_file_safely(folder / "plots" / supply_plot_file, *svg);
-    if (!written) faults.push_back(written.error());
-    plots.emplace_back(supply_plot_file, std::move(*svg));
-}
-
 /// Draws every plot, writes it below plots/, and gives those that could be drawn.
 NamedPlots draw_plots(const Session& session, const std::filesystem::path& folder,
                       std::vector<capture::Fault>& faults) {
-    NamedPlots plots;
+    std::vector<NamedPlot> wanted;
     for (const TestRecord& record : session.tests) {
-        if (!has_plot(session, record)) continue;
-        auto svg = plot_of(session, record);
+        for (NamedPlot& plot : plots_of(session, record)) wanted.push_back(std::move(plot));
+    }
+    if (auto supply = supply_plot(session)) wanted.push_back({supply_plot_file, std::move(*supply)});
+    NamedPlots plots;
+    for (const NamedPlot& plot : wanted) {
+        auto svg = draw_plot(session, plot);
         if (!svg) {
             // One remark tells of a program that is not there; the others would only repeat it.
             if (faults.empty() || faults.back().text != svg.error().text) faults.push_back(svg.error());
             continue;
         }
-        const std::string file = plot_file_name(record);
         std::error_code error;
         std::filesystem::create_directories(folder / "plots", error);
-        if (const auto written = write_file_safely(folder / "plots" / file, *svg); !written) {
+        if (const auto written = write_file_safely(folder / "plots" / plot.file, *svg); !written) {
             faults.push_back(written.error());
         }
-        plots.emplace_back(file, std::move(*svg));
+        plots.emplace_back(plot.file, std::move(*svg));
     }
-    add_supply_plot(session, folder, plots, faults);
     return plots;
 }
 

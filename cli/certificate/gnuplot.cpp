@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cctype>
 #include <cstdlib>
 #include <sstream>
@@ -29,6 +30,21 @@ void replace_all(std::string& text, const std::string& from, const std::string& 
     }
 }
 
+/// Letters that run from right to left turn numbers behind them around, unless they stand for themselves:
+/// between U+2068 and U+2069 (Unicode Standard Annex 9).
+std::string isolated(const std::string& text) {
+    for (std::size_t i = 0; i + 1 < text.size(); ++i) {
+        const auto first = static_cast<unsigned char>(text[i]);
+        const auto second = static_cast<unsigned char>(text[i + 1]);
+        const bool two_bytes = first >= 0xD6 && first <= 0xDF;                        // U+0580 to U+07FF
+        const bool three_bytes = (first == 0xE0 && second <= 0xA3) ||                 // U+0800 to U+08FF
+                                 (first == 0xEF && second >= 0xAC && second < 0xBC);  // U+FB00 to U+FEFF
+        const bool four_bytes = (first == 0xF0 && second == 0x90) || (first == 0xF0 && second == 0x9E);
+        if (two_bytes || three_bytes || four_bytes) return "\u2068" + text + "\u2069";
+    }
+    return text;
+}
+
 /// Takes out every `<name ...>...</name>`.
 void remove_elements(std::string& text, const std::string& name) {
     const std::string end = "</" + name + ">";
@@ -40,29 +56,27 @@ void remove_elements(std::string& text, const std::string& name) {
     }
 }
 
-/// Asks gnuplot where it put the axes: pixels from the left and from below, then what they show.
-constexpr const char* frame_report =
-    "\nprint sprintf('frame %.9g %.9g %.9g %.9g %.9g %.9g %.9g %.9g %d %d %.9g %.9g', GPVAL_TERM_XMIN, "
-    "GPVAL_TERM_XMAX, GPVAL_TERM_YMIN, GPVAL_TERM_YMAX, GPVAL_X_MIN, GPVAL_X_MAX, GPVAL_Y_MIN, GPVAL_Y_MAX, "
-    "GPVAL_X_LOG != 0, GPVAL_Y_LOG != 0, GPVAL_Y2_MIN, GPVAL_Y2_MAX)\n";
-
-/// The drawing with the place of its axes as an attribute, for the readout: left, right, bottom, top in
-/// pixels from the top left corner, then the ends of x and y, whether they are logarithmic, and the ends of
-/// y2.
+/// The drawing with the place of its axes as an attribute, for the readout: for each panel left, right,
+/// bottom, top in pixels from the top left corner, then the ends of x and y, whether they are logarithmic,
+/// and the ends of y2. Panels are parted by ';'.
 std::string with_frame(std::string svg, const std::string& report, int height) {
-    const std::size_t at = report.find("frame ");
     const std::size_t start = svg.find("<svg");
-    if (at == std::string::npos || start == std::string::npos) return svg;
-    std::istringstream numbers(report.substr(at + 6, report.find('\n', at) - at - 6));
-    std::string frame;
-    for (int i = 0; i < 12; ++i) {
-        std::string number;
-        if (!(numbers >> number)) return svg;
-        const bool from_below = i == 2 || i == 3;
-        if (from_below) number = fmt::format("{:.2f}", height - std::atof(number.c_str()));
-        frame += (i == 0 ? "" : " ") + number;
+    if (start == std::string::npos) return svg;
+    std::string frames;
+    for (std::size_t at = report.find("frame "); at != std::string::npos;
+         at = report.find("frame ", at + 6)) {
+        std::istringstream numbers(report.substr(at + 6, report.find('\n', at) - at - 6));
+        std::string frame;
+        for (int i = 0; i < 12; ++i) {
+            std::string number;
+            if (!(numbers >> number)) return svg;
+            const bool from_below = i == 2 || i == 3;
+            if (from_below) number = fmt::format("{:.2f}", height - std::atof(number.c_str()));
+            frame += (i == 0 ? "" : " ") + number;
+        }
+        frames += (frames.empty() ? "" : ";") + frame;
     }
-    svg.insert(start + 4, " data-frame=\"" + escaped(frame) + '"');
+    svg.insert(start + 4, " data-frame=\"" + escaped(frames) + '"');
     return svg;
 }
 
@@ -118,7 +132,7 @@ std::string PlotTexts::put_into(const std::string& svg) const {
             continue;
         }
         out.append(svg, done, at - done);
-        out += escaped(texts_[index]);
+        out += escaped(isolated(texts_[index]));
         end += 2;
         while (end < svg.size() && svg[end] == '_') ++end;
         at = done = end;
@@ -135,8 +149,7 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
         "set terminal svg size {},{} dynamic noenhanced font 'sans-serif,14' background '#ffffff' name "
         "'{}'\n",
         width, height, plain_name);
-    const auto run =
-        run_program({"gnuplot", "--default-settings", "-"}, head + script + frame_report, longest_s);
+    const auto run = run_program({"gnuplot", "--default-settings", "-"}, head + script, longest_s);
     if (!run && run.error().kind == FaultKind::bad_input_file) {
         return fail(FaultKind::bad_arguments, "the certificate has no plots: gnuplot is not installed",
                     "install the package gnuplot-nox, then run `assay certify` on the session");
@@ -149,13 +162,20 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
     return with_frame(plain_svg(run->out), run->err, height);
 }
 
-std::string simulated_mark(int large, int small) {
+std::string frame_report() {
+    return "print sprintf('frame %.9g %.9g %.9g %.9g %.9g %.9g %.9g %.9g %d %d %.9g %.9g', GPVAL_TERM_XMIN, "
+           "GPVAL_TERM_XMAX, GPVAL_TERM_YMIN, GPVAL_TERM_YMAX, GPVAL_X_MIN, GPVAL_X_MAX, GPVAL_Y_MIN, "
+           "GPVAL_Y_MAX, GPVAL_X_LOG != 0, GPVAL_Y_LOG != 0, GPVAL_Y2_MIN, GPVAL_Y2_MAX)\n";
+}
+
+std::string simulated_mark(double height_px) {
+    const int large = static_cast<int>(std::clamp(height_px / 10.0, 16.0, 30.0));
     return fmt::format(
-        "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 18 font ',{}' textcolor rgb "
+        "set label 'SIMULATED BENCH' at graph 0.5,0.56 center rotate by 14 font ',{}' textcolor rgb "
         "'#dadde0' back\n"
-        "set label 'shows no real unit' at graph 0.54,0.44 center rotate by 18 font ',{}' textcolor rgb "
+        "set label 'shows no real unit' at graph 0.54,0.41 center rotate by 14 font ',{}' textcolor rgb "
         "'#dadde0' back\n",
-        large, small);
+        large, large * 3 / 4);
 }
 
 std::string inline_svg(const std::string& document) {

@@ -23,12 +23,15 @@ class PlotTexts {
 
 /// Runs the script (without terminal and output, which are set here) and gives the SVG document. `name` keeps
 /// the ids of several drawings on one page apart; only its letters and digits are used. A fault names the
-/// package to install when gnuplot is not there. The place of the axes stands in the attribute data-frame.
+/// package to install when gnuplot is not there. The places of the axes stand in the attribute data-frame.
 [[nodiscard]] capture::Result<std::string> draw(const std::string& script, const std::string& name, int width,
                                                 int height);
 
-/// Script of the mark across the plots of a simulated bench, behind the curves; the sizes are points.
-std::string simulated_mark(int large, int small);
+/// Script that tells where the axes of the plot before it lie; `draw` reads it.
+std::string frame_report();
+
+/// Script of the mark across the plots of a simulated bench, behind the curves of a panel of this height.
+std::string simulated_mark(double height_px);
 
 /// The drawing as a part of an HTML page: without XML head, name spaces, title and description.
 std::string inline_svg(const std::string& document);

@@ -1,14 +1,12 @@
-#include "cli/certificate/impedance_plot.h"
-
-#include <fmt/format.h>
-
+// Impedance with phase and the model of a fit; and what the fit leaves.
 #include <algorithm>
-#include <array>
 #include <cmath>
+#include <limits>
 #include <optional>
-#include <string_view>
 
-#include "cli/certificate/gnuplot.h"
+#include "cli/certificate/plot_pens.h"
+#include "cli/certificate/plot_ticks.h"
+#include "cli/certificate/test_plot.h"
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
@@ -16,29 +14,19 @@
 namespace assay::cli {
 namespace {
 
-// Apart in lightness as well as in hue, and each with a dash and a point of its own: they stay apart in grey.
-struct Pen {
-    std::string_view line;
-    std::string_view point_colour;
-    std::string_view dash;
-    int point;
-};
-constexpr std::array<Pen, 3> pens{{{"#12405f", "#6f93ab", "solid", 7},
-                                   {"#c2571a", "#e0a27f", "(12,5)", 9},
-                                   {"#3f7d4e", "#93bb9d", "(3,4)", 5}}};
-
-constexpr double points_per_octave = 24.0;  // more would hide the line of the model
-constexpr std::size_t most_curves = pens.size();
+constexpr double dots_per_octave = 24.0;  // more would hide the line of the model
+constexpr std::size_t most_curves = plot_pens.size();
 
 /// One curve of the test, with the model's where it has one.
 struct Line {
     std::string label{};
-    const std::vector<double>* frequency_hz = nullptr;
-    const std::vector<double>* magnitude_ohm = nullptr;
-    const std::vector<double>* phase_deg = nullptr;
-    const std::vector<double>* model_ohm = nullptr;
-    const std::vector<double>* model_deg = nullptr;
-    const std::vector<double>* residual_percent = nullptr;
+    std::vector<double> frequency_hz{};
+    std::vector<double> magnitude_ohm{};
+    std::vector<double> phase_deg{};
+    std::vector<double> model_ohm{};  // empty: no model
+    std::vector<double> model_deg{};
+    std::vector<double> doubt_ohm{};  // expanded; empty: none
+    std::vector<double> doubt_deg{};
 };
 
 std::string what_was_done(const Session& session, const std::string& test) {
@@ -54,6 +42,30 @@ std::string what_was_done(const Session& session, const std::string& test) {
     return words;
 }
 
+std::vector<double> column_of(const analysis::Curve& curve, const std::string& name, std::size_t rows) {
+    const auto* column = curve.find(name);
+    return column != nullptr && column->size() == rows ? *column : std::vector<double>{};
+}
+
+/// The uncertainty of a fit's points stands with the impedance test that they come from.
+const analysis::Curve* measured_curve(const Session& session, const TestRecord& record,
+                                      const std::string& test, const analysis::Curve& curve) {
+    if (record.result.measure == "impedance") return &curve;
+    for (const TestRecord& other : session.tests) {
+        if (other.result.measure != "impedance" || (!test.empty() && other.id != test)) continue;
+        for (const auto& [name, candidate] : other.result.whole.curves) {
+            const auto* frequency_hz = candidate.find("frequency_hz");
+            const auto* magnitude_ohm = candidate.find("magnitude_ohm");
+            const auto* fitted_ohm = curve.find("magnitude_ohm");
+            const bool same = name == "impedance" && frequency_hz != nullptr && magnitude_ohm != nullptr &&
+                              fitted_ohm != nullptr && *frequency_hz == *curve.find("frequency_hz") &&
+                              *magnitude_ohm == *fitted_ohm;
+            if (same) return &candidate;
+        }
+    }
+    return nullptr;
+}
+
 std::vector<Line> lines_of(const Session& session, const TestRecord& record) {
     const std::string fit = "fit";
     const bool parameters = record.result.measure == "driver-parameters";
@@ -61,248 +73,239 @@ std::vector<Line> lines_of(const Session& session, const TestRecord& record) {
     for (const auto& [name, curve] : record.result.whole.curves) {
         const bool one_of_fit = name == fit || name.starts_with(fit + "_");
         if (parameters ? !one_of_fit : name != "impedance") continue;
+        const auto* frequency_hz = curve.find("frequency_hz");
+        if (frequency_hz == nullptr || frequency_hz->size() < 2 || lines.size() == most_curves) continue;
+        const std::size_t rows = frequency_hz->size();
         Line line;
-        line.frequency_hz = curve.find("frequency_hz");
-        line.magnitude_ohm = curve.find("magnitude_ohm");
-        line.phase_deg = curve.find("phase_deg");
-        line.model_ohm = curve.find("model_magnitude_ohm");
-        line.model_deg = curve.find("model_phase_deg");
-        line.residual_percent = curve.find("residual_percent");
-        if (line.frequency_hz == nullptr || line.magnitude_ohm == nullptr || line.phase_deg == nullptr)
-            continue;
-        if (line.frequency_hz->size() < 2 || lines.size() == most_curves) continue;
+        line.frequency_hz = *frequency_hz;
+        line.magnitude_ohm = column_of(curve, "magnitude_ohm", rows);
+        line.phase_deg = column_of(curve, "phase_deg", rows);
+        if (line.magnitude_ohm.empty() || line.phase_deg.empty()) continue;
+        line.model_ohm = column_of(curve, "model_magnitude_ohm", rows);
+        line.model_deg = column_of(curve, "model_phase_deg", rows);
         const std::string test = parameters && name != fit ? name.substr(fit.size() + 1) : record.id;
+        if (const auto* measured =
+                measured_curve(session, record, parameters && name == fit ? "" : test, curve)) {
+            line.doubt_ohm = column_of(*measured, "magnitude_expanded_uncertainty_ohm", rows);
+            line.doubt_deg = column_of(*measured, "phase_expanded_uncertainty_deg", rows);
+        }
         line.label = what_was_done(session, test);
         if (line.label.empty()) line.label = name == fit || !parameters ? "free air" : short_text(test, 30);
-        lines.push_back(line);
+        for (std::size_t i = 0; i < rows; ++i) {
+            if (line.frequency_hz[i] > 0.0 && line.magnitude_ohm[i] > 0.0) continue;
+            line.magnitude_ohm[i] = line.phase_deg[i] = std::numeric_limits<double>::quiet_NaN();
+        }
+        lines.push_back(std::move(line));
     }
     return lines;
 }
 
-std::string data_block(const std::string& name, const std::string& rows) {
-    return name + " << END\n" + rows + "END\n";
-}
-
-/// Frequency, magnitude, phase, model magnitude, model phase, residual; every point for lines, and fewer, at
-/// even distances, for dots.
-std::string rows_of(const Line& line, double least_octaves) {
-    std::string rows;
+/// Fewer points, at even distances, for dots.
+PlotCurve dots_of(const Line& line, const std::vector<double>& y, std::size_t pen) {
+    PlotCurve dots{.name = line.label, .pen = pen, .look = PlotLook::dots, .read = false};
     double last = 0.0;
-    const auto value = [](const std::vector<double>* column, std::size_t i) {
-        return column != nullptr ? (*column)[i] : 0.0;
-    };
-    for (std::size_t i = 0; i < line.frequency_hz->size(); ++i) {
-        const double f = (*line.frequency_hz)[i];
-        if (!(f > 0.0) || !((*line.magnitude_ohm)[i] > 0.0)) continue;
-        if (last > 0.0 && std::log2(f / last) < least_octaves) continue;
+    for (std::size_t i = 0; i < y.size(); ++i) {
+        const double f = line.frequency_hz[i];
+        if (!(f > 0.0) || (last > 0.0 && std::log2(f / last) < 1.0 / dots_per_octave)) continue;
         last = f;
-        rows += fmt::format("{:.7g} {:.7g} {:.6g} {:.7g} {:.6g} {:.4g}\n", f, (*line.magnitude_ohm)[i],
-                            (*line.phase_deg)[i], value(line.model_ohm, i), value(line.model_deg, i),
-                            value(line.residual_percent, i));
+        dots.x.push_back(f);
+        dots.y.push_back(y[i]);
     }
-    return rows;
+    return dots;
 }
 
-struct Sheet {
-    double from_hz = 0.0;
-    double to_hz = 0.0;
-    double from_ohm = 0.0;
-    double to_ohm = 0.0;
-    double phase_deg = 90.0;
-    double residual_percent = 1.0;
-    bool model = false;
+void add_curves(const Line& line, const std::string& name, const std::string& unit,
+                const std::vector<double>& measured, const std::vector<double>& model,
+                const std::vector<double>& doubt, std::size_t pen, bool legend, PlotPanel& panel) {
+    PlotCurve curve{.name = name,
+                    .unit = unit,
+                    .x = line.frequency_hz,
+                    .y = measured,
+                    .pen = pen,
+                    .legend = legend,
+                    .band = band_along_y(line.frequency_hz, measured, doubt)};
+    if (model.empty()) {
+        panel.curves.push_back(std::move(curve));
+        return;
+    }
+    panel.curves.push_back(dots_of(line, measured, pen));
+    // The line is the model; the pointer reads what was measured, and the model beside it.
+    curve.legend = false;
+    curve.look = PlotLook::dots;
+    curve.name = name + ", measured";
+    PlotCurve fitted{.name = name,
+                     .unit = unit,
+                     .x = line.frequency_hz,
+                     .y = model,
+                     .pen = pen,
+                     .legend = legend,
+                     .read = false};
+    PlotCurve model_read = fitted;
+    panel.curves.back().band = std::move(curve.band);
+    panel.curves.back().read = true;
+    panel.curves.back().name = curve.name;
+    panel.curves.back().unit = unit;
+    fitted.read = true;
+    fitted.name = legend ? name : name + ", model";
+    panel.curves.push_back(std::move(fitted));
+}
+
+struct Ends {
+    double low = std::numeric_limits<double>::infinity();
+    double high = -std::numeric_limits<double>::infinity();
+    void hold(double value) {
+        if (!std::isfinite(value)) return;
+        low = std::min(low, value);
+        high = std::max(high, value);
+    }
 };
 
-/// 1, 2, 5, 10, ...: the nearest that is not below the value.
-double round_up(double value) {
-    const double decade = std::pow(10.0, std::floor(std::log10(value)));
-    for (const double step : {1.0, 2.0, 5.0, 10.0}) {
-        if (value <= step * decade * (1.0 + 1e-9)) return step * decade;
-    }
-    return 10.0 * decade;
-}
-
-Sheet sheet_for(const std::vector<Line>& lines) {
-    Sheet sheet;
-    sheet.from_hz = lines.front().frequency_hz->front();
-    sheet.to_hz = sheet.from_hz;
-    double lowest = lines.front().magnitude_ohm->front();
-    double highest = lowest;
-    double residual = 0.0;
+PlotScale frequencies_of(const std::vector<Line>& lines) {
+    Ends x;
     for (const Line& line : lines) {
-        for (std::size_t i = 0; i < line.frequency_hz->size(); ++i) {
-            sheet.from_hz = std::min(sheet.from_hz, (*line.frequency_hz)[i]);
-            sheet.to_hz = std::max(sheet.to_hz, (*line.frequency_hz)[i]);
-            lowest = std::min(lowest, (*line.magnitude_ohm)[i]);
-            highest = std::max(highest, (*line.magnitude_ohm)[i]);
-            if (std::abs((*line.phase_deg)[i]) > 90.0) sheet.phase_deg = 180.0;
-            if (line.residual_percent != nullptr) residual = std::max(residual, (*line.residual_percent)[i]);
-        }
-        sheet.model = sheet.model || line.model_ohm != nullptr;
-    }
-    // A hair wider, so that a tick at the very end is drawn.
-    sheet.from_hz = std::max(sheet.from_hz, 1.0) * 0.998;
-    sheet.to_hz *= 1.002;
-    sheet.from_ohm = std::max(lowest * 0.8, 0.01);
-    sheet.to_ohm = std::min(highest * 1.3, 1e5);
-    sheet.residual_percent = round_up(std::clamp(residual * 1.05, 0.1, 100.0));
-    return sheet;
-}
-
-std::string tick(double value) {
-    return value >= 1000.0 ? fmt::format("\"{:.4g}k\" {:.9g}", value / 1000.0, value)
-                           : fmt::format("\"{:.4g}\" {:.9g}", value, value);
-}
-
-/// Ticks at 1, 2, 5 of each decade. On a short axis also between.
-std::string log_ticks(double from, double to) {
-    std::string list;
-    const bool narrow = to / from < 12.0;
-    for (int exponent = -2; exponent <= 5; ++exponent) {
-        for (const double leading : {1.0, 1.5, 2.0, 3.0, 4.0, 5.0, 6.0, 8.0}) {
-            const bool main = leading == 1.0 || leading == 2.0 || leading == 5.0;
-            const double value = leading * std::pow(10.0, exponent);
-            if ((!main && !narrow) || value < from * 0.999 || value > to * 1.001) continue;
-            list += (list.empty() ? "" : ", ") + tick(value);
+        for (std::size_t i = 0; i < line.frequency_hz.size(); ++i) {
+            if (std::isfinite(line.magnitude_ohm[i])) x.hold(line.frequency_hz[i]);
         }
     }
-    return list;
+    return std::isfinite(x.low) ? frequency_scale(x.low, x.high) : PlotScale{};
 }
 
-/// A panel of the sheet between two heights (0 is the bottom).
-std::string panel(const Sheet& sheet, double bottom, double top, bool lowest) {
-    return fmt::format(
-        "unset label\nunset arrow\nset tmargin at screen {:.3f}\nset bmargin at screen {:.3f}\n"
-        "set xtics ({})\nset format x ''\nset xlabel '{}' offset 0,0.4 textcolor rgb '#30363c'\n",
-        top, bottom, lowest ? log_ticks(sheet.from_hz, sheet.to_hz) : [&] {
-            // The same lines of the grid without their numbers.
-            std::string list = log_ticks(sheet.from_hz, sheet.to_hz);
-            std::string bare;
-            bool inside = false;
-            for (const char c : list) {
-                if (c == '"') inside = !inside;
-                if (!inside || c == '"') bare += c;
-            }
-            return bare;
-        }(),
-        lowest ? "frequency / Hz" : "");
-}
-
-std::string dots(std::size_t i, int column) {
-    return fmt::format("$dots{0} using 1:{1} with points pt {2} ps 0.34 lw 0.8 lc rgb '{3}' notitle", i,
-                       column, pens[i].point, pens[i].point_colour);
-}
-
-std::string line_of(const std::string& block, std::size_t i, int column) {
-    return fmt::format("{} using 1:{} with lines lw 2 lc rgb '{}' dt {} notitle", block, column, pens[i].line,
-                       pens[i].dash);
-}
-
-/// The curves' names in one row above the sheet, each behind a piece of its line.
-std::string legend(const std::vector<Line>& lines, PlotTexts& texts) {
-    constexpr double sample = 0.05;
-    constexpr double character = 0.0135;  // of the sheet's width, by eye
-    std::string script;
-    double at = 0.125;
-    for (std::size_t i = 0; i < lines.size(); ++i) {
-        script += fmt::format(
-            "set arrow from screen {:.3f},0.97 to screen {:.3f},0.97 nohead lw 2 lc rgb '{}' dt {}\n"
-            "set label '{}' at screen {:.3f},0.97 left textcolor rgb '#1c2126'\n",
-            at, at + sample, pens[i].line, pens[i].dash, texts.mark(lines[i].label), at + sample + 0.012);
-        at += sample + 0.05 + character * static_cast<double>(columns_of(lines[i].label));
+void add_resonance(const TestRecord& record, const PlotScale& x, PlotPanel& panel) {
+    for (const char* name : {"fs_hz", "resonance_hz"}) {
+        const analysis::Quantity* fs = record.result.whole.find(name);
+        if (fs == nullptr || !(fs->value > x.from) || !(fs->value < x.to)) continue;
+        const RoundedValue text = rounded(*fs);
+        panel.rules.push_back(
+            {.value = fs->value, .text = "fs " + text.value + " " + text.unit, .upright = true});
+        return;
     }
-    return script;
 }
 
-}  // namespace
+void add_claims(const Session& session, const TestRecord& record, const PlotScale& x, PlotPanel& panel) {
+    for (const JudgedClaim& claim : session.claims) {
+        const auto value = claimed_value(claim);
+        if (claim.test != record.id || !value || !(*value > 0.0)) continue;
+        const bool upright = claim.quantity == "fs_hz" || claim.quantity == "resonance_hz";
+        const bool level = claim.quantity == "minimum_ohm" || claim.quantity == "re_ohm" ||
+                           claim.quantity == "impedance_1khz_ohm" || claim.quantity == "maximum_ohm";
+        if (!upright && !level) continue;
+        if (upright && (*value < x.from || *value > x.to)) continue;
+        panel.rules.push_back({.value = *value,
+                               .text = "claimed " + stated_text(*value, upright ? "Hz" : "ohm"),
+                               .upright = upright,
+                               .claim = true,
+                               .high = upright});
+    }
+}
 
-bool has_impedance_plot(const Session& session, const TestRecord& record) {
-    if (lines_of(session, record).empty()) return false;
-    if (record.result.measure == "driver-parameters") return true;
+/// Whether the fit of another test draws this one's curve.
+bool drawn_by_a_fit(const Session& session, const TestRecord& record) {
+    if (record.result.measure == "driver-parameters") return false;
     // The curves of a fit bear the ids of their tests, but the first, which is drawn as "fit".
-    return std::none_of(session.tests.begin(), session.tests.end(), [&](const TestRecord& other) {
+    return std::any_of(session.tests.begin(), session.tests.end(), [&](const TestRecord& other) {
         return other.result.measure == "driver-parameters" && !lines_of(session, other).empty();
     });
 }
 
-capture::Result<std::string> impedance_plot(const Session& session, const TestRecord& record) {
+bool draws_impedance(const TestRecord& record) {
+    return record.result.measure == "impedance" || record.result.measure == "driver-parameters";
+}
+
+}  // namespace
+
+std::optional<TestPlot> impedance_plot(const Session& session, const TestRecord& record) {
+    if (!draws_impedance(record)) return std::nullopt;
     const std::vector<Line> lines = lines_of(session, record);
-    if (lines.empty())
-        return capture::fail(capture::FaultKind::internal, "the test has no impedance curve to draw");
-    const Sheet sheet = sheet_for(lines);
-    PlotTexts texts;
-    std::string script;
+    if (lines.empty() || drawn_by_a_fit(session, record)) return std::nullopt;
+    PlotSheet sheet;
+    sheet.x = frequencies_of(lines);
+    PlotPanel magnitude;
+    PlotPanel phase;
+    Ends ohm;
+    double widest_deg = 90.0;
+    bool model = false;
     for (std::size_t i = 0; i < lines.size(); ++i) {
-        script += data_block(fmt::format("$all{}", i), rows_of(lines[i], 0.0));
-        script += data_block(fmt::format("$dots{}", i), rows_of(lines[i], 1.0 / points_per_octave));
-    }
-    script += fmt::format(
-        "set multiplot\nset logscale x\nset xrange [{:.9g}:{:.9g}]\n"
-        "set lmargin at screen 0.125\nset rmargin at screen 0.975\n"
-        "set border 3 lc rgb '#50565c' lw 1\nset tics nomirror out scale 0.6 textcolor rgb '#30363c'\n"
-        "set mxtics 0\nset grid xtics ytics lt 1 lc rgb '#e1e4e7' lw 0.7\n",
-        sheet.from_hz, sheet.to_hz);
-    const double top = 0.94;
-    const double under_magnitude = sheet.model ? 0.51 : 0.44;
-    const double under_phase = sheet.model ? 0.28 : 0.115;
-
-    script += panel(sheet, under_magnitude, top, false);
-    script += fmt::format(
-        "set logscale y\nset yrange [{:.9g}:{:.9g}]\nset ytics ({})\n"
-        "set ylabel 'impedance / Ω' offset 1,0 textcolor rgb '#30363c'\n"
-        "unset key\n",
-        sheet.from_ohm, sheet.to_ohm, log_ticks(sheet.from_ohm, sheet.to_ohm));
-    if (session.simulated) {
-        script +=
-            "set label 'SIMULATED BENCH' at graph 0.6,0.66 center rotate by 12 font ',28' textcolor rgb "
-            "'#dadde0' "
-            "back\n"
-            "set label 'shows no real unit' at graph 0.62,0.5 center rotate by 12 font ',20' textcolor rgb "
-            "'#dadde0' back\n";
-    }
-    if (const analysis::Quantity* fs = record.result.whole.find("fs_hz")) {
-        if (fs->value > sheet.from_hz && fs->value < sheet.to_hz) {
-            script += fmt::format(
-                "set arrow from first {0:.9g},graph 0 to first {0:.9g},graph 1 nohead lc rgb '#6a7178' lw 1 "
-                "dt (6,4) "
-                "back\nset label 'fs {1}' at first {0:.9g},graph 0.05 offset 0.7,0 left font ',12' textcolor "
-                "rgb "
-                "'#50565c'\n",
-                fs->value, stated_text(std::stod(fmt::format("{:.4g}", fs->value)), "Hz"));
+        const Line& line = lines[i];
+        for (const double value : line.magnitude_ohm) ohm.hold(value);
+        for (const double value : line.phase_deg) {
+            if (std::abs(value) > widest_deg) widest_deg = 180.0;
         }
+        add_curves(line, line.label, "Ω", line.magnitude_ohm, line.model_ohm, line.doubt_ohm, i, true,
+                   magnitude);
+        add_curves(line, line.label + ", phase", "°", line.phase_deg, line.model_deg, line.doubt_deg, i,
+                   false, phase);
+        model = model || !line.model_ohm.empty();
     }
-    script += legend(lines, texts);
-    std::string magnitude;
-    std::string phase;
-    std::string residual;
-    for (std::size_t i = 0; i < lines.size(); ++i) {
-        const std::string join = i == 0 ? "" : ", ";
-        const std::string block = fmt::format("$all{}", i);
-        const bool model = lines[i].model_ohm != nullptr && lines[i].model_deg != nullptr;
-        magnitude += join + (model ? dots(i, 2) + ", " + line_of(block, i, 4) : line_of(block, i, 2));
-        phase += join + (model ? dots(i, 3) + ", " + line_of(block, i, 5) : line_of(block, i, 3));
-        if (lines[i].residual_percent != nullptr)
-            residual += (residual.empty() ? "" : ", ") + line_of(block, i, 6);
+    add_resonance(record, sheet.x, magnitude);
+    add_claims(session, record, sheet.x, magnitude);
+    for (const PlotRule& rule : magnitude.rules) {
+        if (!rule.upright) ohm.hold(rule.value);
     }
-    script += "plot " + magnitude + "\nunset logscale y\n";
+    if (!std::isfinite(ohm.low)) return std::nullopt;
+    magnitude.y = {"impedance", "Ω", std::max(ohm.low * 0.8, 0.01), std::min(ohm.high * 1.3, 1e5), true, 0.0};
+    for (PlotCurve& curve : magnitude.curves) {
+        for (auto& [x, y] : curve.band) y = std::max(y, magnitude.y.from);
+    }
+    magnitude.share = 1.7;
+    phase.y = {"phase", "°", -widest_deg, widest_deg, false, widest_deg / 2.0};
+    sheet.panels = {std::move(magnitude), std::move(phase)};
+    sheet.height = 520;
+    TestPlot plot{
+        "impedance",
+        "Impedance against frequency: magnitude above, phase below. The peak is the resonance of cone "
+        "and suspension; the rise to the right is the coil.",
+        std::move(sheet)};
+    plot.caption +=
+        model ? " Dots: measured. Lines: the fitted model. Pale: uncertainty." : " Pale: uncertainty.";
+    return plot;
+}
 
-    script += panel(sheet, under_phase, under_magnitude - 0.03, !sheet.model);
-    script += fmt::format(
-        "set yrange [-{0:g}:{0:g}]\nset ytics {1:g}\nset ylabel 'phase / °' offset 1,0 textcolor rgb "
-        "'#30363c'\nplot "
-        "{2}\n",
-        sheet.phase_deg, sheet.phase_deg / 2.0, phase);
-    if (sheet.model && !residual.empty()) {
-        script += panel(sheet, 0.115, under_phase - 0.03, true);
-        script += fmt::format(
-            "set yrange [0:{0:g}]\nset ytics {1:g}\nset ylabel 'left / %' offset 1,0 textcolor rgb "
-            "'#30363c'\nplot {2}\n",
-            sheet.residual_percent, sheet.residual_percent / 2.0, residual);
+std::optional<TestPlot> residual_plot(const Session& session, const TestRecord& record) {
+    if (record.result.measure != "driver-parameters") return std::nullopt;
+    const std::vector<Line> lines = lines_of(session, record);
+    PlotPanel magnitude;
+    PlotPanel phase;
+    Ends percent;
+    Ends degrees;
+    for (std::size_t i = 0; i < lines.size(); ++i) {
+        const Line& line = lines[i];
+        if (line.model_ohm.empty() || line.model_deg.empty()) continue;
+        PlotCurve ratio{.name = line.label, .unit = "%", .x = line.frequency_hz, .pen = i, .legend = true};
+        PlotCurve angle{.name = line.label + ", phase", .unit = "°", .x = line.frequency_hz, .pen = i};
+        for (std::size_t k = 0; k < line.frequency_hz.size(); ++k) {
+            const bool given = line.model_ohm[k] > 0.0;
+            ratio.y.push_back(given ? 100.0 * (line.magnitude_ohm[k] / line.model_ohm[k] - 1.0)
+                                    : std::numeric_limits<double>::quiet_NaN());
+            angle.y.push_back(std::remainder(line.phase_deg[k] - line.model_deg[k], 360.0));
+            percent.hold(ratio.y.back());
+            degrees.hold(angle.y.back());
+        }
+        magnitude.curves.push_back(std::move(ratio));
+        phase.curves.push_back(std::move(angle));
     }
-    script += "unset multiplot\n";
-    auto svg = draw(script, record.id, 620, 600);
-    if (!svg) return svg;
-    return texts.put_into(*svg);
+    if (magnitude.curves.empty() || !std::isfinite(percent.low)) return std::nullopt;
+    const auto around_zero = [](const std::string& words, const std::string& unit, const Ends& ends) {
+        const double reach = series_above(1.05 * std::max({-ends.low, ends.high, 0.01}));
+        return PlotScale{words, unit, -reach, reach, false, reach / 2.0};
+    };
+    magnitude.y = around_zero("magnitude", "%", percent);
+    phase.y = around_zero("phase", "°", degrees);
+    for (PlotPanel* panel : {&magnitude, &phase}) panel->rules.push_back({.value = 0.0, .text = ""});
+    const auto from_hz = number_condition(record.result, "fit_from_hz");
+    const auto to_hz = number_condition(record.result, "fit_to_hz");
+    TestPlot plot{"residual",
+                  "Measured less fitted model, magnitude above, phase below. A fit that holds leaves noise "
+                  "around zero; a hill is something that the model does not know.",
+                  {}};
+    plot.sheet.x = frequencies_of(lines);
+    for (const auto& [value, text] : {std::pair{from_hz, "fit from here"}, {to_hz, "fit to here"}}) {
+        if (!value || *value <= 1.02 * plot.sheet.x.from || *value >= plot.sheet.x.to / 1.02) continue;
+        for (PlotPanel* panel : {&magnitude, &phase})
+            panel->rules.push_back({.value = *value, .text = text, .upright = true});
+    }
+    plot.sheet.panels = {std::move(magnitude), std::move(phase)};
+    plot.sheet.height = 340;
+    return plot;
 }
 
 }  // namespace assay::cli

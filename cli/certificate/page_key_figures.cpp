@@ -2,8 +2,8 @@
 #include <algorithm>
 #include <map>
 
-#include "cli/certificate/frequency_plot.h"
 #include "cli/certificate/page_parts.h"
+#include "cli/certificate/plots.h"
 #include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
@@ -100,28 +100,23 @@ PageData key_figures(const Session& session) {
 std::string first_plot(const Session& session, const NamedPlots& plots) {
     for (const JudgedClaim& claim : session.claims) {
         const TestRecord* record = session.find(claim.test);
-        for (const auto& [file, svg] : plots) {
-            if (record != nullptr && file == plot_file_name(*record)) return file;
+        if (record == nullptr) continue;
+        for (const NamedPlot& own : plots_of(session, *record)) {
+            for (const auto& [file, svg] : plots) {
+                if (file == own.file) return file;
+            }
         }
     }
     return plots.empty() ? std::string{} : plots.front().first;
 }
 
-std::string plot_caption(const std::string& file) {
-    if (file.ends_with("-level.svg")) {
-        return "Distortion against output. To the left of the bend the unit works cleanly; where the line "
-               "turns up "
-               "it begins to clip. Pale bands and short bars: uncertainty of the output.";
+std::string plot_caption(const Session& session, const std::string& file) {
+    for (const TestRecord& record : session.tests) {
+        for (const NamedPlot& own : plots_of(session, record)) {
+            if (own.file == file) return own.plot.caption;
+        }
     }
-    if (file.ends_with("-impedance.svg")) {
-        return "Impedance against frequency: magnitude above, phase below. The peak is the resonance of cone "
-               "and "
-               "suspension; the rise to the right is the coil. Dots: measured. Lines: the fitted model, "
-               "where there "
-               "is one, and at the bottom what it leaves.";
-    }
-    const std::string caption = frequency_plot_caption(file);
-    return caption.empty() ? "Curve of the test." : caption;
+    return "Power against the volts of the supply, with its uncertainty.";
 }
 
 }  // namespace assay::cli

@@ -33,7 +33,7 @@ PageData key_figures(const Session& session);
 /// File name of the plot for the first page: of the first claim's test that has one, else the first of all.
 std::string first_plot(const Session& session, const NamedPlots& plots);
 /// What the plot of a file name shows, in plain words.
-std::string plot_caption(const std::string& file);
+std::string plot_caption(const Session& session, const std::string& file);
 PageData row_for(const std::string& words, const std::string& basis, std::size_t columns);
 PageData limits_rows(const Session& session);
 /// All tests of power in one table, and what they say side by side; false where one test says it all.
@@ -54,8 +54,5 @@ std::string parameters_method(const TestRecord& record);
 std::string match_method();
 /// The impedance jig in words; false if the bench has none.
 PageData jig_part(const Session& session);
-
-/// File name of a test's plot: "power-4-ohm-level.svg", "free-air-impedance.svg".
-std::string plot_file_name(const TestRecord& record);
 
 }  // namespace assay::cli

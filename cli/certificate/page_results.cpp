@@ -1,9 +1,7 @@
 // The tests: figures side by side for all loads, each power with its conditions, the plot, what is missing,
 // and what limits each number.
 #include <algorithm>
-#include <cctype>
 
-#include "cli/certificate/frequency_plot.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
 #include "cli/files/basis.h"
@@ -156,19 +154,31 @@ PageData row_for(const std::string& words, const std::string& basis, std::size_t
     return row;
 }
 
-std::string plot_file_name(const TestRecord& record) {
-    std::string name;
-    for (const char letter : record.id.substr(0, 100)) {
-        const bool safe =
-            std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' || letter == '_';
-        name += safe ? letter : '_';
+namespace {
+
+/// The drawings of a test that stand with it, and what is told where one does not.
+void add_plots(const Session& session, const TestRecord& record, const NamedPlots& plots,
+               const std::string& first, PageData& entry) {
+    PageData list{PageData::type::list};
+    bool missing = false;
+    bool is_first = false;
+    for (const NamedPlot& own : plots_of(session, record)) {
+        const auto drawn =
+            std::find_if(plots.begin(), plots.end(), [&](const auto& p) { return p.first == own.file; });
+        missing = missing || drawn == plots.end();
+        if (drawn == plots.end()) continue;
+        is_first = is_first || own.file == first;
+        if (own.file == first) continue;
+        PageData drawing{"svg", drawn->second};
+        drawing.set("caption", own.plot.caption);
+        list << drawing;
     }
-    const std::string& measure = record.result.measure;
-    if (const std::string kind = frequency_plot_kind(measure); !kind.empty())
-        return name + '-' + kind + ".svg";
-    const bool driver = measure == "impedance" || measure == "driver-parameters";
-    return name + (driver ? "-impedance.svg" : "-level.svg");
+    entry.set("plot", list);
+    entry.set("plot_is_first", PageData{is_first});
+    entry.set("plot_missing", PageData{missing});
 }
+
+}  // namespace
 
 PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first) {
     PageData list{PageData::type::list};
@@ -187,17 +197,7 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
                                                : PageData{false});
             entry.set("fault", fault);
         }
-        const std::string file = plot_file_name(record);
-        const auto plot =
-            std::find_if(plots.begin(), plots.end(), [&](const auto& p) { return p.first == file; });
-        entry.set("plot", PageData{false});
-        entry.set("plot_is_first", PageData{plot != plots.end() && file == first});
-        if (plot != plots.end() && file != first) {
-            PageData drawing{"svg", plot->second};
-            drawing.set("caption", plot_caption(file));
-            entry.set("plot", drawing);
-        }
-        entry.set("plot_missing", PageData{plot == plots.end() && has_plot(session, record)});
+        add_plots(session, record, plots, first, entry);
         if (!names_of(record, power).empty()) entry.set("figures", figures_part(session, record, power));
         entry.set("watts_in_table", PageData{worth_showing(power) && power.row(record.id) != nullptr});
         const bool driver = result.measure == "impedance" || result.measure == "driver-parameters";

@@ -1,18 +1,39 @@
 #include "cli/certificate/plots.h"
 
-#include "cli/certificate/frequency_plot.h"
-#include "cli/certificate/impedance_plot.h"
-#include "cli/certificate/level_plot.h"
+#include <cctype>
+#include <utility>
 
 namespace assay::cli {
+namespace {
 
-bool has_plot(const Session& session, const TestRecord& record) {
-    return has_frequency_plot(record) || has_level_curve(record) || has_impedance_plot(session, record);
+std::string plain_name(const std::string& id) {
+    std::string name;
+    for (const char letter : id.substr(0, 100)) {
+        const bool safe =
+            std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' || letter == '_';
+        name += safe ? letter : '_';
+    }
+    return name;
 }
 
-capture::Result<std::string> plot_of(const Session& session, const TestRecord& record) {
-    if (has_frequency_plot(record)) return frequency_plot(session, record);
-    return has_level_curve(record) ? level_plot(session, record) : impedance_plot(session, record);
+}  // namespace
+
+std::vector<NamedPlot> plots_of(const Session& session, const TestRecord& record) {
+    std::vector<NamedPlot> plots;
+    for (const auto& make : {frequency_plot, power_bandwidth_plot, level_plot, harmonics_plot,
+                             harmonics_sweep_plot, impedance_plot, residual_plot, endurance_plot}) {
+        auto plot = make(session, record);
+        if (plot) plots.push_back({plain_name(record.id) + '-' + plot->kind + ".svg", *std::move(plot)});
+    }
+    return plots;
+}
+
+capture::Result<std::string> draw_plot(const Session& session, const NamedPlot& plot) {
+    return draw_sheet(plot.plot.sheet, plot.file, session.simulated);
+}
+
+std::optional<double> claimed_value(const JudgedClaim& claim) {
+    return claim.limit.at_least ? claim.limit.at_least : claim.limit.at_most;
 }
 
 }  // namespace assay::cli

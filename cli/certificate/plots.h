@@ -1,15 +1,22 @@
-// The drawing of a test, whatever its measure draws.
+// The drawings of a test, whatever its measure draws.
 #pragma once
 
 #include <string>
+#include <vector>
 
-#include "cli/files/session.h"
+#include "cli/certificate/test_plot.h"
 
 namespace assay::cli {
 
-bool has_plot(const Session& session, const TestRecord& record);
+struct NamedPlot {
+    std::string file{};  // "power-4-ohm-level.svg"
+    TestPlot plot{};
+};
 
-/// The SVG document. A fault where nothing can be drawn, or gnuplot is not there.
-[[nodiscard]] capture::Result<std::string> plot_of(const Session& session, const TestRecord& record);
+/// In the order in which they stand on the page; none for a test without curves.
+std::vector<NamedPlot> plots_of(const Session& session, const TestRecord& record);
+
+/// The SVG document. A fault where gnuplot is not there.
+[[nodiscard]] capture::Result<std::string> draw_plot(const Session& session, const NamedPlot& plot);
 
 }  // namespace assay::cli

@@ -15,8 +15,10 @@ std::string with_readout(const std::string& svg, const std::string& axis, const 
     std::string json = "{\"x\":" + text(axis) + ",\"unit\":" + text(axis_unit) + ",\"curves\":[";
     bool first = true;
     for (const ReadCurve& curve : curves) {
-        json += fmt::format("{}{{\"name\":{},\"unit\":{},\"second\":{},\"points\":[", first ? "" : ",",
-                            text(curve.name), text(curve.unit), curve.second_axis);
+        json += fmt::format(
+            "{}{{\"name\":{},\"unit\":{},\"second\":{},\"panel\":{},\"shift\":{:.6g},\"points\":[",
+            first ? "" : ",", text(curve.name), text(curve.unit), curve.second_axis, curve.panel,
+            curve.shift);
         first = false;
         for (std::size_t i = 0; i < curve.points.size(); ++i) {
             json += fmt::format("{}[{:.5g},{:.5g}]", i == 0 ? "" : ",", curve.points[i].first,

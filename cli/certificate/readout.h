@@ -13,6 +13,8 @@ struct ReadCurve {
     std::string unit{};  // as printed: "%"
     std::vector<std::pair<double, double>> points{};
     bool second_axis = false;  // drawn against y2
+    std::size_t panel = 0;     // from the top
+    double shift = 0.0;        // drawn so far to the right of its x
 };
 
 /// The SVG document that `draw` gave, with the attribute data-curves: the horizontal axis ("power", "W") and

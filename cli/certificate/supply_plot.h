@@ -2,17 +2,15 @@
 // more.
 #pragma once
 
-#include <string>
+#include <optional>
 
-#include "cli/files/session.h"
+#include "cli/certificate/test_plot.h"
 
 namespace assay::cli {
 
 constexpr const char* supply_plot_file = "power-supply.svg";
 
-bool has_supply_plot(const Session& session);
-
-/// The SVG document: watts of all loads together at the headline's limit, with their uncertainty.
-[[nodiscard]] capture::Result<std::string> supply_plot(const Session& session);
+/// Watts of all loads together at the headline's limit, with their uncertainty.
+std::optional<TestPlot> supply_plot(const Session& session);
 
 }  // namespace assay::cli

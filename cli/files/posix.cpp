@@ -134,6 +134,9 @@ bool exchange(Descriptor& in, std::string_view input, Descriptor& out, Descripto
     using Clock = std::chrono::steady_clock;
     const auto end =
         Clock::now() + std::chrono::duration_cast<Clock::duration>(std::chrono::duration<double>(seconds));
+    // A pipe that is ready takes a page at least, not all that is handed to it: a write that waits for the
+    // rest would wait for ever on a program that waits for us to read.
+    ::fcntl(in.number, F_SETFL, ::fcntl(in.number, F_GETFL) | O_NONBLOCK);
     while (out.number >= 0 || err.number >= 0) {
         if (input.empty()) in.close();
         const auto left = std::chrono::duration_cast<std::chrono::milliseconds>(end - Clock::now()).count();

@@ -3,7 +3,9 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "capture/tone/staircase.h"
@@ -32,6 +34,7 @@ constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, th
 constexpr double close_enough_db = 0.02;       // half a per cent of the power
 constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
 constexpr double worth_telling = 0.02;         // of the power
+constexpr double times_floor = 3.0;            // the chain's own residual, or noise: below is no number
 
 capture::Result<void> check(const Setup& setup) {
     if (auto result = check_frequency(setup); !result) return result;
@@ -104,17 +107,17 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
 
 void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source,
                double own, const std::string& own_source) {
-    if (figure.value < 3.0 * own) {
-        findings.add_absent(name,
-                            {"below-own-distortion",
-                             fmt::format("below {:.2g} %, three times the chain's own residual", 300.0 * own),
-                             "use a cleaner sound card, or a loopback that shows less residual"});
+    if (figure.value < times_floor * own) {
+        findings.add_absent(name, {"below-own-distortion",
+                                   fmt::format("below {:.2g} %, three times the chain's own residual",
+                                               100.0 * times_floor * own),
+                                   "use a cleaner sound card, or a loopback that shows less residual"});
         return;
     }
-    if (figure.value < 3.0 * figure.noise) {
+    if (figure.value < times_floor * figure.noise) {
         findings.add_absent(name, {"below-noise",
                                    fmt::format("below {:.2g} %, three times what noise alone adds",
-                                               100.0 * std::max(3.0 * figure.noise, figure.value)),
+                                               100.0 * std::max(times_floor * figure.noise, figure.value)),
                                    "raise the level or lower the noise if the number matters"});
         return;
     }
@@ -123,6 +126,26 @@ void add_ratio(Findings& findings, const std::string& name, const Figure& figure
     add_doubt(quantity, source + "repeatability", 100.0 * figure.scatter);
     if (own > 0.0) add_doubt(quantity, own_source, 100.0 * own / std::numbers::sqrt3);
     findings.add(name, quantity);
+}
+
+/// The harmonics as a curve: those that have a number, and for all the floor below which none has one.
+analysis::Curve harmonics_curve(const Findings& findings, const DistortionFigures& figures, double own,
+                                double frequency_hz) {
+    analysis::Curve curve{{{"order"},
+                           {"frequency_hz"},
+                           {"level_percent"},
+                           {"level_expanded_uncertainty_percent"},
+                           {"floor_percent"}}};
+    constexpr double none = std::numeric_limits<double>::quiet_NaN();
+    for (std::size_t i = 0; i < figures.harmonics.size(); ++i) {
+        const double order = static_cast<double>(i) + 2.0;
+        const Quantity* level = findings.find(fmt::format("harmonic_{}_percent", i + 2));
+        const std::array<double, 5> row{order, order * frequency_hz, level != nullptr ? level->value : none,
+                                        level != nullptr ? level->expanded_uncertainty() : none,
+                                        100.0 * times_floor * std::max(own, figures.harmonics[i].noise)};
+        for (std::size_t c = 0; c < row.size(); ++c) curve.columns[c].values.push_back(row[c]);
+    }
+    return curve;
 }
 
 Findings findings_of(const Setup& setup, const capture::Load& load, const DistortionFigures& figures) {
@@ -156,6 +179,8 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
         }
         add_ratio(findings, name, figures.harmonics[order - 2], source, own, own_source);
     }
+    findings.curves.emplace_back(
+        "harmonics", harmonics_curve(findings, figures, own, field_number(*setup.test, "frequency_hz")));
     const Figure& residual = figures.thd_plus_noise;
     if (residual.value > 0.0) {
         Quantity sinad{-20.0 * std::log10(residual.value), "dB", {}};

@@ -203,7 +203,7 @@ void add_band(const Setup& setup, const capture::Load& load, const std::vector<R
 Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
     Findings findings;
     analysis::Curve curve;
-    curve.columns = {{"frequency_hz"}, {"power_w"}, {"harmonics_in_band"}};
+    curve.columns = {{"frequency_hz"}, {"power_w"}, {"power_expanded_uncertainty_w"}, {"harmonics_in_band"}};
     std::string by_gain;
     for (std::size_t k = 0; k < limits.size(); ++k) {
         const std::vector<RowPower> powers = powers_of(rows, limits[k]);
@@ -214,7 +214,9 @@ Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
             if (k > 0) continue;
             curve.columns[0].values.push_back(row.frequency_hz);
             curve.columns[1].values.push_back(watts);
-            curve.columns[2].values.push_back(row.harmonics_in_band);
+            curve.columns[2].values.push_back(row.power ? row.power->expanded_uncertainty()
+                                                        : std::numeric_limits<double>::quiet_NaN());
+            curve.columns[3].values.push_back(row.harmonics_in_band);
             if (row.by_gain)
                 by_gain += fmt::format("{}{:.6g} Hz ({} in band)", by_gain.empty() ? "" : ", ",
                                        row.frequency_hz, row.harmonics_in_band);

@@ -15,7 +15,6 @@
 #include <sstream>
 
 #include "cli/certificate/gnuplot.h"
-#include "cli/certificate/level_plot.h"
 #include "cli/certificate/page.h"
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
@@ -36,16 +35,17 @@ std::vector<std::pair<std::string, Session>> all_sessions() {
             {"driver", hand_made::driver()},      {"powers", hand_made::powers()}};
 }
 
-Plots plots_of(const Session& session) {
+Plots drawings_of(const Session& session) {
     Plots plots;
     for (const TestRecord& record : session.tests) {
-        if (!has_plot(session, record)) continue;
-        auto svg = plot_of(session, record);
-        EXPECT_TRUE(svg) << svg.error().text;
-        if (svg) plots.emplace_back(plot_file_name(record), *svg);
+        for (const NamedPlot& plot : plots_of(session, record)) {
+            auto svg = draw_plot(session, plot);
+            EXPECT_TRUE(svg) << svg.error().text;
+            if (svg) plots.emplace_back(plot.file, *svg);
+        }
     }
-    if (has_supply_plot(session)) {
-        auto svg = supply_plot(session);
+    if (const auto supply = supply_plot(session)) {
+        auto svg = draw_plot(session, {supply_plot_file, *supply});
         EXPECT_TRUE(svg) << svg.error().text;
         if (svg) plots.emplace_back(supply_plot_file, *svg);
     }
@@ -53,7 +53,7 @@ Plots plots_of(const Session& session) {
 }
 
 std::string page_of(const Session& session) {
-    return certificate_page(session, plots_of(session));
+    return certificate_page(session, drawings_of(session));
 }
 
 /// All matches of the first group.
@@ -106,7 +106,7 @@ TEST(Page, EveryNameInTheTemplateIsFilled) {
         const bool is_checkable = name != "bare";
         if (is_checkable) options.fingerprint = "7K3M-Q2XV-0000-0000-0000-0000";
         if (name == "met") options.key_fingerprint = "0000-Q2XV-0000-0000-0000-0000";
-        const std::string page = certificate_page_from(marked, session, plots_of(session), options,
+        const std::string page = certificate_page_from(marked, session, drawings_of(session), options,
                                                        name == "met" ? photographs : NamedTexts{});
         for (const std::string& opened : matches(page, R"(\[\[in ([#^][a-z_]+)\]\])")) ++seen[opened];
         for (const std::string& key : matches(page, R"(\[\[\{?([a-z_]+)\}?=)")) ++seen[key];
@@ -236,7 +236,7 @@ TEST(Page, WhatWasTestedIsNotListedAsUntested) {
 
 TEST(Page, ASimulatedBenchIsMarkedOnThePageAndOnEachPlot) {
     Session session = hand_made::many_verdicts();
-    const Plots plots = plots_of(session);
+    const Plots plots = drawings_of(session);
     ASSERT_FALSE(plots.empty());
     for (const auto& [file, svg] : plots) {
         EXPECT_THAT(svg, HasSubstr("SIMULATED BENCH"));
@@ -251,7 +251,7 @@ TEST(Page, ASimulatedBenchIsMarkedOnThePageAndOnEachPlot) {
 
 TEST(Page, HostileTextsStayTexts) {
     const Session session = hand_made::hostile();
-    const Plots plots = plots_of(session);
+    const Plots plots = drawings_of(session);
     const std::string page = certificate_page(session, plots);
     EXPECT_THAT(page, HasSubstr("&lt;script&gt;alert(1)&lt;/script&gt;"));
     EXPECT_THAT(page, HasSubstr("{{title}}")) << "shown as it is, not filled in";
@@ -291,7 +291,7 @@ TEST(Plot, TextsOfUsersNeverReachGnuplotAndOnesLikeMarksAreLeftAlone) {
 
 TEST(Plot, ShowsLimitsClaimOnsetAndBothLoads) {
     const Session session = hand_made::amplifier();
-    const std::string svg = plots_of(session).at(0).second;
+    const std::string svg = drawings_of(session).at(0).second;
     for (const char* part :
          {"1 % limit", "10 % limit", "claimed 22 W", "clipping begins", "load-a: 49.4 ± 3.0 W at 1 % THD",
           "load-b: 46.4 ± 2.8 W at 1 % THD", "power into the load / W", "distortion (THD) / %"}) {
