@@ -9,14 +9,23 @@
 // (a converter's, so that nothing is an exact zero). Commands:
 //   gain X | gain_2 X         gain_2: of out_2 alone, on top
 //   source_on_two             out_2 hears what comes in at in_1, before the unit
-//   play_volume X | record_gain X   of the card's mixer: of all that comes in, of all that goes out
+//   play_volume X | record_gain X
+//                             of the card's mixer: of all that comes in, of all that goes out
 //   band HZ                   what is recorded ends here, as behind a converter of rates
-//   rate HZ                   what is recorded goes through this lower rate, by straight lines, as in a poor
-//   one rail Y | ceiling Y        ceiling: of the recorder, after the noise swap | invert N | mute | zeros |
-//   one_on_two                       for good drop N | double N         once: N frames are missing, or given
-//   twice fade DB                   from now on the gain falls by DB decibels a second clock PPM the recorder
-//   counts so many more samples a second than the player last                      prints the clock's second
-//   of the last sound that came in quit                      the device disappears
+//   rate HZ                   what is recorded goes through this lower rate, by straight
+//                             lines, as in a poor one
+//   rail Y | ceiling Y        ceiling: of the recorder, after the noise
+//   swap | invert N | mute | zeros | one_on_two                       for good
+//   drop N | double N         once: N frames are missing, or given twice
+//   fade DB                   from now on the gain falls by DB decibels a second
+//   clock PPM                 the recorder counts so many more samples a second
+//   jig SERIES_OHM GENERATOR_OHM
+//                             from now on an impedance jig (jig.h): in_1 is the generator,
+//                             out_1 its end of the series resistor, out_2 the driver's.
+//                             What is in it, in SI units; a mass stays until `mass 0`:
+//   driver RE MMS CMS RMS BL L R2 L2 | mass KG | resistor OHM | one_node
+//   last                      prints the clock's second of the last sound that came in
+//   quit                      the device disappears
 #include <jack/jack.h>
 #include <poll.h>
 #include <unistd.h>
@@ -29,6 +38,7 @@
 #include <cstdint>
 #include <cstdio>
 #include <cstdlib>
+#include <deque>
 #include <iomanip>
 #include <iostream>
 #include <numbers>
@@ -36,6 +46,8 @@
 #include <string>
 #include <thread>
 #include <vector>
+
+#include "jig.h"
 
 namespace {
 
@@ -123,7 +135,15 @@ struct Bench {
     std::atomic<double> last_sound_s{-1.0};
     std::atomic<double> first_sound_s{-1.0};
 
+    std::atomic<const virtual_bench::Kernel*> kernel{nullptr};  // none: an amplifier
+
+    // Of the commands alone. Kernels stay, the callback may be using one.
+    virtual_bench::Jig jig{};
+    std::deque<virtual_bench::Kernel> kernels{};
+
     // Of the callback alone.
+    std::vector<virtual_bench::Convolver> convolver{};
+    std::vector<float> jig_sides[channels];
     std::array<std::vector<float>, channels>
         delay{};  // a ring, so that frames can be left out or given twice
     std::int64_t written = 0;
@@ -172,6 +192,13 @@ int process(jack_nframes_t frames, void* argument) {
     }
     const float fall = std::pow(10.0F, -bench.fade_db_per_s / 20.0F / rate);
     bool sound = false;
+    for (std::size_t c = 0; c < channels; ++c) {
+        for (jack_nframes_t n = 0; n < frames; ++n) sound = sound || std::abs(in[c][n]) > audible;
+    }
+    if (const virtual_bench::Kernel* kernel = bench.kernel; kernel != nullptr) {
+        bench.convolver.front().run(*kernel, {in[0], frames}, bench.jig_sides);
+        for (std::size_t c = 0; c < channels; ++c) in[c] = bench.jig_sides[c].data();
+    }
     bench.lag -= bench.drop.exchange(0);
     // A base lag leaves room for frames to be left out.
     const std::int64_t base = delay_frames / 4;
@@ -185,7 +212,6 @@ int process(jack_nframes_t frames, void* argument) {
             bench.written - std::clamp<std::int64_t>(base / 32 + bench.lag + whole, half_kernel, base);
         for (std::size_t c = 0; c < channels; ++c) {
             bench.delay[c][static_cast<std::size_t>(to)] = bench.play_volume * in[c][n];
-            sound = sound || std::abs(in[c][n]) > audible;
         }
         for (std::size_t c = 0; c < channels; ++c) {
             const bool before_unit = bench.source_on_two && c == 1;
@@ -217,12 +243,42 @@ int process(jack_nframes_t frames, void* argument) {
     return 0;
 }
 
+/// False if the words are no command about the jig.
+bool obey_in_jig(Bench& bench, const std::string& what, std::istringstream& words) {
+    virtual_bench::Jig& jig = bench.jig;
+    if (what == "jig") {
+        words >> jig.series_ohm >> jig.generator_ohm;
+    } else if (what == "driver") {
+        virtual_bench::Driver& d = jig.driver;
+        words >> d.re_ohm >> d.mms_kg >> d.cms_m_per_n >> d.rms_kg_per_s >> d.bl_tm >> d.coil_h >>
+            d.coil_2_ohm >> d.coil_2_h;
+        jig.resistor_ohm = 0.0;
+        jig.one_node = false;
+    } else if (what == "mass") {
+        words >> jig.added_kg;
+    } else if (what == "resistor") {
+        words >> jig.resistor_ohm;
+        jig.one_node = false;
+    } else if (what == "one_node") {
+        jig.one_node = true;
+    } else {
+        return false;
+    }
+    const jack_nframes_t block = jack_get_buffer_size(bench.client);
+    if (bench.convolver.empty()) bench.convolver.emplace_back(block);
+    bench.kernel =
+        &bench.kernels.emplace_back(jig, static_cast<double>(jack_get_sample_rate(bench.client)), block);
+    return true;
+}
+
 /// False for `quit`.
 bool obey(Bench& bench, const std::string& line) {
     std::istringstream words(line);
     std::string what;
     double value = 0.0;
-    words >> what >> value;
+    words >> what;
+    if (obey_in_jig(bench, what, words)) return true;
+    words >> value;
     const auto number = static_cast<float>(value);
     if (what == "gain")
         bench.gain = number;
