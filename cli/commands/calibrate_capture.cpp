@@ -10,6 +10,7 @@
 #include "capture/guard.h"
 #include "capture/tone/staircase.h"
 #include "cli/commands/calibrating.h"
+#include "cli/commands/cautions.h"
 #include "cli/commands/loopback_findings.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/match_file.h"
@@ -156,8 +157,10 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
                       .folder = {}};
     const capture::Input& input = loopback->bench.inputs[loopback->bench.loads[0].plus];
     say(manner,
-        fmt::format("Connect the card's output straight to its input {} \"{}\": no unit, no divider between.",
-                    input.channel, input.name));
+        fmt::format(
+            "Before the first tone: amplifiers, loudspeakers and headphones off; the tones are loud.\n"
+            "Connect the card's output straight to its input {} \"{}\": no unit, no divider between.",
+            input.channel, input.name));
     capture::StaircaseOptions stairs{.rate_hz = setup.tone_rate_hz,
                                      .frequency_hz = loopback_hz,
                                      .levels_dbfs = {},
@@ -260,6 +263,7 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
     }
     auto tone = measure.next(setup, {});
     if (!tone) return report({FaultKind::internal, "the match has no tone", std::nullopt, ""});
+    say(manner, cautions_text(UnitKind::driver));
     say(manner,
         fmt::format("Put both inputs, \"{}\" and \"{}\", on the generator's end of the series resistor.",
                     bench->inputs[bench->jig->generator_side].name,

@@ -5,24 +5,16 @@
 #include <cmath>
 #include <numbers>
 
-#include "cli/commands/calibrating.h"
+#include "cli/commands/jig_share.h"
 
 namespace assay::cli {
 
 namespace {
 
 using capture::FaultKind;
-using capture::Result;
 
 std::string percent_text(double relative) {
     return fmt::format("{:.3g}", 100.0 * relative);
-}
-
-Result<void> wait_for(CalibrationBench& bench, const char* key, const std::string& what) {
-    const auto yes = bench.questions().yes({key, what + " Done?", ""});
-    if (!yes) return tl::unexpected<capture::Fault>(yes.error());
-    if (!*yes) return capture::fail(FaultKind::stopped, "stopped by hand");
-    return {};
 }
 
 }  // namespace
@@ -100,29 +92,18 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
     const auto index = find_part(bench.bench().loads, options.name, "load");
     if (!index) return report(index.error());
     const capture::Load& load = bench.bench().loads[*index];
-    const std::vector<std::size_t> sides{jig.generator_side, jig.driver_side};
-    if (const auto ready = wait_for(bench, "on-one-node",
-                                    "Put both inputs of the jig on the generator's end of the resistor.");
-        !ready)
-        return report(ready.error());
-    if (const auto sounding = bench.sound({0}); !sounding) return report(sounding.error());
-    const auto together = bench.read(sides);
-    if (!together) return report(together.error());
-    if (const auto ready = wait_for(
-            bench, "load-in-jig",
-            fmt::format("Put the driver-side input back, the load \"{}\" in the driver's place, the input's "
-                        "tip and ground right on the points that the probes will touch.",
-                        load.name));
-        !ready)
-        return report(ready.error());
-    const auto reading = bench.read(sides);
-    if (!reading) return report(reading.error());
-    bench.quiet();
-    const std::complex<double> h = reading->ratio[1] / together->ratio[1];
+    const auto in_jig = share_in_jig(
+        bench, "load-in-jig",
+        fmt::format(
+            "Put the driver-side input back, the load \"{}\" in the driver's place, the input's tip and "
+            "ground right on the points that the probes will touch.",
+            load.name));
+    if (!in_jig) return report(in_jig.error());
+    const std::complex<double> h = in_jig->share;
     std::complex<double> across = jig.series_ohm * h / (1.0 - h);
     if (jig.input_resistance_ohm) across = 1.0 / (1.0 / across - 1.0 / *jig.input_resistance_ohm);
     const double ohm = across.real();
-    if (!(ohm > 0.0) || std::abs(h) > 0.995 || std::abs(h) < 0.001) {
+    if (!(ohm > 0.0)) {
         return report(
             {FaultKind::untrusted_capture,
              fmt::format("the jig reads {:.4g} ohm: the load is open, shorted, or the inputs are swapped",
@@ -133,15 +114,14 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
     for (const capture::RelativeDoubt& doubt : jig.series_doubts)
         series_doubt = std::hypot(series_doubt, doubt.relative);
     // dZ/Z = dR/R + (1 + Z/R) dh/h.
-    const double ratio_doubt = std::hypot(reading->ratio_scatter[1], together->ratio_scatter[1]) *
-                               std::abs(1.0 + across / jig.series_ohm);
+    const double ratio_doubt = in_jig->scatter * std::abs(1.0 + across / jig.series_ohm);
     const double doubt = std::hypot(series_doubt, ratio_doubt);
     const BenchEdits edits{{"resistance_ohm", fmt::format("{:.6g}", ohm)},
                            {"uncertainty_percent", percent_text(doubt)},
                            {"tolerance_percent", std::nullopt},
                            {"calibrated_on", today()}};
     if (const auto written = bench.write("load", load.name, edits); !written) return report(written.error());
-    const double inductance_uh = 1e6 * across.imag() / (2.0 * std::numbers::pi * reading->frequency_hz);
+    const double inductance_uh = 1e6 * across.imag() / (2.0 * std::numbers::pi * in_jig->frequency_hz);
     print_result(
         manner.json
             ? fmt::format("{{\"load\": \"{}\", \"resistance_ohm\": {:.9g}, \"uncertainty_percent\": {:.4g}, "
@@ -150,7 +130,7 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
             : fmt::format("load \"{}\": {:.5g} ohm at {:.4g} Hz (was {:.5g}), standard uncertainty {:.3g} %; "
                           "{:.3g} uH in "
                           "series\n",
-                          load.name, ohm, reading->frequency_hz, load.resistance_ohm, 100.0 * doubt,
+                          load.name, ohm, in_jig->frequency_hz, load.resistance_ohm, 100.0 * doubt,
                           inductance_uh));
     if (series_doubt == 0.0) say(manner, "note: series_ohm states no uncertainty, so it was taken as exact");
     return exit_done;

@@ -50,7 +50,7 @@ double scale_doubt(const capture::Input& input) {
 }
 
 Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const CalibrateOptions& options,
-                                                                 const Manner& manner) {
+                                                                 const Manner& manner, UnitKind kind) {
     auto bench = read_bench(options.bench);
     if (!bench) return tl::unexpected<capture::Fault>(bench.error());
     auto questions = Questions::open(options.answers, manner);
@@ -64,8 +64,8 @@ Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const Calibrate
     if (!choice) return tl::unexpected<capture::Fault>(choice.error());
     std::unique_ptr<CalibrationBench> calibration(
         new CalibrationBench(options, manner, std::move(*bench), std::move(*questions), std::move(*choice)));
+    say(manner, cautions_text(kind));
     if (options.level_dbfs <= confirm_above_dbfs || options.yes) return calibration;
-    say(manner, cautions_text());
     const auto yes = calibration->questions_.yes(
         {"proceed", fmt::format("Play {:.4g} Hz at {:.1f} dBFS?", options.frequency_hz, options.level_dbfs),
          ""});

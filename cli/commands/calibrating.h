@@ -13,6 +13,7 @@
 #include "cli/commands/questions.h"
 #include "cli/commands/sound_choice.h"
 #include "cli/files/bench_edit.h"
+#include "cli/measures/job.h"
 
 namespace assay::cli {
 
@@ -28,9 +29,10 @@ struct ToneReading {
 
 class CalibrationBench {
   public:
-    /// Reads the bench, finds devices and whoever answers, asks before a tone above -20 dBFS. Nothing sounds.
+    /// Reads the bench, finds devices and whoever answers, tells the cautions (of what stands behind the
+    /// tone), asks before a tone above -20 dBFS. Nothing sounds.
     [[nodiscard]] static capture::Result<std::unique_ptr<CalibrationBench>> open(
-        const CalibrateOptions& options, const Manner& manner);
+        const CalibrateOptions& options, const Manner& manner, UnitKind kind = UnitKind::amplifier);
     const capture::Bench& bench() const { return bench_; }
     Questions& questions() { return questions_; }
 

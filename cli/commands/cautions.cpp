@@ -3,6 +3,19 @@
 namespace assay::cli {
 
 std::string cautions_text(UnitKind kind) {
+    if (kind == UnitKind::driver) {
+        return "Before the first tone:\n"
+               "  * Keep steel tools, screws and fingers away from an open magnet gap: it snaps and "
+               "pinches.\n"
+               "  * Start with the volume at its lowest. What follows is soft; a player or amplifier at full "
+               "volume is not,\n"
+               "    and burns the resistor or throws the cone out.\n"
+               "  * Never bridge an amplifier into the jig: the recorder's ground is at one of its ends.\n"
+               "  * Nothing may touch the cone while it plays. Solder, and change what is in the jig, with "
+               "the "
+               "player off.\n"
+               "Local codes and qualified people come before anything that is written here.\n";
+    }
     if (kind == UnitKind::line) {
         return "Before the first tone:\n"
                "  * Mains inside a case, and old gear on its first power-up, are for qualified people. "

@@ -72,6 +72,7 @@ struct CalibrateOptions {
 int run_calibrate_input_live(const CalibrateOptions& options, const Manner& manner);
 int run_calibrate_output(const CalibrateOptions& options, const Manner& manner);
 int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner);
+int run_calibrate_series(const CalibrateOptions& options, const Manner& manner);
 int run_calibrate_load(const CalibrateOptions& options, const Manner& manner);
 int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner);
 int run_calibrate_match(const CalibrateOptions& options, const Manner& manner);

@@ -11,11 +11,14 @@
 #include "capture/guard.h"
 #include "capture/tone/staircase.h"
 #include "cli/commands/cautions.h"
+#include "cli/commands/jig_arrangement.h"
 #include "cli/commands/preflight.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/sound_choice.h"
 #include "cli/commands/wiring_check.h"
+#include "cli/files/plain_text.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/impedance.h"
 
 namespace assay::cli {
 
@@ -48,6 +51,7 @@ std::string names_of(const capture::Bench& bench, const std::vector<std::size_t>
 
 std::string summary(const Job& job, const capture::Bench& bench) {
     std::string text = "What will be played:\n";
+    bool heard = false;
     for (const Test& test : job.tests) {
         const Measure* measure = find_measure(test.measure);
         if (measure == nullptr || !measure->plays) continue;
@@ -62,11 +66,11 @@ std::string summary(const Job& job, const capture::Bench& bench) {
         text += fmt::format("  {:<20} {:<16} up to {:.1f} dBFS, at most {:.0f} s{}\n", test.id, test.measure,
                             tone->peak_dbfs(), tone->duration_s(),
                             test.loads.empty() ? std::string() : ", at " + names_of(bench, test.loads));
+        if (in_jig_of(test)) text += labelled_lines("    in the jig:", 16, in_the_jig(test), 80);
+        heard = heard || !test.loads.empty();
     }
-    return text +
-           "Before each set of loads or inputs the wiring is heard at -40 dBFS. Ctrl-C fades the tone out at "
-           "any "
-           "time.\n";
+    if (heard) text += "Before each set of loads or inputs the wiring is heard at -40 dBFS.\n";
+    return text + "Ctrl-C fades the tone out at any time.\n";
 }
 
 /// A level held for minutes needs to be known in watts before it sounds: nobody is quick enough afterwards.
@@ -129,7 +133,10 @@ Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options
 Result<void> LiveSession::introduce(const Job& job) {
     unit_ = job.unit;
     say(manner_, cautions_text(job.unit.kind) + "\n" + summary(job, bench_));
-    if (options_.yes) return {};
+    if (options_.yes) {
+        in_jig_ = first_in_the_jig(job);
+        return {};
+    }
     const auto yes =
         questions_.yes({"proceed", "Is all of this looked after, and may the tones be played?", ""});
     if (!yes) return tl::unexpected<capture::Fault>(yes.error());
@@ -188,9 +195,20 @@ Result<void> LiveSession::connect(const Setup& setup) {
     return {};
 }
 
+Result<void> LiveSession::arrange_jig(const Test& test) {
+    const std::string wanted = in_the_jig(test);
+    if (test.text("from_file") || wanted == in_jig_) return {};
+    // Not for --yes to pass over, as with loads: something has to be moved.
+    if (auto arranged = ask_arrangement(questions_, test); !arranged) return arranged;
+    in_jig_ = wanted;
+    return {};
+}
+
 Result<void> LiveSession::before_test(const Setup& setup) {
     const Measure* measure = find_measure(setup.test->measure);
-    if (measure == nullptr || !measure->plays || setup.test->loads.empty()) return {};
+    if (measure == nullptr || !measure->plays) return {};
+    if (in_jig_of(*setup.test)) return arrange_jig(*setup.test);
+    if (setup.test->loads.empty()) return {};
     if (auto terminals = read_terminals(setup); !terminals) return terminals;
     if (auto connected = connect(setup); !connected) return connected;
     if (refused_) return tl::unexpected<capture::Fault>(*refused_);

@@ -27,8 +27,9 @@ class LiveSession {
 
     /// Cautions, what will be played and how loud; asks unless told not to.
     [[nodiscard]] capture::Result<void> introduce(const Job& job);
-    /// Asks for the leads to be moved where the loads of this test cannot hang beside those before; then the
-    /// wiring is heard. Once for each set of loads.
+    /// Asks for what is in the impedance jig to be changed where this test needs something else there. For
+    /// loads: asks for the leads to be moved where the loads of this test cannot hang beside those before;
+    /// then the wiring is heard. Once for each set of loads.
     [[nodiscard]] capture::Result<void> before_test(const Setup& setup);
     /// Rests until the loads can take the tone; a fault where they never could.
     [[nodiscard]] capture::Result<void> before_take(const Setup& setup, const capture::Tone& tone);
@@ -51,6 +52,7 @@ class LiveSession {
     capture::Result<void> read_terminals(const Setup& setup);
     capture::Result<void> connect(const Setup& setup);
     capture::Result<void> agree(const TrustRemark& remark);
+    capture::Result<void> arrange_jig(const Test& test);
     double rest_before_s(const Setup& setup, const capture::Tone& tone) const;
     capture::Result<void> rest(double seconds, const std::string& why);
 
@@ -67,6 +69,7 @@ class LiveSession {
     Unit unit_{};
     std::map<std::vector<std::size_t>, std::vector<TrustRemark>> heard_{};  // by set of loads: its wiring
     std::optional<capture::Fault> refused_{};  // scales that have moved, and nobody would go on with
+    std::string in_jig_{};                     // what is in the impedance jig; empty: not known
 };
 
 }  // namespace assay::cli

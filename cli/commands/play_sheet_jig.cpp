@@ -5,6 +5,9 @@
 #include <algorithm>
 #include <cmath>
 
+#include "cli/commands/cautions.h"
+#include "cli/commands/jig_arrangement.h"
+#include "cli/files/plain_text.h"
 #include "cli/measures/impedance.h"
 
 namespace assay::cli {
@@ -33,24 +36,6 @@ JigVolts volts_of(const capture::Tone& tone, double level_set_dbfs) {
     return volts;
 }
 
-std::string in_the_jig(const Test& test) {
-    if (const auto known = test.number("known_ohm"))
-        return fmt::format("the known resistor of {:.6g} ohm in the driver's place", *known);
-    const auto in_jig = in_jig_of(test);
-    if (in_jig && in_jig->both_inputs_on_one_node)
-        return "the driver taken off, both inputs on the generator's end of the resistor";
-    std::string text = "the driver";
-    if (in_jig && in_jig->added_mass_g > 0.0)
-        text += fmt::format(
-            " with {:.6g} g pressed onto its cone, near the dust cap and even all round,\n       ",
-            in_jig->added_mass_g);
-    if (in_jig && in_jig->test_box_l > 0.0)
-        text += fmt::format(" on the tight test box of {:.6g} l", in_jig->test_box_l);
-    else
-        text += " in free air, its frame held firmly, nothing near the cone";
-    return text;
-}
-
 }  // namespace
 
 bool sits_in_jig(const Test& test) {
@@ -60,16 +45,7 @@ bool sits_in_jig(const Test& test) {
 std::string jig_sheet_start(const capture::Bench& bench, const LevelSet& level_set) {
     const capture::ImpedanceJig& jig = *bench.jig;
     const bool high = jig.topology == capture::ImpedanceJig::Topology::series_high;
-    std::string text =
-        "Before the first tone:\n"
-        "  * Keep steel tools, screws and fingers away from an open magnet gap: it snaps and pinches.\n"
-        "  * Start with the volume at its lowest. What follows is soft; a player or amplifier at full volume "
-        "is "
-        "not,\n"
-        "    and burns the resistor or throws the cone out.\n"
-        "  * Never bridge an amplifier into the jig: the recorder's ground is at one of its ends.\n"
-        "  * Nothing may touch the cone while it plays. Solder with the player off.\n"
-        "Local codes and qualified people come before anything that is written here.\n\nSET ONCE\n\n";
+    std::string text = cautions_text(UnitKind::driver) + "\nSET ONCE\n\n";
     text += fmt::format(
         "  1. Jig: {} ohm between {} (\"{}\" at the generator's end, \"{}\" between resistor and driver).\n"
         "     {}\n",
@@ -104,9 +80,8 @@ std::string jig_lines(const SheetEntry& entry, const capture::Bench& bench, cons
     const JigVolts volts = volts_of(entry.tone, level_set.level_dbfs);
     // A resistance r behind a resistance R takes V^2 r / (R + r)^2, which is most where r = R.
     const double most_ws = volts.mean_square_v2_s / (4.0 * bench.jig->series_ohm);
-    std::string text =
-        fmt::format("     in the jig: {}\n     at the generator's end {:.2g} V RMS, {:.2g} V peak",
-                    in_the_jig(*entry.test), volts.rms_v, volts.peak_v);
+    std::string text = labelled_lines("     in the jig:", 17, in_the_jig(*entry.test), 110);
+    text += fmt::format("     at the generator's end {:.2g} V RMS, {:.2g} V peak", volts.rms_v, volts.peak_v);
     const auto in_jig = in_jig_of(*entry.test);
     if (in_jig && in_jig->both_inputs_on_one_node) return text + "\n";
     return text +

@@ -62,6 +62,11 @@ void add_live_calibrations(CLI::App& calibrate, LiveCommands& live, Manner& mann
                              [&] { return run_calibrate_load(live.calibrate, manner); });
     add_calibration(load, live, manner, "name of the load (left out: the bench's only one)");
     add_tone(load, live);
+    CLI::App* series = add_one(calibrate, manner, chosen, "series",
+                               "the jig's series resistor against a known one in the driver's place",
+                               [&] { return run_calibrate_series(live.calibrate, manner); });
+    add_calibration(series, live, manner, "not needed");
+    add_tone(series, live);
     CLI::App* divider = add_one(calibrate, manner, chosen, "divider",
                                 "an input's attenuation, against another input on the same point",
                                 [&] { return run_calibrate_divider(live.calibrate, manner); });

@@ -28,6 +28,8 @@ class Questions {
                                                          const Manner& manner);
 
     bool can_ask() const { return from_file_ || terminal_; }
+    /// Whoever answers sits at the terminal.
+    bool by_hand() const { return !from_file_ && terminal_; }
     /// Blanks at the ends are taken away. Faults: nobody to ask, no answer in the file, end of input, Ctrl-C.
     [[nodiscard]] capture::Result<std::string> text(const Question& question);
     /// As above; `check` gives what is wrong, or nothing. A person is asked again, a file is refused.

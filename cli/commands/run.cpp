@@ -14,6 +14,7 @@
 #include "capture/guard.h"
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
+#include "cli/commands/jig_arrangement.h"
 #include "cli/commands/kept_files.h"
 #include "cli/commands/live_session.h"
 #include "cli/commands/live_words.h"
@@ -264,6 +265,10 @@ int run_session(const RunOptions& options, const Manner& manner) {
     auto own_questions = Questions::open(live ? std::nullopt : options.answers, manner);
     if (!own_questions) return report(own_questions.error());
     Questions& questions = live ? live->questions() : *own_questions;
+    if (live) {
+        if (const auto somebody = check_somebody_moves_jig(questions, *job); !somebody)
+            return report(somebody.error());
+    }
     if (live && !questions.can_ask()) {
         for (const Test& test : job->tests) {
             const auto supply = test.number("supply_set_v");

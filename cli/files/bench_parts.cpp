@@ -177,6 +177,7 @@ RawJig read_jig(const TomlNode& node, Complaints& complaints) {
     raw.jig.input_resistance_ohm = table.number("input_resistance_ohm", positive("ohm", 1e12));
     take(raw.jig.match_file, table.name("match"));
     table.date("matched_on");
+    table.date("calibrated_on");
     table.finish();
     return raw;
 }

@@ -6,6 +6,9 @@ bench slow and not wrong. What cannot be started is a failure: both come with th
 
 import json
 import os
+import pty
+import re
+import select
 import shutil
 import subprocess
 import tempfile
@@ -98,6 +101,45 @@ class LiveBench:
         except subprocess.TimeoutExpired:
             process.kill()
             process.wait()
+
+
+class Seen:
+    """What a terminal showed, as text, and how the program ended."""
+
+    def __init__(self, status, text):
+        self.status, self.text = status, text
+
+
+def at_terminal(bench, command, answers, timeout_s=120):
+    """Runs a command on a terminal of its own (all three streams) and answers its questions in order. answers: (pattern
+    of the question, what is typed, what is done at the bench before, or None). A question that does not come ends
+    the run by the time limit; its pattern stands at the end of the text then."""
+    master, slave = pty.openpty()
+    process = subprocess.Popen([*map(str, command)], stdin=slave, stdout=slave, stderr=slave, env=bench.environment,
+                               start_new_session=True)
+    os.close(slave)
+    text, since, waiting = "", 0, list(answers)
+    until = time.monotonic() + timeout_s
+    while time.monotonic() < until:
+        if not select.select([master], [], [], 0.1)[0]:
+            continue
+        try:
+            more = os.read(master, 65536)
+        except OSError:  # the last holder of the terminal has closed it
+            break
+        text += more.decode(errors="replace")
+        if waiting and re.search(waiting[0][0], text[since:], re.DOTALL) and text.rstrip(" ").endswith(":"):
+            _, typed, act = waiting.pop(0)
+            if act is not None:
+                act()
+            since = len(text)
+            os.write(master, (typed + "\n").encode())
+    else:
+        process.kill()
+    os.close(master)
+    if waiting:
+        text += f"\n(never asked: {waiting[0][0]})"
+    return Seen(process.wait(), text.replace("\r\n", "\n"))
 
 
 def bench_text(channels=1, **load_more):
