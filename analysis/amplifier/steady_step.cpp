@@ -46,6 +46,7 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     const double white_square = density * 0.5 * rate_hz;
     const double harmonic_variance = 2.0 * white_square / count;  // of each quadrature
 
+    reading.phase_rad = std::arg(fit.phasors[0]);
     const std::complex<double> turn = fit.phasors[0] / amplitude;
     std::complex<double> phase = 1.0;
     double harmonic_square = 0.0;

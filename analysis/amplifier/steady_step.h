@@ -16,6 +16,7 @@ struct StepReading {
     double at_s = 0.0;           // centre, seconds of the recording
     double frequency_hz = 0.0;   // by the recorder's clock
     double fundamental_v = 0.0;  // RMS
+    double phase_rad = 0.0;      // of the fundamental, re a cosine at the record's centre
     double total_v = 0.0;        // RMS, 20 Hz .. bandwidth
     double noise_v = 0.0;        // RMS of what is not harmonic, 20 Hz .. bandwidth
     double hum_v = 0.0;      // the part of noise_v within 20 .. 420 Hz, less what broadband noise has there

@@ -21,7 +21,7 @@ const std::vector<std::string>& key_names(const std::string& measure) {
         {"clipping-power", {"power_at_", "voltage_at_"}},
         {"distortion", {"thd_percent", "thd_plus_noise_percent"}},
         {"meter-power", {"power_w"}},
-        {"response", {"lower_limit_3db_hz", "upper_limit_3db_hz"}},
+        {"response", {"lower_limit_3db_hz", "upper_limit_3db_hz", "channel_balance_20hz_20khz_db"}},
         {"power-bandwidth", {"lower_limit_hz", "upper_limit_hz"}},
         {"noise", {"signal_to_noise_1w_a_weighted_db", "noise_a_weighted_v"}},
         {"separation", {"separation_1khz_db"}},

@@ -107,11 +107,13 @@ void check_kind(RawTest& raw, UnitKind kind) {
                        "name them, e.g. inputs = [\"probe-a\"]; a resistor that stays connected is told as "
                        "connected_load_ohm");
     }
-    for (const char* watts : {"power_w", "reference_power_w"}) {
+    for (const char* watts : {"power_w", "reference_power_w", "rated_power_w"}) {
         if (!raw.test.fields.contains(watts)) continue;
-        const bool level = std::string_view(watts) == "power_w";
+        const std::string_view key = watts;
         table.complain(watts, fmt::format("{} is in watts, and a line unit gives volts", watts),
-                       level ? "give the level as drive_dbfs or drive_volts" : "give reference_v");
+                       key == "power_w"         ? "give the level as drive_dbfs or drive_volts"
+                       : key == "rated_power_w" ? "give rated_v"
+                                                : "give reference_v");
     }
 }
 

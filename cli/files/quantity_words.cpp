@@ -20,11 +20,15 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 60> known_quantities{{
+constexpr std::array<Pair, 64> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
     {"gain_db", "gain"},
+    {"input_sensitivity_v", "input volts for the rated output (RMS)"},
+    {"channel_balance_db", "channel balance"},
+    {"channel_balance_1khz_db", "channel balance at 1 kHz"},
+    {"channel_balance_20hz_20khz_db", "channel balance, worst 20 Hz to 20 kHz"},
     {"voltage_v", "voltage (RMS)"},
     {"power_w", "power"},
     {"thd_percent", "THD (re fundamental)"},
@@ -99,7 +103,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 51> known_conditions{{
+constexpr std::array<Pair, 54> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -151,6 +155,9 @@ constexpr std::array<Pair, 51> known_conditions{{
     {"from_dbfs", "lowest drive level"},
     {"to_dbfs", "highest drive level"},
     {"step_db", "level step"},
+    {"loudest_channel", "the loudest channel"},
+    {"channel_balance_worst_hz", "balance is worst at"},
+    {"bridging", "bridging"},
 }};
 
 // Longest first where one ends like another.
@@ -267,6 +274,12 @@ ConditionWords condition_words(const std::string& name, const Condition& value) 
     if (name.starts_with(peaks) && value_number != nullptr) {
         return {"peak of " + visible_text(name.substr(peaks.size()), 60),
                 stated_text(std::round(*value_number * 10.0) / 10.0, "dBFS")};
+    }
+    for (const auto& [start, words] : {std::pair<std::string_view, const char*>{"polarity.", "polarity of "},
+                                       {"channel_polarity.", "polarity of "}}) {
+        if (!name.starts_with(start) || value_number != nullptr) continue;
+        return {words + visible_text(name.substr(start.size()), 60),
+                visible_text(std::get<std::string>(value), 200)};
     }
     const auto [plain, unit] = split_unit(name);
     ConditionWords shown{look_up(name, known_conditions).value_or(plain), {}};

@@ -11,8 +11,10 @@
 #include "analysis/amplifier/level_tracking.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/ceiling.h"
+#include "cli/measures/channels.h"
 #include "cli/measures/clip_detectors.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/input_volts.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
 #include "cli/measures/live_staircase.h"
@@ -64,6 +66,8 @@ capture::Result<void> check(const Setup& setup) {
                           "use from_dbfs and to_dbfs");
         }
     }
+    if (setup.test->number("rated_v") && setup.test->number("rated_power_w"))
+        return refuse("rated_v: stands beside rated_power_w", "take one of them out");
     const auto top = setup.test->number("to_dbfs");
     if (top && *top > limit + 1e-9) {
         return refuse(
@@ -230,30 +234,6 @@ void add_onset(const LoadContext& context, Findings& findings) {
     }
 }
 
-void add_gain(const LoadContext& context, Findings& findings) {
-    const auto gain = analysis::small_signal_gain(context.steps.readings);
-    const auto output_v = output_volts_at_full_scale_sine(context.setup, context.load);
-    if (!output_v) {
-        findings.add_absent("gain_db",
-                            {"gain-unknown", "the volts at the unit's input are not known",
-                             "give volts_at_full_scale of the output, or an input of role \"reference\""});
-        return;
-    }
-    if (!gain.found) {
-        findings.add_absent("gain_db", {"too-noisy", "no step stands clear of noise and distortion",
-                                        "lower the noise or start the tone lower"});
-        return;
-    }
-    const double ratio = gain.volts_per_full_scale / *output_v;
-    const Quantity voltage = load_voltage(context.setup, context.load, gain.volts_per_full_scale,
-                                          context.steps.plus_shares.front(), frequency_of(context));
-    const double db_per_relative = 20.0 / std::numbers::ln10;
-    Quantity quantity =
-        analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative / voltage.value}});
-    add_doubt(quantity, context.source + "noise", db_per_relative * gain.doubt);
-    findings.add("gain_db", quantity);
-}
-
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "clipping-power";
@@ -301,7 +281,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         }
         if (const auto* step = loudest_needed(steps, needed_drive)) warn_of_interference(*step, findings);
         add_onset(context, findings);
-        add_gain(context, findings);
+        add_gain(setup, load, *read, steps, findings);
+        add_sensitivity(setup, load, *read, steps, findings);
         for (const std::string& trouble : steps.troubles)
             findings.warn(steps.trouble_code(), trouble + "; no requested number rests on it",
                           "no need to repeat the test for it");
@@ -313,6 +294,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         findings.curves.emplace_back("level", level_curve(load, steps));
         result.loads.emplace_back(load.name, std::move(findings));
     }
+    add_steady_channels(setup, *read, result);
     const bool watts = !setup.bench->loads[setup.test->loads.front()].bare_input;
     for (std::size_t k = 0; watts && k < limits.size(); ++k) {
         const std::string name = "total_power_at_" + limit_in_name(limits[k]) + "_percent_w";
@@ -371,6 +353,19 @@ Measure clipping_power_measure() {
          .maximum = 6.0,
          .help = "height of all steps; left out: 0.1 dB over the top 12 dB, 0.25 dB over the next 12, 2 dB "
                  "below"},
+        {.name = "rated_power_w",
+         .type = FieldType::number,
+         .unit = "W",
+         .minimum = 1e-3,
+         .maximum = 1e5,
+         .help = "rated power of each load, for the input volts that it needs; left out: that of [rating] or "
+                 "of this test's claims"},
+        {.name = "rated_v",
+         .type = FieldType::number,
+         .unit = "V",
+         .minimum = 1e-6,
+         .maximum = 1e4,
+         .help = "the same as volts RMS, e.g. the rated output of a line unit"},
     };
     measure.quantities = {
         {"power_at_{limit}_percent_w", "W", true, "power into the load when distortion reaches the limit"},
@@ -383,8 +378,11 @@ Measure clipping_power_measure() {
          "power of the whole wave when its first half starts to flatten: there, half a decibel more drive "
          "gives less "
          "than a quarter of a decibel more peak"},
-        {"gain_db", "dB", true, "load volts over the sound card's volts, well below clipping"},
+        {"gain_db", "dB", true, "load volts over the volts at the unit's input, well below clipping"},
+        {"input_sensitivity_v", "V", true, "volts RMS at the unit's input that bring the rated output"},
         {"total_power_at_{limit}_percent_w", "W", false, "sum over all loads, each at its own limit"},
+        {"channel_balance_db", "dB", false,
+         "how much louder the loudest channel is than the faintest, at equal input, well below clipping"},
     };
     measure.check = check;
     measure.next = next;

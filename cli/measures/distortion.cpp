@@ -9,6 +9,7 @@
 #include <numbers>
 
 #include "capture/tone/staircase.h"
+#include "cli/measures/channels.h"
 #include "cli/measures/distortion_figures.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
@@ -283,6 +284,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             findings.warn("steps-lost", trouble, "no requested number rests on it");
         result.loads.emplace_back(load.name, std::move(findings));
     }
+    add_steady_channels(setup, *read, result);
     return result;
 }
 
@@ -304,6 +306,9 @@ Measure distortion_measure() {
         measure.quantities.push_back({fmt::format("harmonic_{}_percent", order), "%", true,
                                       fmt::format("harmonic {} over the fundamental", order)});
     }
+    measure.quantities.push_back(
+        {"channel_balance_db", "dB", false,
+         "how much louder the loudest channel is than the faintest, at equal input"});
     measure.check = check;
     measure.next = next;
     measure.evaluate = evaluate;

@@ -45,11 +45,19 @@ std::vector<double> levels_of(const capture::Tone& tone) {
     return levels;
 }
 
-struct Placed {
-    double level_dbfs = 0.0;
-    std::size_t take = 0;
-    std::size_t step = 0;
-};
+/// The steps of all takes by rising level; the level that later takes begin with is the first's once more.
+template <class Row>
+std::vector<LoadStep> in_order(const std::vector<StaircaseReading>& readings, Row row) {
+    std::vector<LoadStep> steps;
+    for (std::size_t t = 0; t < readings.size(); ++t) {
+        const std::vector<LoadStep>& own = *row(readings[t]);
+        if (!own.empty()) steps.insert(steps.end(), own.begin() + (t > 0 ? 1 : 0), own.end());
+    }
+    std::stable_sort(steps.begin(), steps.end(), [](const LoadStep& a, const LoadStep& b) {
+        return a.reading.level_dbfs < b.reading.level_dbfs;
+    });
+    return steps;
+}
 
 const char* state_words(StepState state) {
     switch (state) {
@@ -79,6 +87,7 @@ StaircaseReading lost_take(const Setup& setup, const Take& take, const std::stri
             step.trouble = why;
             steps.push_back(step);
         }
+        if (setup.test->reference) reading.reference = steps;
         reading.loads.push_back(std::move(steps));
     }
     return reading;
@@ -171,30 +180,24 @@ Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) 
     live.steps.clock_ppm = readings.front().clock_ppm;
     live.steps.raw = readings.front().raw;
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
-        std::vector<Placed> order;
         const LoadStep& base = readings.front().loads[l].back();
         for (std::size_t t = 0; t < readings.size(); ++t) {
             const auto& steps = readings[t].loads[l];
-            for (std::size_t s = 0; s < steps.size(); ++s) {
-                if (live.stopped_by.empty() && steps[s].state != StepState::sound)
-                    live.stopped_by = std::string(state_words(steps[s].state)) + ": " + steps[s].trouble;
-                const bool repeated = t > 0 && s == 0;
-                if (!repeated) {
-                    order.push_back({steps[s].reading.level_dbfs, t, s});
-                } else if (steps[s].state == StepState::sound && base.state == StepState::sound) {
-                    const double moved = change_db(steps[s], base);
-                    if (std::abs(moved) > std::abs(live.fade_db)) live.fade_db = moved;
-                    if (std::abs(moved) > fade_limit_db) mark_moved(readings[t], moved);
-                }
+            if (t > 0 && !steps.empty() && steps.front().state == StepState::sound &&
+                base.state == StepState::sound) {
+                const double moved = change_db(steps.front(), base);
+                if (std::abs(moved) > std::abs(live.fade_db)) live.fade_db = moved;
+                if (std::abs(moved) > fade_limit_db) mark_moved(readings[t], moved);
+            }
+            for (const LoadStep& step : steps) {
+                if (live.stopped_by.empty() && step.state != StepState::sound)
+                    live.stopped_by = std::string(state_words(step.state)) + ": " + step.trouble;
             }
         }
-        std::stable_sort(order.begin(), order.end(),
-                         [](const Placed& a, const Placed& b) { return a.level_dbfs < b.level_dbfs; });
-        std::vector<LoadStep> steps;
-        steps.reserve(order.size());
-        for (const Placed& at : order) steps.push_back(readings[at.take].loads[l][at.step]);
-        live.steps.loads.push_back(std::move(steps));
+        live.steps.loads.push_back(in_order(readings, [l](const StaircaseReading& r) { return &r.loads[l]; }));
     }
+    if (setup.test->reference)
+        live.steps.reference = in_order(readings, [](const StaircaseReading& r) { return &r.reference; });
     if (live.stopped_by.empty() && std::abs(live.fade_db) > fade_limit_db) {
         live.stopped_by = moved_words(live.fade_db);
     }

@@ -1,6 +1,7 @@
 #include "cli/measures/rating.h"
 
 #include <algorithm>
+#include <cmath>
 
 namespace assay::cli {
 namespace {
@@ -97,6 +98,40 @@ void fill_claim(const RatingBasis& basis, const RatingStatement& stated, const T
     if (!claim.by_basis.empty()) claim.limit_on = basis.limit_on.value;
 }
 
+/// The power that all claims in watts per load of a test agree on.
+std::optional<double> claimed_w(const Job& job, const Test& test) {
+    std::optional<double> agreed;
+    for (const Claim& claim : job.claims) {
+        const auto watts = claim.at_least ? claim.at_least : claim.nominal;
+        if (claim.test != test.id || claim.load.empty() || !of_power(claim, test) || !watts) continue;
+        if (agreed && *agreed != *watts) return std::nullopt;
+        agreed = watts;
+    }
+    return agreed;
+}
+
+/// A rating's watts are those at its own load.
+bool at_rated_load(const Test& test, const RatingBasis& basis, const capture::Bench& bench) {
+    constexpr double alike = 0.05;
+    return std::all_of(test.loads.begin(), test.loads.end(), [&](std::size_t index) {
+        const capture::Load& load = bench.loads[index];
+        return !load.bridged() && std::abs(load.resistance_ohm / basis.load_ohm.value - 1.0) < alike;
+    });
+}
+
+/// Where a test does not say which power is the rated one.
+void fill_rated_power(Job& job, const RatingBasis* basis, const capture::Bench& bench) {
+    for (Test& test : job.tests) {
+        if (test.measure != "clipping-power" || test.fields.contains("rated_v") ||
+            test.fields.contains("rated_power_w"))
+            continue;
+        auto watts = claimed_w(job, test);
+        if (basis != nullptr && job.rating->rated_power_w && at_rated_load(test, *basis, bench))
+            watts = job.rating->rated_power_w;
+        if (watts && *watts > 0.0) test.fields["rated_power_w"] = *watts;
+    }
+}
+
 }  // namespace
 
 const std::vector<RatingBasis>& rating_bases() {
@@ -113,6 +148,7 @@ const RatingBasis* find_rating_basis(const std::string& name) {
 
 void apply_rating(Job& job, const capture::Bench& bench) {
     const RatingBasis* basis = job.rating ? find_rating_basis(job.rating->basis) : nullptr;
+    fill_rated_power(job, basis, bench);
     if (basis == nullptr) return;
     for (Test& test : job.tests) {
         if (test.measure == "clipping-power") test.fields.try_emplace("limit_on", basis->limit_on.value);

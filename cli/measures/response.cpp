@@ -7,9 +7,11 @@
 #include <limits>
 #include <numbers>
 
+#include "analysis/amplifier/polarity.h"
 #include "analysis/amplifier/response_limits.h"
 #include "capture/tone/response_tone.h"
 #include "cli/measures/card_response.h"
+#include "cli/measures/channels.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/response_reading.h"
@@ -183,14 +185,16 @@ void add_limits(const Gain& gain, const LoadCurve& curve, const std::string& sou
     }
 }
 
+analysis::Absent band_too_narrow(double from_hz, double to_hz) {
+    return {"band-too-narrow", fmt::format("the curve goes from {:.5g} to {:.5g} Hz", from_hz, to_hz),
+            "let start_hz and stop_hz, and both sample rates, hold 20 Hz to 20 kHz"};
+}
+
 void add_deviation(const Gain& gain, const LoadCurve& curve, const std::string& source, Findings& findings) {
     const double from_hz = curve.frequency_hz.front();
     const double to_hz = curve.frequency_hz.back();
     if (from_hz > audio_from_hz || to_hz < audio_to_hz) {
-        findings.add_absent(
-            "deviation_20hz_20khz_db",
-            {"band-too-narrow", fmt::format("the curve goes from {:.5g} to {:.5g} Hz", from_hz, to_hz),
-             "let start_hz and stop_hz, and both sample rates, hold 20 Hz to 20 kHz"});
+        findings.add_absent("deviation_20hz_20khz_db", band_too_narrow(from_hz, to_hz));
         return;
     }
     const double at_1khz_db = analysis::curve_value(curve.frequency_hz, curve.magnitude_db, reference_hz);
@@ -238,6 +242,62 @@ void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, b
     findings.add("gain_1khz_db", quantity);
 }
 
+/// A little less than the curve's end: there the polarity's steps of frequency still need a neighbour.
+double polarity_to_hz(double stop_hz) {
+    return 0.98 * stop_hz;
+}
+
+/// The channels beside each other, against frequency and at 1 kHz.
+void add_channels(const Setup& setup, const ResponseReading& reading, TestResult& result) {
+    if (reading.loads.size() < 2) return;
+    const auto volts_at = [&](double frequency_hz) {
+        std::vector<ChannelLevel> channels;
+        for (std::size_t l = 0; l < reading.loads.size(); ++l) {
+            const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
+            const ChannelResponse& channel = reading.loads[l];
+            const double to_scale =
+                scale_correction(setup.bench->inputs[load.plus], std::numeric_limits<double>::infinity());
+            channels.push_back({&load, std::abs(channel.at(frequency_hz)) * to_scale,
+                                channel.relative_noise_at(frequency_hz), channel.plus_share});
+        }
+        return channels;
+    };
+    add_balance(setup, "channel_balance_1khz_db", volts_at(reference_hz), reference_hz, result);
+    const char* const whole_band = "channel_balance_20hz_20khz_db";
+    if (reading.start_hz > audio_from_hz || reading.stop_hz < audio_to_hz) {
+        result.whole.add_absent(whole_band, band_too_narrow(reading.start_hz, reading.stop_hz));
+    } else {
+        double worst = 0.0;
+        double worst_hz = reference_hz;
+        for (const double frequency_hz :
+             analysis::log_frequencies(audio_from_hz, audio_to_hz, points_per_octave)) {
+            double loudest = 0.0;
+            double faintest = std::numeric_limits<double>::infinity();
+            for (const ChannelLevel& channel : volts_at(frequency_hz)) {
+                const double gain =
+                    channel.volts / input_re_first(setup, *channel.load).value_or(1.0);
+                loudest = std::max(loudest, gain);
+                faintest = std::min(faintest, gain);
+            }
+            if (loudest / faintest <= worst) continue;
+            worst = loudest / faintest;
+            worst_hz = frequency_hz;
+        }
+        result.conditions.emplace_back("channel_balance_worst_hz", worst_hz);
+        add_balance(setup, whole_band, volts_at(worst_hz), worst_hz, result);
+    }
+    std::vector<Turning> turnings;
+    for (std::size_t l = 1; l < reading.loads.size(); ++l) {
+        const auto polarity = analysis::read_polarity(
+            [&](double hz) { return reading.loads[l].at(hz) / reading.loads[0].at(hz); }, reading.start_hz,
+            polarity_to_hz(reading.stop_hz));
+        turnings.push_back(!polarity.told      ? Turning::not_told
+                           : polarity.inverted ? Turning::opposite
+                                               : Turning::alike);
+    }
+    add_turning(setup, turnings, result);
+}
+
 Findings findings_of(const Setup& setup, const ResponseReading& reading, std::size_t l,
                      const LoadCardResponse& card, TestResult& result) {
     const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
@@ -252,11 +312,17 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     add_gain(setup, load, gain, known, source, findings);
     add_limits(gain, curve, source, findings);
     add_deviation(gain, curve, source, findings);
-    if (gain.reference != nullptr) {
-        const bool inverted = gain.at(reference_hz).real() < 0.0;
-        result.conditions.emplace_back("polarity." + load.name,
-                                       std::string(inverted ? "inverted" : "upright"));
-    } else {
+    // A loopback holds the polarity of player and recorder, a reference makes it the same for both.
+    if (gain.reference != nullptr || gain.card != nullptr) {
+        const auto polarity = analysis::read_polarity(
+            [&gain](double hz) { return gain.at(hz); }, reading.start_hz, polarity_to_hz(reading.stop_hz));
+        result.conditions.emplace_back(
+            "polarity." + load.name,
+            std::string(!polarity.told       ? "not told: the unit turns the phase by more than a delay does"
+                        : polarity.inverted ? "inverted"
+                                            : "upright"));
+    }
+    if (gain.reference == nullptr) {
         const double delay_s = analysis::remove_delay(curve.frequency_hz, curve.phase_deg, reference_hz);
         for (double& seconds : curve.group_delay_s) seconds -= delay_s;
     }
@@ -337,6 +403,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         Findings findings = findings_of(setup, *reading, l, card, result);
         result.loads.emplace_back(load.name, std::move(findings));
     }
+    add_channels(setup, *reading, result);
     return result;
 }
 
@@ -371,6 +438,10 @@ Measure response_measure() {
         {"upper_limit_1db_hz", "Hz", true, "the same upwards, within 1 dB"},
         {"deviation_20hz_20khz_db", "dB", true,
          "how far the gain departs at most from that at 1 kHz, up or down, between 20 Hz and 20 kHz"},
+        {"channel_balance_1khz_db", "dB", false,
+         "how much louder the loudest channel is than the faintest, at equal input, at 1 kHz"},
+        {"channel_balance_20hz_20khz_db", "dB", false,
+         "the most of that at any frequency between 20 Hz and 20 kHz"},
     };
     measure.check = check;
     measure.next = next;

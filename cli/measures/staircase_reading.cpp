@@ -34,6 +34,7 @@ std::vector<int> channels_of(const Setup& setup) {
         channels.insert(setup.bench->inputs[load.plus].channel);
         if (load.minus) channels.insert(setup.bench->inputs[*load.minus].channel);
     }
+    if (setup.test->reference) channels.insert(setup.bench->inputs[*setup.test->reference].channel);
     return {channels.begin(), channels.end()};
 }
 
@@ -106,7 +107,20 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
 
     auto reader = capture::RecordingReader::open(take.recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    result.loads.assign(setup.test->loads.size(), std::vector<LoadStep>(plan.step_starts_s.size()));
+    const std::vector<LoadStep> unread(plan.step_starts_s.size());
+    result.loads.assign(setup.test->loads.size(), unread);
+    // The reference is read as a load that is nothing but its input.
+    std::vector<std::pair<capture::Load, std::vector<LoadStep>*>> rows;
+    for (std::size_t l = 0; l < result.loads.size(); ++l)
+        rows.emplace_back(bench.loads[setup.test->loads[l]], &result.loads[l]);
+    if (setup.test->reference) {
+        capture::Load own_input;
+        own_input.name = bench.inputs[*setup.test->reference].name;
+        own_input.plus = *setup.test->reference;
+        own_input.bare_input = true;
+        result.reference = unread;
+        rows.emplace_back(own_input, &result.reference);
+    }
     const double settle_s = settling_s(plan.frequency_hz);
     std::vector<std::vector<float>> samples;
     for (std::size_t s = 0; s < plan.step_starts_s.size(); ++s) {
@@ -120,19 +134,19 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
             const auto read = reader->read_into(channels, first, count, samples);
             if (!read) return tl::unexpected<capture::Fault>(read.error());
         }
-        for (std::size_t l = 0; l < result.loads.size(); ++l) {
-            LoadStep& step = result.loads[l][s];
+        for (const auto& [load, steps] : rows) {
+            LoadStep& step = (*steps)[s];
             step.reading.level_dbfs = 0.0;
             step.reading.at_s = 0.5 * (from_s + to_s);
             const StepWindow window{s, from_s, to_s, rate, ratio, inside};
-            if (inside) read_load_step(setup, setup.test->loads[l], channels, samples, plan, window, step);
-            judge_step(setup, setup.test->loads[l], result, window, step);
+            if (inside) read_load_step(setup, load, channels, samples, plan, window, step);
+            judge_step(setup, load, result, window, step);
         }
     }
     std::size_t s = 0;
     for (const capture::Segment& segment : take.tone.segments) {
         if (segment.role != capture::SegmentRole::step) continue;
-        for (auto& steps : result.loads) steps[s].reading.level_dbfs = segment.level_dbfs;
+        for (const auto& [load, steps] : rows) (*steps)[s].reading.level_dbfs = segment.level_dbfs;
         ++s;
     }
     for (std::size_t l = 0; l < result.loads.size(); ++l) {

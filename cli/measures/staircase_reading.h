@@ -34,6 +34,7 @@ struct StaircaseReading {
     analysis::Placement placement{};
     double clock_ppm = 0.0;
     std::vector<std::vector<LoadStep>> loads{};  // in the order of the test's loads, one entry a step
+    std::vector<LoadStep> reference{};           // the unit's own input; empty where the test has none
     capture::RawChecks raw{};
 };
 

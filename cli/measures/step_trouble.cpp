@@ -75,11 +75,10 @@ const Span* overlapping(const std::vector<Span>& spans, double from_s, double to
 
 }  // namespace
 
-void read_load_step(const Setup& setup, std::size_t load_index, const std::vector<int>& channels,
+void read_load_step(const Setup& setup, const capture::Load& load, const std::vector<int>& channels,
                     const std::vector<std::vector<float>>& samples, const analysis::TonePlan& plan,
                     const StepWindow& window, LoadStep& step) {
     const capture::Bench& bench = *setup.bench;
-    const capture::Load& load = bench.loads[load_index];
     const capture::Input& plus_input = bench.inputs[load.plus];
     const std::vector<float>& plus_samples = of_channel(channels, samples, plus_input.channel);
     const analysis::Signal plus{plus_samples, window.rate_hz, plus_input.volts_per_unit()};
@@ -106,10 +105,9 @@ void read_load_step(const Setup& setup, std::size_t load_index, const std::vecto
     if (load.minus) step.plus_share = share_of_plus(volts, plus);
 }
 
-void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading,
+void judge_step(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
                 const StepWindow& window, LoadStep& step) {
     const capture::Bench& bench = *setup.bench;
-    const capture::Load& load = bench.loads[load_index];
     const auto mark = [&](StepState state, std::string words) {
         step.state = state;
         step.trouble = std::move(words);

@@ -15,12 +15,12 @@ struct StepWindow {
 };
 
 /// `samples`: one vector for each of `channels`, over the window.
-void read_load_step(const Setup& setup, std::size_t load_index, const std::vector<int>& channels,
+void read_load_step(const Setup& setup, const capture::Load& load, const std::vector<int>& channels,
                     const std::vector<std::vector<float>>& samples, const analysis::TonePlan& plan,
                     const StepWindow& window, LoadStep& step);
 
 /// Sets the state and the trouble's words from raw checks, time jumps and the step's own unevenness.
-void judge_step(const Setup& setup, std::size_t load_index, const StaircaseReading& reading,
+void judge_step(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
                 const StepWindow& window, LoadStep& step);
 
 /// Steps after which the tone is gone at a load, though the levels go on rising.
