@@ -16,7 +16,7 @@ namespace assay::analysis {
 
 struct PolarityReading {
     bool told = false;
-    bool inverted = false;   // where told
+    bool inverted = false;    // where told
     double offset_deg = 0.0;  // of the phase at 0 Hz, -180 .. 180
     double delay_s = 0.0;
     double left_deg = 0.0;  // of the phase by the line, weighted RMS

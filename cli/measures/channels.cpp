@@ -19,7 +19,7 @@ using analysis::Absent;
 using analysis::Quantity;
 
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double alike_ohm = 0.05;      // as a claim's basis may differ
+constexpr double alike_ohm = 0.05;       // as a claim's basis may differ
 constexpr double least_step_snr = 30.0;  // as for the gain
 constexpr double clean_thd = 0.002;
 constexpr double most_thd = 0.01;  // at the limit the rails are compared, not the gains
@@ -46,7 +46,7 @@ double lowest_thd(const TrustedSteps& steps) {
 }
 
 struct Pair {
-    std::vector<double> ratios{};           // of this channel's volts to the first's, step by step
+    std::vector<double> ratios{};               // of this channel's volts to the first's, step by step
     std::vector<std::complex<double>> turns{};  // of the same steps, of length 1
 };
 
@@ -98,10 +98,11 @@ std::optional<Absent> unlike_channels(const Setup& setup) {
         const bool alike = load.resistance_ohm == first.resistance_ohm ||
                            std::abs(load.resistance_ohm / first.resistance_ohm - 1.0) < alike_ohm;
         if (!alike)
-            return Absent{"channels-unlike",
-                          fmt::format("\"{}\" and \"{}\" differ in resistance, and that alone sets them apart",
-                                      first.name, load.name),
-                          "put equal loads on both channels"};
+            return Absent{
+                "channels-unlike",
+                fmt::format("\"{}\" and \"{}\" differ in resistance, and that alone sets them apart",
+                            first.name, load.name),
+                "put equal loads on both channels"};
         if (!input_re_first(setup, load))
             return Absent{"inputs-unlike",
                           fmt::format("\"{}\" and \"{}\" are driven by different outputs whose volts are not "
@@ -147,22 +148,23 @@ void add_turning(const Setup& setup, const std::vector<Turning>& re_first, TestR
     for (std::size_t l = 0; l < re_first.size(); ++l) {
         const std::string& name = load_at(setup, l + 1).name;
         opposite = opposite || re_first[l] == Turning::opposite;
-        result.conditions.emplace_back(
-            "channel_polarity." + name,
-            re_first[l] == Turning::alike      ? "alike with " + first
-            : re_first[l] == Turning::opposite ? "opposite to " + first
-                                               : "not told: the phases differ by neither nothing nor half a "
-                                                 "turn");
+        result.conditions.emplace_back("channel_polarity." + name,
+                                       re_first[l] == Turning::alike ? "alike with " + first
+                                       : re_first[l] == Turning::opposite
+                                           ? "opposite to " + first
+                                           : "not told: the phases differ by neither nothing nor half a "
+                                             "turn");
     }
     const capture::Load& load = load_at(setup, 0);
     const bool pair = re_first.size() == 1 && re_first[0] != Turning::not_told && !load.bare_input &&
                       !load.bridged() && !load_at(setup, 1).bridged();
     if (pair) result.conditions.emplace_back("bridging", bridge_words(re_first[0]));
     if (opposite)
-        result.whole.warn("channels-opposite",
-                          "the channels turn the wave opposite ways, between the points that the probes touch",
-                          "if no lead is swapped, it is the unit's own doing: for stereo, swap the leads of "
-                          "one loudspeaker; some units are made so for bridging");
+        result.whole.warn(
+            "channels-opposite",
+            "the channels turn the wave opposite ways, between the points that the probes touch",
+            "if no lead is swapped, it is the unit's own doing: for stereo, swap the leads of "
+            "one loudspeaker; some units are made so for bridging");
 }
 
 void add_steady_channels(const Setup& setup, const StaircaseReading& reading, TestResult& result) {
@@ -176,18 +178,18 @@ void add_steady_channels(const Setup& setup, const StaircaseReading& reading, Te
     for (std::size_t l = 1; l < steps.size(); ++l) {
         const Pair pair = beside(steps[0], steps[l]);
         if (pair.ratios.empty()) {
-            result.whole.add_absent("channel_balance_db",
-                                    {"no-clean-step",
-                                     "no step stands clear of noise and distortion in both channels",
-                                     "let the tone start lower, or lower the noise"});
+            result.whole.add_absent(
+                "channel_balance_db",
+                {"no-clean-step", "no step stands clear of noise and distortion in both channels",
+                 "let the tone start lower, or lower the noise"});
             return;
         }
         const double middle = analysis::median(pair.ratios);
         double square = 0.0;
         for (const double ratio : pair.ratios) square += std::pow(ratio / middle - 1.0, 2.0);
         const auto count = static_cast<double>(pair.ratios.size());
-        channels.push_back({&load_at(setup, l), middle, std::sqrt(square / count / count),
-                            steps[l].plus_shares.back()});
+        channels.push_back(
+            {&load_at(setup, l), middle, std::sqrt(square / count / count), steps[l].plus_shares.back()});
         std::complex<double> turn{};
         for (const auto& one : pair.turns) turn += one;
         const double angle = std::abs(std::arg(turn));

@@ -81,6 +81,24 @@ std::variant<Passage, Absent> passage(const TrustedSteps& steps, double wanted_v
                   "start lower (from_dbfs), or turn the unit's gain down"};
 }
 
+/// ln of the input's volts for one of the output's, between a reading and the next; nothing at the ends.
+std::optional<double> slope_after(const InputVolts& input, const TrustedSteps& steps, std::size_t k) {
+    if (k + 1 >= steps.readings.size() || !input.at_reading[k] || !input.at_reading[k + 1])
+        return std::nullopt;
+    const double rise = std::log(steps.readings[k + 1].total_v / steps.readings[k].total_v);
+    if (!(rise > 0.0)) return std::nullopt;
+    return std::log(*input.at_reading[k + 1] / *input.at_reading[k]) / rise;
+}
+
+/// By how much a curve through both neighbours leaves the straight line in the middle of an interval, times
+/// four, relative: half the change of slope over its width.
+double bend_within(const InputVolts& input, const TrustedSteps& steps, std::size_t k, double slope) {
+    double change = 0.0;
+    if (k > 0) change = std::abs(slope - slope_after(input, steps, k - 1).value_or(slope));
+    change = std::max(change, std::abs(slope - slope_after(input, steps, k + 1).value_or(slope)));
+    return 0.5 * change * std::log(steps.readings[k + 1].total_v / steps.readings[k].total_v);
+}
+
 }  // namespace
 
 std::variant<InputVolts, Absent> input_volts(const Setup& setup, const capture::Load& load,
@@ -130,8 +148,8 @@ void add_gain(const Setup& setup, const capture::Load& load, const StaircaseRead
                                         "lower the noise or start the tone lower"});
         return;
     }
-    const Quantity voltage = load_voltage(setup, load, gain.volts_per_full_scale, steps.plus_shares.front(),
-                                          frequency_of(setup));
+    const Quantity voltage =
+        load_voltage(setup, load, gain.volts_per_full_scale, steps.plus_shares.front(), frequency_of(setup));
     Quantity quantity = analysis::combine(in_db(gain.volts_per_full_scale), "dB",
                                           {{&voltage, db_per_relative / voltage.value}});
     take_off_scale(input, db_per_relative, quantity);
@@ -165,8 +183,8 @@ void add_sensitivity(const Setup& setup, const capture::Load& load, const Stairc
     const double above_v = *input.at_reading[k + 1];
     const double volts = below_v * std::pow(above_v / below_v, part);
     // Near its limit a unit needs far more at its input for a little more at its output.
-    const double slope = std::log(above_v / below_v) /
-                         std::log(steps.readings[k + 1].total_v / steps.readings[k].total_v);
+    const double slope =
+        std::log(above_v / below_v) / std::log(steps.readings[k + 1].total_v / steps.readings[k].total_v);
     const Quantity seen =
         load_voltage(setup, load, rated->value, steps.plus_shares[k + 1], frequency_of(setup));
     const double per_volt = slope * volts / rated->value;
@@ -174,6 +192,8 @@ void add_sensitivity(const Setup& setup, const capture::Load& load, const Stairc
     take_off_scale(input, -volts, quantity);
     add_doubt(quantity, source_of(setup, load) + "noise",
               per_volt * steps.readings[k + 1].fundamental_doubt_v);
+    add_doubt(quantity, source_of(setup, load) + "interpolation",
+              volts * bend_within(input, steps, k, slope) * part * (1.0 - part) / std::numbers::sqrt3);
     findings.add(name, quantity);
 }
 

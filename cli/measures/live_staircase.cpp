@@ -194,7 +194,8 @@ Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) 
                     live.stopped_by = std::string(state_words(step.state)) + ": " + step.trouble;
             }
         }
-        live.steps.loads.push_back(in_order(readings, [l](const StaircaseReading& r) { return &r.loads[l]; }));
+        live.steps.loads.push_back(
+            in_order(readings, [l](const StaircaseReading& r) { return &r.loads[l]; }));
     }
     if (setup.test->reference)
         live.steps.reference = in_order(readings, [](const StaircaseReading& r) { return &r.reference; });

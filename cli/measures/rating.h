@@ -48,8 +48,8 @@ const std::vector<RatingBasis>& rating_bases();
 const RatingBasis* find_rating_basis(const std::string& name);
 
 /// Fills in what tests and claims of the job leave open: the rated power of clipping-power (the rating's at
-/// its own load, else the one that the test's claims agree on), limits on THD+N where the basis has them so, and the
-/// basis of claims in watts. A bridged load is no matter of channels driven.
+/// its own load, else the one that the test's claims agree on), limits on THD+N where the basis has them so,
+/// and the basis of claims in watts. A bridged load is no matter of channels driven.
 void apply_rating(Job& job, const capture::Bench& bench);
 
 }  // namespace assay::cli

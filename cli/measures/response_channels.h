@@ -1,0 +1,22 @@
+// What a sweep says of polarity, and of channels beside each other.
+#pragma once
+
+#include <complex>
+#include <functional>
+#include <string>
+
+#include "cli/measures/response_reading.h"
+
+namespace assay::cli {
+
+/// Why nothing is said of 20 Hz to 20 kHz.
+analysis::Absent band_too_narrow(double from_hz, double to_hz);
+
+/// "upright", "inverted", or why it is not told, of a gain whose chain's polarity is known.
+std::string polarity_words(const ResponseReading& reading,
+                           const std::function<std::complex<double>(double)>& gain);
+
+/// Balance at 1 kHz and at its worst, and how the channels turn the wave; nothing for one load.
+void add_swept_channels(const Setup& setup, const ResponseReading& reading, TestResult& result);
+
+}  // namespace assay::cli
