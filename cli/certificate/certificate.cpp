@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <system_error>
 
+#include "cli/certificate/first_sheet.h"
 #include "cli/certificate/gnuplot.h"
 #include "cli/certificate/page.h"
 #include "cli/certificate/page_parts.h"
@@ -21,25 +22,13 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     NamedPlots parts;
     for (const auto& [file, svg] : plots) parts.emplace_back(file, inline_svg(svg));
     PageData page;
-    add_identity(session, page);
-    page.set("claims", claims_part(session));
+    const double unit_mm = add_identity(session, page);
     add_findings(session, page);
     const bool rulers = std::any_of(session.claims.begin(), session.claims.end(),
                                     [](const JudgedClaim& claim) { return claim.measured.has_value(); });
     page.set("rulers", PageData{rulers});
-    // More claims on the first page, each in less space.
-    page.set("claims_many", PageData{session.claims.size() > 1});
-    page.set("claims_dense", PageData{session.claims.size() > 3});
     const std::string first = first_plot(session, parts);
-    page.set("main_plot", PageData{false});
-    for (const auto& [file, svg] : parts) {
-        if (file != first) continue;
-        PageData drawing{"svg", svg};
-        drawing.set("caption", plot_caption(session, file));
-        page.set("main_plot", drawing);
-    }
-    PageData key = key_figures(session);
-    page.set("key", key.is_empty_list() ? PageData{false} : PageData{"rows", key});
+    add_first_sheet(session, parts, first, options, unit_mm, page);
     page.set("power", power_part(session, parts));
     page.set("rating", rating_part(session));
     page.set("tests", tests_part(session, parts, first));

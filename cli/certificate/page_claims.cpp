@@ -4,7 +4,8 @@
 #include <algorithm>
 #include <cmath>
 
-#include "cli/certificate/page_parts.h"
+#include "cli/certificate/first_sheet.h"
+#include "cli/certificate/text_room.h"
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
@@ -83,47 +84,97 @@ std::string sentence_for(const JudgedClaim& claim) {
                     : "The figures alone would decide, but the claim cannot be judged by this test.";
 }
 
+/// The texts of a claim on the page.
+struct ClaimTexts {
+    std::string claimed{};
+    std::string measured{};
+    std::string judged{};       // in little space
+    std::string judged_full{};  // where there is room
+    std::string basis{};
+};
+
+/// Heights in print: each text in its column and size, and what is around them.
+void measure_claim(const ClaimTexts& texts, ClaimBox& box) {
+    constexpr double dense_mm = 148.0;
+    constexpr double roomy_mm = 142.0;
+    constexpr double bold = 1.08;  // bold letters are wider
+    box.mm = 3.3 + 4.5 * text_lines(texts.claimed, dense_mm / bold, 10.0) +
+             4.1 * text_lines(texts.measured, dense_mm, 9.0) + 3.7 * text_lines(texts.judged, dense_mm, 8.0) +
+             3.4 * text_lines(texts.basis, dense_mm, 7.5);
+    box.roomy_mm = 30.0 + 5.4 * text_lines(texts.claimed, roomy_mm / bold, 11.5) +
+                   5.4 * text_lines(texts.measured, roomy_mm, 10.0) +
+                   5.0 * text_lines(texts.judged_full, roomy_mm, 9.6) +
+                   4.4 * text_lines("Test and load, as the page says them: at " + texts.basis, roomy_mm, 8.6);
+}
+
+/// What was measured, or that nothing was; the words as they stand on the page, for their length.
+std::string add_measured(const Session& session, const JudgedClaim& claim, PageData& entry) {
+    if (!claim.measured) {
+        // Without a measured value the limit has no unit of its own; the quantity's name ends in it.
+        const std::string limit = limit_text(claim.limit, unit_of(claim.quantity));
+        entry.set("limit", limit);
+        return "No number could be given. (claimed: " + limit + ")";
+    }
+    const TestRecord* record = session.find(claim.test);
+    const std::string limit_on =
+        record != nullptr ? text_condition(record->result, "limit_on", "thd") : "thd";
+    const std::string value = value_text(*claim.measured);
+    const std::string what = quantity_words(claim.quantity, limit_on);
+    const std::string limit = limit_text(claim.limit, claim.measured->unit);
+    PageData measured;
+    measured.set("value", value);
+    measured.set("what", what);
+    measured.set("limit", limit);
+    if (claim.limit.at_least || claim.limit.at_most)
+        measured.set("ruler", ruler_part(*claim.measured, claim.limit));
+    entry.set("measured", measured);
+    return "Measured " + value + " (" + what + ", " + visible_text(claim.load, 60) + "; claimed: " + limit +
+           ")";
+}
+
+ClaimBox claim_box(const Session& session, const JudgedClaim& claim) {
+    constexpr std::size_t longest_claim = 200;
+    const TestRecord* record = session.find(claim.test);
+    const bool met = claim.verdict == Verdict::met;
+    const bool not_met = claim.verdict == Verdict::not_met;
+    const bool undecided = !met && !not_met;
+    const std::string claimed = short_text(claim.text, longest_claim);
+    const std::string sentence = sentence_for(claim);
+    const std::string reason = claim.reason.empty() ? std::string{} : as_sentence(claim.reason);
+    ClaimBox box;
+    PageData& entry = box.entry;
+    entry.set("met", PageData{met});
+    entry.set("not_met", PageData{not_met});
+    entry.set("undecided", PageData{undecided});
+    entry.set("verdict", met ? "Met" : not_met ? "Not met" : "Undecided");
+    entry.set("style", met ? "met" : not_met ? "not-met" : "undecided");
+    entry.set("text", claimed);
+    entry.set("text_in_full", visible_text(claim.text));
+    entry.set("sentence", sentence);
+    entry.set("test", visible_text(claim.test, 80));
+    const std::string measured = add_measured(session, claim, entry);
+    std::string basis;
+    if (claim.measured && record != nullptr && is_power(*claim.measured)) {
+        basis = basis_text(session, *record, claim.load, claim.quantity);
+        entry.set("basis", text_section(basis));
+    }
+    if (!reason.empty()) entry.set("reason", text_section(reason));
+    if (!claim.load.empty()) entry.set("load", text_section(visible_text(claim.load, 60)));
+    // In little space a verdict that was reached speaks for itself, and a reason for what was not.
+    const std::string judged = !undecided ? std::string{} : reason.empty() ? sentence : reason;
+    entry.set("judged", judged.empty() ? PageData{false} : text_section(judged));
+    measure_claim({claimed, measured, judged, sentence + ' ' + reason, basis}, box);
+    box.urgency = not_met ? 0 : undecided ? 1 : 2;
+    box.shortened = claimed != visible_text(claim.text);
+    return box;
+}
+
 }  // namespace
 
-PageData claims_part(const Session& session) {
-    PageData list{PageData::type::list};
-    for (const JudgedClaim& claim : session.claims) {
-        const TestRecord* record = session.find(claim.test);
-        const std::string limit_on =
-            record != nullptr ? text_condition(record->result, "limit_on", "thd") : "thd";
-        PageData entry;
-        const bool met = claim.verdict == Verdict::met;
-        const bool not_met = claim.verdict == Verdict::not_met;
-        entry.set("met", PageData{met});
-        entry.set("not_met", PageData{not_met});
-        entry.set("undecided", PageData{!met && !not_met});
-        entry.set("verdict", met ? "Met" : not_met ? "Not met" : "Undecided");
-        entry.set("style", met ? "met" : not_met ? "not-met" : "undecided");
-        entry.set("text", visible_text(claim.text));
-        entry.set("sentence", sentence_for(claim));
-        entry.set("test", visible_text(claim.test, 80));
-        entry.set("limit", limit_text(claim.limit, claim.measured ? claim.measured->unit : std::string{}));
-        if (claim.measured) {
-            PageData measured;
-            measured.set("value", value_text(*claim.measured));
-            measured.set("what", quantity_words(claim.quantity, limit_on));
-            measured.set("limit", limit_text(claim.limit, claim.measured->unit));
-            if (claim.limit.at_least || claim.limit.at_most) {
-                measured.set("ruler", ruler_part(*claim.measured, claim.limit));
-            }
-            entry.set("measured", measured);
-            if (record != nullptr && is_power(*claim.measured)) {
-                entry.set("basis", text_section(basis_text(session, *record, claim.load, claim.quantity)));
-            }
-        } else {
-            // Without a measured value the limit has no unit of its own; the quantity's name ends in it.
-            entry.set("limit", limit_text(claim.limit, unit_of(claim.quantity)));
-        }
-        if (!claim.reason.empty()) entry.set("reason", text_section(as_sentence(claim.reason)));
-        if (!claim.load.empty()) entry.set("load", text_section(visible_text(claim.load, 80)));
-        list << entry;
-    }
-    return list;
+std::vector<ClaimBox> claim_boxes(const Session& session) {
+    std::vector<ClaimBox> boxes;
+    for (const JudgedClaim& claim : session.claims) boxes.push_back(claim_box(session, claim));
+    return boxes;
 }
 
 }  // namespace assay::cli

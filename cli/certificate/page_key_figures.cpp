@@ -2,8 +2,9 @@
 #include <algorithm>
 #include <map>
 
-#include "cli/certificate/page_parts.h"
+#include "cli/certificate/first_sheet.h"
 #include "cli/certificate/plots.h"
+#include "cli/certificate/text_room.h"
 #include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
@@ -12,8 +13,6 @@
 
 namespace assay::cli {
 namespace {
-
-constexpr std::size_t most_rows = 10;
 
 /// Beginnings of the names of a measure's key figures, in their order.
 const std::vector<std::string>& key_names(const std::string& measure) {
@@ -65,25 +64,30 @@ bool claimed(const Session& session, const std::string& test, const std::string&
 
 }  // namespace
 
-PageData key_figures(const Session& session) {
-    PageData rows{PageData::type::list};
-    std::size_t count = 0;
+std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
+    // The value has a column of its own; narrow ones leave the rest to the words.
+    constexpr double value_mm = 30.0;
+    std::vector<Boxed> boxes;
     const auto add = [&](const TestRecord& record, const std::string& load, const Findings& findings) {
         const std::string limit_on = text_condition(record.result, "limit_on", "thd");
         for (const std::string& name : key_quantities(record.result.measure, findings)) {
             // What a claim is about stands above already, with its verdict.
-            if (count >= most_rows || claimed(session, record.id, load, name)) continue;
+            if (claimed(session, record.id, load, name)) continue;
             const analysis::Quantity& quantity = *findings.find(name);
             const std::string basis = is_power(quantity) ? basis_text(session, record, load, name)
                                                          : both_ways_text(session, record);
             PageData row = row_for(quantity_words(name, limit_on), basis, 1);
-            row.set("where",
-                    visible_text(record.id, 80) + (load.empty() ? "" : ", " + visible_text(load, 60)));
+            const std::string where =
+                short_text(record.id, 40) + (load.empty() ? "" : ", " + short_text(load, 40));
+            row.set("where", where);
             PageData cells{PageData::type::list};
             cells << text_section(value_text(quantity));
             row.set("cells", cells);
-            rows << row;
-            ++count;
+            boxes.push_back(
+                {row, 2.6 +
+                          4.0 * text_lines(quantity_words(name, limit_on) + ' ' + where, column_mm - value_mm,
+                                           8.4) +
+                          3.4 * text_lines(basis.empty() ? basis : "at " + basis, column_mm - 2.0, 7.5)});
         }
     };
     // A driver's parameters say more to a buyer than the curves that they come from.
@@ -94,7 +98,7 @@ PageData key_figures(const Session& session) {
             add(record, {}, record.result.whole);
         }
     }
-    return rows;
+    return boxes;
 }
 
 std::string first_plot(const Session& session, const NamedPlots& plots) {

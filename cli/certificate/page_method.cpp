@@ -96,40 +96,6 @@ std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {
     return variance > 0.0 ? two_digits(100.0 * std::sqrt(variance)) + " %" : "none stated";
 }
 
-std::string kind_words(UnitKind kind) {
-    switch (kind) {
-        case UnitKind::amplifier:
-            return "Amplifier";
-        case UnitKind::driver:
-            return "Loudspeaker driver";
-        case UnitKind::line:
-            return "Line-level unit";
-    }
-    return {};
-}
-
-/// Digits and letters as they are: the number goes into the style sheet, where no text may end its quotes.
-std::string for_style(const std::string& number) {
-    std::string text;
-    for (const char letter : number.substr(0, 60)) {
-        const bool plain = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
-                           (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '.' ||
-                           letter == ':';
-        text += plain ? letter : '_';
-    }
-    return text;
-}
-
-/// "2026-03-14T15:09:26+01:00" as a person writes it; what is not of this form stays as it is.
-std::string date_text(const std::string& created) {
-    if (created.size() >= 19 && created[10] == 'T') {
-        return visible_text(created.substr(0, 10) + ", " + created.substr(11, 5) +
-                                (created.size() > 19 ? " (UTC" + created.substr(19) + ")" : ""),
-                            40);
-    }
-    return visible_text(created, 40);
-}
-
 std::string frequencies_tested(const Session& session) {
     std::set<double> frequencies;
     for (const TestRecord& record : session.tests) {
@@ -152,33 +118,6 @@ bool bridged_tested(const Session& session) {
 }
 
 }  // namespace
-
-void add_identity(const Session& session, PageData& page) {
-    const Unit& unit = session.unit;
-    std::string name = visible_text(unit.maker, 120);
-    if (!unit.maker.empty() && !unit.model.empty()) name += ' ';
-    name += visible_text(unit.model, 120);
-    page.set("simulated", PageData{session.simulated});
-    page.set("number", visible_text(session.number, 60));
-    page.set("number_for_style", for_style(session.number));
-    page.set("created", session.created.empty() ? "date not stated" : date_text(session.created));
-    page.set("program_version", session.program_version.empty() ? "version not stated"
-                                                                : visible_text(session.program_version, 30));
-    page.set("unit_name", name.empty() ? "Maker and model not stated" : name);
-    page.set("unit_kind", kind_words(unit.kind));
-    page.set("serial", unit.serial.empty() ? "not stated" : visible_text(unit.serial, 120));
-    page.set("condition", unit.condition.empty() ? "not stated" : visible_text(unit.condition, 600));
-    if (!unit.repairs.empty()) page.set("repairs", text_section(visible_text(unit.repairs, 600)));
-    if (!unit.sellers_note.empty())
-        page.set("sellers_note", text_section(visible_text(unit.sellers_note, 600)));
-    if (unit.minimum_load_ohm) {
-        std::string text = stated_text(*unit.minimum_load_ohm, "ohm");
-        if (unit.minimum_bridged_load_ohm) {
-            text += " (bridged " + stated_text(*unit.minimum_bridged_load_ohm, "ohm") + ")";
-        }
-        page.set("minimum_load", text_section(text));
-    }
-}
 
 PageData methods_part(const Session& session) {
     PageData list{PageData::type::list};

@@ -23,13 +23,11 @@ std::string without_full_stop(const std::string& text);
 /// The text made visible: "run it again" becomes "Run it again."
 std::string as_sentence(const std::string& text);
 
-void add_identity(const Session& session, PageData& page);
-PageData claims_part(const Session& session);
+/// Who and what, with long texts cut; the height of the unit's part of the first page, in mm.
+double add_identity(const Session& session, PageData& page);
 void add_findings(const Session& session, PageData& page);
 /// `first` is the plot that stands on the first page, and so not with its test; empty if there is none.
 PageData tests_part(const Session& session, const NamedPlots& plots, const std::string& first);
-/// What a buyer looks at first: a few figures a test.
-PageData key_figures(const Session& session);
 /// File name of the plot for the first page: of the first claim's test that has one, else the first of all.
 std::string first_plot(const Session& session, const NamedPlots& plots);
 /// What the plot of a file name shows, in plain words.

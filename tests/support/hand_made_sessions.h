@@ -257,6 +257,24 @@ inline Session many_verdicts() {
     return session;
 }
 
+/// Twenty tests and forty claims, of which the first page has room for a few.
+inline Session crowd() {
+    Session session = amplifier();
+    const TestRecord record = session.tests[0];
+    const std::vector<JudgedClaim> claims = session.claims;
+    for (int i = 1; i < 20; ++i) {
+        session.tests.push_back(record);
+        session.tests.back().id = "again-" + std::to_string(i);
+        for (JudgedClaim judged : claims) {
+            judged.limit.at_least = 20.0 + 2.0 * i;
+            judged.verdict = analysis::judge(*judged.measured, judged.limit);
+            judged.text = std::to_string(20 + 2 * i) + " W";
+            session.claims.push_back(judged);
+        }
+    }
+    return session;
+}
+
 /// The same test on three supplies and one channel alone, under the basis of a rating: the table of power, a
 /// load below the unit's minimum, the plot against supply volts.
 inline Session powers() {
