@@ -11,10 +11,10 @@
 #include <functional>
 #include <optional>
 #include <string>
+#include <tl/expected.hpp>
 #include <vector>
 
 #include "analysis/uncertainty/quantity.h"
-#include "tl/expected.hpp"
 
 namespace assay::analysis {
 

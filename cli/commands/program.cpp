@@ -6,6 +6,8 @@
 
 #include "cli/commands/cautions.h"
 #include "cli/commands/commands.h"
+#include "cli/commands/completion.h"
+#include "cli/commands/manual.h"
 #include "cli/commands/measure_help.h"
 #include "cli/commands/program_live.h"
 
@@ -185,6 +187,17 @@ void add_schema(CLI::App& app, Commands& all) {
     add_command(app, all, "schema", "prints the JSON Schema of session.json", [] { return run_schema(); });
 }
 
+void add_texts(CLI::App& app, Commands& all) {
+    add_command(app, all, "manual", "prints the manual page, for man(1)", [&app] {
+        print_result(manual_page(app, ASSAY_VERSION, cautions_text()));
+        return exit_done;
+    });
+    add_command(app, all, "completion", "prints what bash completes after assay", [&app] {
+        print_result(bash_completion(app));
+        return exit_done;
+    });
+}
+
 void add_calibrate(CLI::App& app, Commands& all) {
     CLI::App* calibrate = app.add_subcommand("calibrate", "sets scales of the bench file");
     calibrate->require_subcommand(1);
@@ -247,6 +260,7 @@ int run_program(int argc, char** argv) {
     add_export(app, all);
     add_calibrate(app, all);
     add_live_commands(app, all.live, all.manner, all.chosen);
+    add_texts(app, all);
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {

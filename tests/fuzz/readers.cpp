@@ -1,0 +1,209 @@
+// Every reader of what somebody else may have written, fed by libFuzzer: `fuzz --reader=bench CORPUS`. A
+// reader may refuse, with a fault that says something; it may not crash, hang, or read beyond. Where a file
+// is taken, what is written again must read back the same.
+#include <unistd.h>
+
+#include <algorithm>
+#include <array>
+#include <cstdint>
+#include <cstdio>
+#include <cstdlib>
+#include <filesystem>
+#include <fstream>
+#include <string>
+#include <string_view>
+
+#include "capture/raw_checks.h"
+#include "capture/recording.h"
+#include "cli/commands/questions.h"
+#include "cli/files/bench_file.h"
+#include "cli/files/impedance_file.h"
+#include "cli/files/job_file.h"
+#include "cli/files/match_file.h"
+#include "cli/files/photograph.h"
+#include "cli/files/response_file.h"
+#include "cli/files/session_file.h"
+#include "cli/signature/bundle.h"
+#include "cli/signature/signature.h"
+
+namespace {
+
+using assay::capture::Result;
+namespace cli = assay::cli;
+namespace fs = std::filesystem;
+
+[[noreturn]] void broken(const std::string& what) {
+    std::fprintf(stderr, "broken promise: %s\n", what.c_str());
+    std::abort();
+}
+
+/// A refusal says what is wrong, in text that is no longer than a screen.
+template <class Value>
+bool taken(const Result<Value>& result) {
+    if (result) return true;
+    if (result.error().text.empty()) broken("a refusal without words");
+    if (result.error().text.size() > 4000)
+        broken("a refusal of " + std::to_string(result.error().text.size()) + " bytes");
+    return false;
+}
+
+const fs::path& folder() {
+    static const fs::path made = [] {
+        fs::path path = fs::temp_directory_path() / ("assay-fuzz-" + std::to_string(::getpid()));
+        fs::create_directories(path);
+        return path;
+    }();
+    return made;
+}
+
+fs::path file_of(std::string_view bytes, const char* name) {
+    const fs::path path = folder() / name;
+    std::ofstream(path, std::ios::binary).write(bytes.data(), static_cast<std::streamsize>(bytes.size()));
+    return path;
+}
+
+constexpr std::string_view plain_bench = R"(schema = "assay-bench-1"
+[source]
+kind = "recording"
+sample_rate_hz = 48000
+output_fs_volts = 2.0
+[[input]]
+name = "probe"
+channel = 1
+fs_volts = 100.0
+[[load]]
+name = "load"
+ohms = 4.0
+plus = "probe"
+)";
+
+void read_bench(std::string_view bytes) {
+    const auto bench = cli::parse_bench(bytes, "bench.toml");
+    if (taken(bench)) cli::bench_remarks(*bench);
+}
+
+void read_job(std::string_view bytes) {
+    static const auto bench = cli::parse_bench(plain_bench, "bench.toml");
+    if (!bench) broken("the plain bench is refused: " + bench.error().text);
+    taken(cli::parse_job(bytes, "job.toml", *bench, 48000.0));
+}
+
+void read_session(std::string_view bytes) {
+    file_of(bytes, "session.json");
+    const auto session = cli::read_session(folder());
+    if (!taken(session)) return;
+    const std::string text = cli::session_text(*session);
+    file_of(text, "session.json");
+    const auto again = cli::read_session(folder());
+    if (!again) broken("a session that was written is refused: " + again.error().text);
+    if (cli::session_text(*again) != text) broken("a session changes when it is written");
+}
+
+/// The first byte chooses the kind of file, the rest is its text.
+void read_curve(std::string_view bytes) {
+    if (bytes.empty()) return;
+    constexpr std::array names{"curve.csv", "curve.txt", "curve.s1p"};
+    const auto curve =
+        cli::parse_impedance(names.at(static_cast<std::uint8_t>(bytes[0]) % 3), bytes.substr(1));
+    if (!taken(curve)) return;
+    const auto again = cli::parse_impedance("curve.csv", cli::impedance_csv(*curve));
+    if (!again) broken("a curve that was written is refused: " + again.error().text);
+    if (cli::impedance_csv(*again) != cli::impedance_csv(*curve))
+        broken("a curve changes when it is written");
+}
+
+void read_response(std::string_view bytes) {
+    const auto card = cli::parse_card_response(std::string(bytes), "card.json");
+    if (!taken(card)) return;
+    const std::string text = cli::card_response_text(*card);
+    const auto again = cli::parse_card_response(text, "card.json");
+    if (!again || cli::card_response_text(*again) != text) broken("a response changes when it is written");
+}
+
+void read_match(std::string_view bytes) {
+    const auto match = cli::parse_match(std::string(bytes), "match.json");
+    if (!taken(match)) return;
+    const std::string text = cli::match_text(*match);
+    const auto again = cli::parse_match(text, "match.json");
+    if (!again || cli::match_text(*again) != text) broken("a match changes when it is written");
+}
+
+void read_recording(std::string_view bytes) {
+    const auto recording = assay::capture::open_recording(file_of(bytes, "recording.wav"));
+    if (!taken(recording)) return;
+    constexpr std::array channels{1};
+    const auto checked = assay::capture::check_raw(*recording, channels);
+    if (taken(checked) && checked->frames_read > recording->frames) broken("more frames read than there are");
+}
+
+void read_bundle(std::string_view bytes) {
+    const fs::path into = folder() / "unpacked";
+    fs::remove_all(into);
+    fs::create_directories(into);
+    taken(cli::unpack_bundle(file_of(bytes, "bundle.tar"), into));
+    fs::remove_all(into);
+}
+
+void read_signature(std::string_view bytes) {
+    file_of(bytes, "signature.json");
+    const auto signature = cli::read_signature(folder());
+    if (!taken(signature) || !*signature) return;
+    cli::contents_signature_fits(**signature, "{}");
+    cli::pages_signature_fits(**signature);
+}
+
+void read_answers(std::string_view bytes) {
+    cli::Manner quiet;
+    quiet.quiet = true;
+    auto questions = cli::Questions::open(file_of(bytes, "answers.toml"), quiet);
+    if (!taken(questions)) return;
+    taken(questions->number({"volts", "volts", ""}, 0.0, 1e4));
+    taken(questions->yes({"proceed", "proceed", ""}));
+    taken(questions->text({"name", "name", "none"}));
+}
+
+void read_photograph(std::string_view bytes) {
+    taken(cli::read_photograph(file_of(bytes, "unit.jpg")));
+}
+
+struct Reader {
+    std::string_view name;
+    void (*read)(std::string_view);
+};
+constexpr std::array readers{
+    Reader{"bench", read_bench},           Reader{"job", read_job},
+    Reader{"session", read_session},       Reader{"curve", read_curve},
+    Reader{"response", read_response},     Reader{"match", read_match},
+    Reader{"recording", read_recording},   Reader{"bundle", read_bundle},
+    Reader{"signature", read_signature},   Reader{"answers", read_answers},
+    Reader{"photograph", read_photograph},
+};
+
+const Reader* chosen = nullptr;
+
+}  // namespace
+
+extern "C" int LLVMFuzzerInitialize(int* count, char*** words);
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size);
+
+extern "C" int LLVMFuzzerInitialize(int* count, char*** words) {
+    for (int k = 1; k < *count; ++k) {
+        const std::string_view word = (*words)[k];
+        if (!word.starts_with("--reader=")) continue;
+        const auto found = std::ranges::find(readers, word.substr(9), &Reader::name);
+        if (found != readers.end()) chosen = &*found;
+    }
+    if (chosen == nullptr) {
+        std::fputs("usage: fuzz --reader=NAME [libFuzzer's options] [CORPUS]\nreaders:", stderr);
+        for (const Reader& reader : readers) std::fprintf(stderr, " %s", std::string(reader.name).c_str());
+        std::fputs("\n", stderr);
+        std::exit(2);
+    }
+    std::atexit([] { fs::remove_all(folder()); });
+    return 0;
+}
+
+extern "C" int LLVMFuzzerTestOneInput(const std::uint8_t* bytes, std::size_t size) {
+    chosen->read({reinterpret_cast<const char*>(bytes), size});
+    return 0;
+}
