@@ -4,6 +4,7 @@
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/square_code.h"
 #include "cli/files/photograph.h"
+#include "cli/files/picture_notes.h"
 #include "cli/files/plain_text.h"
 #include "cli/signature/hash.h"
 
@@ -28,6 +29,7 @@ void add_provenance(const PageOptions& options, const std::string& number, PageD
 
 void add_photographs(const NamedTexts& photographs, PageData& page) {
     PageData list{PageData::type::list};
+    bool all_clean = true;
     for (const auto& [file, bytes] : photographs) {
         PageData entry;
         const std::string name = file.substr(file.find_last_of('/') + 1);
@@ -35,8 +37,14 @@ void add_photographs(const NamedTexts& photographs, PageData& page) {
         entry.set("address", data_address(bytes));
         entry.set("hash", hash_text(bytes));
         entry.set("size", fmt::format("{:.0f} kB", static_cast<double>(bytes.size()) / 1000.0 + 0.5));
+        // A session of an older version, or one that was put together by hand, may still have them.
+        const auto without = without_notes(bytes);
+        const bool clean = without && *without == bytes;
+        all_clean = all_clean && clean;
+        entry.set("notes_inside", PageData{!clean});
         list << entry;
     }
+    page.set("photographs_clean", PageData{all_clean});
     page.set("photographs_follow", PageData{!photographs.empty()});
     page.set("photographs", list);
 }

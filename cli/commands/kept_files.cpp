@@ -2,10 +2,14 @@
 
 #include <fmt/format.h>
 
+#include <set>
+
 #include "cli/files/photograph.h"
+#include "cli/files/picture_notes.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 #include "cli/files/response_file.h"
+#include "cli/files/utf8.h"
 #include "cli/signature/contents.h"
 #include "cli/signature/hash.h"
 
@@ -56,9 +60,16 @@ capture::Result<void> keep_photograph(const fs::path& from, const fs::path& to, 
     const std::string key = visible_text(job_file.string(), 200) + ": [unit] photographs";
     const auto bytes = read_photograph(from);
     if (!bytes) return fail(FaultKind::bad_input_file, key + ": " + bytes.error().text, bytes.error().mend);
+    // Place and serial numbers must not leave the house unknowingly; the file that was named stays as it is.
+    const auto clean = without_notes(*bytes);
+    if (!clean) {
+        return fail(FaultKind::bad_input_file,
+                    key + ": " + visible_text(from.string(), 200) + ": " + clean.error().text,
+                    clean.error().mend);
+    }
     std::error_code error;
     fs::create_directories(to.parent_path(), error);
-    return write_file_safely(to, *bytes);
+    return write_file_safely(to, *clean);
 }
 
 }  // namespace
@@ -72,15 +83,26 @@ std::string kept_name(const std::string& named) {
     return "inputs/" + hash_text(named).substr(0, 8) + "-" + plain_name(named);
 }
 
-std::string kept_photograph(const std::string& named) {
-    return "photographs/" + plain_name(named);
+std::vector<std::string> kept_photographs(const std::vector<std::string>& named) {
+    std::vector<std::string> kept;
+    std::set<std::string> taken;  // in small letters: some file systems do not tell them from large ones
+    for (const std::string& file : named) {
+        const std::string plain = plain_name(file);
+        std::string name = plain;
+        for (int number = 2; !taken.insert(lower_case(name)).second; ++number) {
+            const fs::path path(plain);
+            name = fmt::format("{}-{}{}", path.stem().string(), number, path.extension().string());
+        }
+        kept.push_back("photographs/" + name);
+    }
+    return kept;
 }
 
 void name_kept_files(Job& job, capture::Bench& bench) {
     for (Test& test : job.tests) {
         if (std::string* file = named_file(test)) *file = kept_name(*file);
     }
-    for (std::string& file : job.unit.photographs) file = kept_photograph(file);
+    job.unit.photographs = kept_photographs(job.unit.photographs);
     if (bench.jig && !bench.jig->match_file.empty()) bench.jig->match_file = kept_name(bench.jig->match_file);
     for (capture::Input& input : bench.inputs) {
         if (!input.response_file.empty()) input.response_file = kept_name(input.response_file);
@@ -97,8 +119,10 @@ capture::Result<void> keep_files(Job& job, capture::Bench& bench, const fs::path
         if (auto kept = keep(job_file.parent_path() / *file, session / kept_name(*file), key); !kept)
             return kept;
     }
-    for (const std::string& file : job.unit.photographs) {
-        auto kept = keep_photograph(job_file.parent_path() / file, session / kept_photograph(file), job_file);
+    const std::vector<std::string> photographs = kept_photographs(job.unit.photographs);
+    for (std::size_t i = 0; i < photographs.size(); ++i) {
+        auto kept = keep_photograph(job_file.parent_path() / job.unit.photographs[i],
+                                    session / photographs[i], job_file);
         if (!kept) return kept;
     }
     if (bench.jig && !bench.jig->match_file.empty()) {

@@ -6,6 +6,7 @@
 #include <algorithm>
 #include <array>
 #include <map>
+#include <set>
 
 #include "cli/files/job_reader.h"
 #include "cli/files/job_supply.h"
@@ -56,20 +57,16 @@ void check_with_measure(RawTest& raw, const std::vector<RawTest>& tests, const c
     raw.table.complain(field, text, checked.error().mend);
 }
 
-// Their copies in the session stand under their own names, so these must differ.
 void check_photographs(TomlTable& table, const Unit& unit) {
     if (unit.photographs.size() > most_photographs) {
         table.complain("photographs", fmt::format("names more than {} photographs", most_photographs),
                        "choose those that show the unit, its serial number and its faults");
     }
-    std::map<std::string, std::string> seen;
+    std::set<std::string> seen;
     for (const std::string& file : unit.photographs) {
-        const std::string name = lower_case(std::filesystem::path(file).filename().string());
-        const auto [other, fresh] = seen.try_emplace(name, file);
-        if (fresh) continue;
-        table.complain("photographs",
-                       fmt::format("two photographs have the name \"{}\"", visible_text(name, 80)),
-                       "give each its own name");
+        if (seen.insert(file).second) continue;
+        table.complain("photographs", fmt::format("names \"{}\" twice", visible_text(file, 80)),
+                       "name each photograph once");
     }
 }
 

@@ -101,14 +101,19 @@ TEST(Page, EveryNameInTheTemplateIsFilled) {
     Session line = hand_made::amplifier();
     line.unit.kind = UnitKind::line;
     sessions.emplace_back("line", line);
-    const NamedTexts photographs{{"photographs/front.png", "\x89PNG\r\n\x1A\n"}};
+    // The second ends too early to be called clean.
+    const std::string picture("\x89PNG\r\n\x1A\n\0\0\0\0IEND\xAE\x42\x60\x82", 20);
+    const NamedTexts clean{{"photographs/front.png", picture}};
+    const NamedTexts unclean{{"photographs/front.png", picture.substr(0, 8)}};
     for (const auto& [name, session] : sessions) {
         PageOptions options;
         const bool is_checkable = name != "bare";
         if (is_checkable) options.fingerprint = "7K3M-Q2XV-0000-0000-0000-0000";
         if (name == "met") options.key_fingerprint = "0000-Q2XV-0000-0000-0000-0000";
         const std::string page = certificate_page_from(marked, session, drawings_of(session), options,
-                                                       name == "met" ? photographs : NamedTexts{});
+                                                       name == "met"    ? clean
+                                                       : name == "many" ? unclean
+                                                                        : NamedTexts{});
         for (const std::string& opened : matches(page, R"(\[\[in ([#^][a-z_]+)\]\])")) ++seen[opened];
         for (const std::string& key : matches(page, R"(\[\[\{?([a-z_]+)\}?=)")) ++seen[key];
         for (const std::string& empty : matches(page, R"(\[\[\{?([a-z_]+)\}?==\]\])")) {
