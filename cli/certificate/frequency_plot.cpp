@@ -187,8 +187,10 @@ std::optional<TestPlot> frequency_plot(const Session& session, const TestRecord&
             panel.points.push_back(limits_of(line, *reference, i));
             // One set of thin lines: those of several loads would lie too close to be told apart.
             if (i == 0) {
-                panel.rules.push_back({.value = *reference - 3.0, .text = "-3 dB"});
-                panel.rules.push_back({.value = *reference - 1.0, .text = "-1 dB"});
+                panel.rules.push_back(
+                    {.value = *reference - 3.0, .text = "-3 dB", .place = PlotPlace::middle});
+                panel.rules.push_back(
+                    {.value = *reference - 1.0, .text = "-1 dB", .place = PlotPlace::middle});
             }
         }
         add_least(line, i, y, panel);

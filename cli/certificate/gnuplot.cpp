@@ -162,10 +162,12 @@ capture::Result<std::string> draw(const std::string& script, const std::string& 
     return with_frame(plain_svg(run->out), run->err, height);
 }
 
-std::string frame_report() {
-    return "print sprintf('frame %.9g %.9g %.9g %.9g %.9g %.9g %.9g %.9g %d %d %.9g %.9g', GPVAL_TERM_XMIN, "
-           "GPVAL_TERM_XMAX, GPVAL_TERM_YMIN, GPVAL_TERM_YMAX, GPVAL_X_MIN, GPVAL_X_MAX, GPVAL_Y_MIN, "
-           "GPVAL_Y_MAX, GPVAL_X_LOG != 0, GPVAL_Y_LOG != 0, GPVAL_Y2_MIN, GPVAL_Y2_MAX)\n";
+std::string frame_report(bool x_logarithmic, bool y_logarithmic) {
+    return fmt::format(
+        "print sprintf('frame %.9g %.9g %.9g %.9g %.9g %.9g %.9g %.9g {} {} %.9g %.9g', GPVAL_TERM_XMIN, "
+        "GPVAL_TERM_XMAX, GPVAL_TERM_YMIN, GPVAL_TERM_YMAX, GPVAL_X_MIN, GPVAL_X_MAX, GPVAL_Y_MIN, "
+        "GPVAL_Y_MAX, GPVAL_Y2_MIN, GPVAL_Y2_MAX)\n",
+        x_logarithmic ? 1 : 0, y_logarithmic ? 1 : 0);
 }
 
 std::string simulated_mark(double height_px) {

@@ -27,8 +27,9 @@ class PlotTexts {
 [[nodiscard]] capture::Result<std::string> draw(const std::string& script, const std::string& name, int width,
                                                 int height);
 
-/// Script that tells where the axes of the plot before it lie; `draw` reads it.
-std::string frame_report();
+/// Script that tells where the axes of the plot before it lie; `draw` reads it. (gnuplot itself goes on
+/// calling a scale logarithmic that no longer is.)
+std::string frame_report(bool x_logarithmic, bool y_logarithmic);
 
 /// Script of the mark across the plots of a simulated bench, behind the curves of a panel of this height.
 std::string simulated_mark(double height_px);

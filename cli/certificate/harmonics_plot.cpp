@@ -7,6 +7,7 @@
 
 #include "cli/certificate/curve_lines.h"
 #include "cli/certificate/test_plot.h"
+#include "cli/certificate/text_width.h"
 #include "cli/files/plain_text.h"
 
 namespace assay::cli {
@@ -52,7 +53,7 @@ std::optional<Bars> bars_of(const std::string& load, const analysis::Curve& curv
                  .shift = shift,
                  .width = 0.9 * width};
     made.floor = {.name = load + ", floor", .unit = "%", .pen = index, .look = PlotLook::thin};
-    made.doubts = {.error = PlotError::along_y, .pen = index, .size = 0.01, .black = true};
+    made.doubts = {.error = PlotError::along_y, .pen = index, .black = true, .bare = true};
     made.hidden = {.pen = index, .shape = open_triangle_down, .size = 0.9};
     for (std::size_t i = 0; i < order->size(); ++i) {
         const double at = (*order)[i];
@@ -184,7 +185,7 @@ std::optional<TestPlot> harmonics_sweep_plot(const Session&, const TestRecord& r
     for (std::size_t p = 0; p < sheet.panels.size(); ++p) {
         PlotPanel& panel = sheet.panels[p];
         // A harmonic may be missing in the first panel alone: its legend would be too.
-        panel.y = {names.size() > 1 ? short_text(names[p], 14) : "re fundamental",
+        panel.y = {names.size() > 1 ? text_within(names[p], 130.0) : "re fundamental",
                    "%",
                    decade_under(low),
                    decade_over(1.1 * high),

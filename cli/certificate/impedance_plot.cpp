@@ -1,4 +1,6 @@
 // Impedance with phase and the model of a fit; and what the fit leaves.
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -101,52 +103,39 @@ std::vector<Line> lines_of(const Session& session, const TestRecord& record) {
 }
 
 /// Fewer points, at even distances, for dots.
-PlotCurve dots_of(const Line& line, const std::vector<double>& y, std::size_t pen) {
-    PlotCurve dots{.name = line.label, .pen = pen, .look = PlotLook::dots, .read = false};
+void thin_out(PlotCurve& curve) {
     double last = 0.0;
-    for (std::size_t i = 0; i < y.size(); ++i) {
-        const double f = line.frequency_hz[i];
+    PlotCurve kept;
+    for (std::size_t i = 0; i < curve.y.size(); ++i) {
+        const double f = curve.x[i];
         if (!(f > 0.0) || (last > 0.0 && std::log2(f / last) < 1.0 / dots_per_octave)) continue;
         last = f;
-        dots.x.push_back(f);
-        dots.y.push_back(y[i]);
+        kept.x.push_back(f);
+        kept.y.push_back(curve.y[i]);
     }
-    return dots;
+    curve.x = std::move(kept.x);
+    curve.y = std::move(kept.y);
 }
 
-void add_curves(const Line& line, const std::string& name, const std::string& unit,
-                const std::vector<double>& measured, const std::vector<double>& model,
-                const std::vector<double>& doubt, std::size_t pen, bool legend, PlotPanel& panel) {
-    PlotCurve curve{.name = name,
-                    .unit = unit,
-                    .x = line.frequency_hz,
-                    .y = measured,
-                    .pen = pen,
-                    .legend = legend,
-                    .band = band_along_y(line.frequency_hz, measured, doubt)};
+/// A line, or dots with the model's line through them.
+void add_curves(const Line& line, PlotCurve curve, const std::vector<double>& model,
+                const std::vector<double>& doubt, PlotPanel& panel) {
+    curve.x = line.frequency_hz;
+    curve.band = band_along_y(curve.x, curve.y, doubt);
     if (model.empty()) {
         panel.curves.push_back(std::move(curve));
         return;
     }
-    panel.curves.push_back(dots_of(line, measured, pen));
-    // The line is the model; the pointer reads what was measured, and the model beside it.
+    PlotCurve fitted{.name = curve.name + ", model",
+                     .unit = curve.unit,
+                     .x = curve.x,
+                     .y = model,
+                     .pen = curve.pen,
+                     .legend = curve.legend};
     curve.legend = false;
     curve.look = PlotLook::dots;
-    curve.name = name + ", measured";
-    PlotCurve fitted{.name = name,
-                     .unit = unit,
-                     .x = line.frequency_hz,
-                     .y = model,
-                     .pen = pen,
-                     .legend = legend,
-                     .read = false};
-    PlotCurve model_read = fitted;
-    panel.curves.back().band = std::move(curve.band);
-    panel.curves.back().read = true;
-    panel.curves.back().name = curve.name;
-    panel.curves.back().unit = unit;
-    fitted.read = true;
-    fitted.name = legend ? name : name + ", model";
+    thin_out(curve);
+    panel.curves.push_back(std::move(curve));
     panel.curves.push_back(std::move(fitted));
 }
 
@@ -174,9 +163,8 @@ void add_resonance(const TestRecord& record, const PlotScale& x, PlotPanel& pane
     for (const char* name : {"fs_hz", "resonance_hz"}) {
         const analysis::Quantity* fs = record.result.whole.find(name);
         if (fs == nullptr || !(fs->value > x.from) || !(fs->value < x.to)) continue;
-        const RoundedValue text = rounded(*fs);
-        panel.rules.push_back(
-            {.value = fs->value, .text = "fs " + text.value + " " + text.unit, .upright = true});
+        const std::string text = stated_text(std::stod(fmt::format("{:.4g}", fs->value)), "Hz");
+        panel.rules.push_back({.value = fs->value, .text = "fs " + text, .upright = true});
         return;
     }
 }
@@ -230,10 +218,10 @@ std::optional<TestPlot> impedance_plot(const Session& session, const TestRecord&
         for (const double value : line.phase_deg) {
             if (std::abs(value) > widest_deg) widest_deg = 180.0;
         }
-        add_curves(line, line.label, "Ω", line.magnitude_ohm, line.model_ohm, line.doubt_ohm, i, true,
-                   magnitude);
-        add_curves(line, line.label + ", phase", "°", line.phase_deg, line.model_deg, line.doubt_deg, i,
-                   false, phase);
+        add_curves(line, {.name = line.label, .unit = "Ω", .y = line.magnitude_ohm, .pen = i, .legend = true},
+                   line.model_ohm, line.doubt_ohm, magnitude);
+        add_curves(line, {.name = line.label + ", phase", .unit = "°", .y = line.phase_deg, .pen = i},
+                   line.model_deg, line.doubt_deg, phase);
         model = model || !line.model_ohm.empty();
     }
     add_resonance(record, sheet.x, magnitude);

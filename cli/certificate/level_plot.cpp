@@ -204,7 +204,8 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
     panel.y = {"distortion (THD)", "%", sheet.y_from, sheet.y_to, true, 0.0};
     for (const double limit : limits_of(lines, axis)) {
         if (limit < sheet.y_from || limit > sheet.y_to) continue;
-        panel.rules.push_back({.value = limit, .text = fmt::format("{:.6g} % limit", limit), .left = true});
+        panel.rules.push_back(
+            {.value = limit, .text = fmt::format("{:.6g} % limit", limit), .place = PlotPlace::left});
     }
     // Written along the line, where the curve is not: above it before the bend, below it behind.
     double bend = sheet.x_to;

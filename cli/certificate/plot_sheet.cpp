@@ -9,7 +9,7 @@
 #include "cli/certificate/plot_pens.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/readout.h"
-#include "cli/files/plain_text.h"
+#include "cli/certificate/text_width.h"
 
 namespace assay::cli {
 namespace {
@@ -22,13 +22,13 @@ constexpr double under_px = 58.0;
 constexpr double gap_px = 16.0;
 constexpr double legend_row_px = 21.0;
 constexpr double sample_px = 38.0;
-constexpr double letter_px = 7.4;  // of the legend, on average; by eye
-constexpr std::size_t longest_name = 40;
+constexpr double longest_name_px = 290.0;
 
 constexpr const char* frame_style =
     "set border 3 lc rgb '#50565c' lw 1\nset tics nomirror out scale 0.6 textcolor rgb '#30363c'\n"
     "set mxtics 0\nset mytics 0\nset my2tics 0\nset grid xtics ytics lt 1 lc rgb '#e1e4e7' lw 0.7\n"
-    "unset key\nset style textbox opaque noborder fillcolor rgb '#ffffff' margins 0.3,0.1\n";
+    "unset key\nset pointintervalbox 0\nset style textbox opaque noborder fillcolor rgb '#ffffff' margins "
+    "0.3,0.1\n";
 
 /// The script as it grows, with the texts that stand in it as marks.
 struct Script {
@@ -67,7 +67,7 @@ std::vector<LegendEntry> legend_of(const PlotSheet& sheet) {
     for (const PlotPanel& panel : sheet.panels) {
         for (const PlotCurve& curve : panel.curves) {
             if (curve.legend)
-                entries.push_back({short_text(curve.name, longest_name), curve.note, &curve, nullptr});
+                entries.push_back({text_within(curve.name, longest_name_px), curve.note, &curve, nullptr});
         }
         for (const PlotPoints& points : panel.points) {
             if (!points.legend.empty()) entries.push_back({points.legend, {}, nullptr, &points});
@@ -76,8 +76,7 @@ std::vector<LegendEntry> legend_of(const PlotSheet& sheet) {
     double at = left_px;
     std::size_t row = 0;
     for (LegendEntry& entry : entries) {
-        const double words = letter_px * static_cast<double>(columns_of(entry.name) + columns_of(entry.note));
-        const double wide = sample_px + 10.0 + words;
+        const double wide = sample_px + 10.0 + text_width_px(entry.name) + text_width_px(entry.note);
         if (at > left_px && at + wide > width_px - 6.0) {
             at = left_px;
             ++row;
@@ -155,10 +154,14 @@ void add_rule(const PlotRule& rule, Script& script) {
             "set label '{2}' at first {0:.9g},graph {3} offset -0.7,0 rotate by 90 {4} {5}\n",
             rule.value, line, text, rule.high ? "0.975" : "0.03", rule.high ? "right" : "left", style);
     } else {
+        const bool left = rule.place == PlotPlace::left;
+        const bool middle = rule.place == PlotPlace::middle;
+        const std::string_view graph = left ? "0.012" : middle ? "0.5" : "0.988";
+        const std::string_view side = left ? "left" : middle ? "center" : "right";
         script.text += fmt::format(
             "set arrow from graph 0,first {0:.9g} to graph 1,first {0:.9g} {1} back\n"
             "set label '{2}' at graph {3},first {0:.9g} offset 0,0.5 {4} {5}\n",
-            rule.value, line, text, rule.left ? "0.012" : "0.988", rule.left ? "left" : "right", style);
+            rule.value, line, text, graph, side, style);
     }
 }
 
@@ -185,8 +188,9 @@ std::string curve_part(const PlotCurve& curve, Script& script) {
             return fmt::format("{} using 1:2 {}with points pt {} ps 0.34 lw 0.8 lc rgb '{}'", name, axes,
                                pen.shape, pen.pale);
         case PlotLook::bars:
-            return fmt::format("{} using 1:2:({:.6g}) {}with boxes fs solid {} border lc rgb '{}'", name,
-                               curve.width, axes, pen.fill, pen.colour);
+            return fmt::format(
+                "{} using 1:2:({:.6g}) {}with boxes lc rgb '{}' fs solid {} border lc rgb '{}'", name,
+                curve.width, axes, pen.colour, pen.fill, pen.colour);
         case PlotLook::line:
             break;
     }
@@ -209,6 +213,11 @@ std::string points_part(const PlotPoints& points, Script& script) {
     std::vector<std::string> rows;
     for (const PlotPoints::Row& row : points.rows)
         rows.push_back(fmt::format("{:.9g} {:.9g} {:.9g} {:.9g}", row.x, row.y, row.low, row.high));
+    if (points.error == PlotError::along_y && points.bare) {
+        return fmt::format(
+            "{} using 1:3:(0):($4-$3) with vectors heads size graph 0.006,90 nofilled lw 1.6 lc rgb '{}'",
+            script.block(rows), points.black ? "#1c2126" : pen.colour);
+    }
     const std::string_view how = points.error == PlotError::along_x   ? "using 1:2:3:4 with xerrorbars"
                                  : points.error == PlotError::along_y ? "using 1:2:3:4 with yerrorbars"
                                                                       : "using 1:2 with points";
@@ -251,7 +260,8 @@ void add_panel(const PlotPanel& panel, const Place& place, double top_px, double
     }
     std::string all;
     for (const std::string& part : parts) all += (all.empty() ? "plot " : ", ") + part + " notitle";
-    script.text += all + '\n' + frame_report() + "unset label\nunset arrow\nunset object\n";
+    script.text += all + '\n' + frame_report(x.logarithmic, panel.y.logarithmic) +
+                   "unset label\nunset arrow\nunset object\n";
 }
 
 std::vector<ReadCurve> read_curves(const PlotSheet& sheet) {

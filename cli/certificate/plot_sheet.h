@@ -63,7 +63,10 @@ struct PlotPoints {
     int shape = 0;  // gnuplot's number; 0: the pen's own
     double size = 0.7;
     bool black = false;
+    bool bare = false;  // the uncertainty alone, on bars
 };
+
+enum class PlotPlace { right, left, middle };
 
 /// A straight line across the panel: a claim (strong), or a limit (thin, dashed).
 struct PlotRule {
@@ -71,8 +74,8 @@ struct PlotRule {
     std::string text{};
     bool upright = false;
     bool claim = false;
-    bool high = false;  // the text of an upright line: at its upper end
-    bool left = false;  // the text of a level line: at its left end
+    bool high = false;                   // the text of an upright line: at its upper end
+    PlotPlace place = PlotPlace::right;  // of the text of a level line
 };
 
 struct PlotPanel {

@@ -4,8 +4,6 @@
 #include <utility>
 
 namespace assay::cli {
-namespace {
-
 std::string plain_name(const std::string& id) {
     std::string name;
     for (const char letter : id.substr(0, 100)) {
@@ -15,8 +13,6 @@ std::string plain_name(const std::string& id) {
     }
     return name;
 }
-
-}  // namespace
 
 std::vector<NamedPlot> plots_of(const Session& session, const TestRecord& record) {
     std::vector<NamedPlot> plots;

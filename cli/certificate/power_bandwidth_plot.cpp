@@ -49,11 +49,10 @@ void add_points(const CurveLine& line, const std::vector<double>& doubt, std::si
 }
 
 /// The line through the points that distortion judged; thin from there to those of the gain.
-void add_curves(const CurveLine& line, const std::string& note, std::size_t pen, PlotPanel& panel) {
+void add_curves(const CurveLine& line, const std::string& name, std::size_t pen, PlotPanel& panel) {
     const std::vector<bool> by_gain = judged_by_gain(line);
-    PlotCurve solid{
-        .name = line.name, .note = note, .unit = "W", .x = line.x, .y = line.y, .pen = pen, .legend = true};
-    PlotCurve weak{.name = line.name + ", by the fall of gain",
+    PlotCurve solid{.name = name, .unit = "W", .x = line.x, .y = line.y, .pen = pen, .legend = true};
+    PlotCurve weak{.name = name + ", by the fall of gain",
                    .unit = "W",
                    .x = line.x,
                    .y = line.y,
@@ -106,7 +105,7 @@ std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestR
         for (const CurveLine& line : curve_lines(record, "power", column, true)) {
             const bool first = column == "power_w";
             const auto* doubt = first ? line.curve->find("power_expanded_uncertainty_w") : nullptr;
-            add_curves(line, ", " + limit, pen, panel);
+            add_curves(line, line.name + ", " + limit, pen, panel);
             add_points(line,
                        doubt != nullptr && doubt->size() == line.y.size() ? *doubt : std::vector<double>{},
                        pen, panel);
@@ -119,7 +118,8 @@ std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestR
             }
             const auto at_1khz = value_at(line, 1000.0);
             if (pen == 0 && at_1khz)
-                panel.rules.push_back({.value = *at_1khz / 2.0, .text = "half the power at 1 kHz"});
+                panel.rules.push_back(
+                    {.value = *at_1khz / 2.0, .text = "half the power at 1 kHz", .place = PlotPlace::left});
             ++pen;
         }
     }

@@ -120,6 +120,7 @@ struct CompareOptions {
     std::filesystem::path left{};
     std::filesystem::path right{};
     std::optional<double> within_percent{};
+    std::filesystem::path plots{};  // empty: none
 };
 int run_compare(const CompareOptions& options, const Manner& manner);
 

@@ -3,13 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <numbers>
 #include <optional>
 #include <vector>
 
 #include "analysis/driver/equivalent_circuit.h"
 #include "cli/commands/spice_file.h"
+#include "cli/files/curve_tables.h"
 #include "cli/files/impedance_file.h"
 #include "cli/files/plain_text.h"
 #include "cli/measures/fitted_driver.h"
@@ -80,26 +80,6 @@ capture::Result<NamedCurve> choose_curve(const Session& session, const ExportCho
                     "say which: " + visible_text(list, 600));
     }
     return found.front();
-}
-
-std::string columns_text(const analysis::Curve& curve, const std::string& head, char separator) {
-    std::string out = head;
-    for (std::size_t i = 0; i < curve.columns.size(); ++i) {
-        if (i > 0) out += separator;
-        out += curve.columns[i].name;
-    }
-    out += '\n';
-    const std::size_t rows = curve.columns.empty() ? 0 : curve.columns.front().values.size();
-    for (std::size_t row = 0; row < rows; ++row) {
-        for (std::size_t i = 0; i < curve.columns.size(); ++i) {
-            if (i > 0) out += separator;
-            const double value = curve.columns[i].values[row];
-            // Where no number could be given: an empty cell, or the word that plotters know.
-            out += !std::isnan(value) ? fmt::format("{}", value) : separator == ',' ? "" : "nan";
-        }
-        out += '\n';
-    }
-    return out;
 }
 
 std::vector<std::string> head_of(const Session& session, const TestRecord& record) {
@@ -187,10 +167,12 @@ capture::Result<std::string> export_text(const Session& session, const ExportCho
     const std::vector<std::string> head = head_of(session, *chosen->test);
     if (choice.format == ExportFormat::touchstone)
         return impedance_touchstone(impedance_of(*chosen->curve), head);
-    if (choice.format == ExportFormat::csv) return columns_text(*chosen->curve, {}, ',');
+    if (choice.format == ExportFormat::csv) return curve_table(*chosen->curve, {.line_end = "\n"});
     std::string comments;
     for (const std::string& line : head) comments += "# " + visible_text(line) + '\n';
-    return columns_text(*chosen->curve, comments + "# ", ' ');
+    // "nan" is the word that plotters know.
+    return curve_table(*chosen->curve,
+                       {.separator = " ", .line_end = "\n", .no_number = "nan", .head = comments + "# "});
 }
 
 }  // namespace assay::cli

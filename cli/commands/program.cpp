@@ -150,6 +150,10 @@ void add_compare(CLI::App& app, Commands& all) {
                      "judge whether every figure is matched within so many per cent")
         ->type_name("PERCENT")
         ->check(CLI::Range(0.001, 1000.0));
+    command
+        ->add_option("--plots", all.compare.plots,
+                     "folder for drawings of both with their difference (SVG): impedance and gain")
+        ->type_name("DIR");
     add_json(command, all);
 }
 

@@ -3,10 +3,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <complex>
 #include <numbers>
 #include <string_view>
 
+#include "cli/files/paired_curve.h"
 #include "cli/files/shared_sources.h"
 
 namespace assay::cli {
@@ -72,70 +72,29 @@ void compare_quantities(const Pair& pair, const std::set<std::string>& parts, Co
     }
 }
 
-struct CurveReader {
-    const std::vector<double>* frequency_hz = nullptr;
-    const std::vector<double>* magnitude = nullptr;
-    const std::vector<double>* phase_deg = nullptr;  // impedance only
-    std::string unit{};
-
-    std::complex<double> at(std::size_t i) const {
-        if (phase_deg == nullptr) return (*magnitude)[i];
-        return std::polar(1.0, (*phase_deg)[i] * std::numbers::pi / 180.0) * (*magnitude)[i];
-    }
-};
-
-std::optional<CurveReader> reader_of(const analysis::Curve& curve) {
-    CurveReader reader;
-    reader.frequency_hz = curve.find("frequency_hz");
-    if (reader.frequency_hz == nullptr || reader.frequency_hz->empty()) return std::nullopt;
-    if (!std::is_sorted(reader.frequency_hz->begin(), reader.frequency_hz->end())) return std::nullopt;
-    reader.magnitude = curve.find("magnitude_ohm");
-    reader.phase_deg = curve.find("phase_deg");
-    reader.unit = "%";
-    if (reader.magnitude != nullptr && reader.phase_deg != nullptr) return reader;
-    reader.phase_deg = nullptr;
-    reader.magnitude = curve.find("magnitude_db");
-    reader.unit = "dB";
-    if (reader.magnitude == nullptr) return std::nullopt;
-    return reader;
-}
-
 void compare_curves(const Pair& pair, Comparison& comparison) {
     for (const auto& [name, curve] : pair.left.curves) {
         const auto other =
             std::find_if(pair.right.curves.begin(), pair.right.curves.end(),
                          [&, &wanted = name](const auto& entry) { return entry.first == wanted; });
         if (other == pair.right.curves.end()) continue;
-        const auto left = reader_of(curve);
-        const auto right = reader_of(other->second);
-        if (!left || !right || left->unit != right->unit) continue;
-        ComparedCurve compared{pair.test, pair.load, name, left->unit};
+        const auto paired = paired_curve(curve, other->second);
+        if (!paired) continue;
+        ComparedCurve compared{pair.test, pair.load, name, paired->impedance ? "%" : "dB"};
+        compared.points = paired->points.size();
+        compared.interpolated = paired->interpolated;
+        compared.from_hz = paired->points.front().frequency_hz;
+        compared.to_hz = paired->points.back().frequency_hz;
         double squares = 0.0;
-        const std::vector<double>& there_hz = *right->frequency_hz;
-        for (std::size_t i = 0; i < left->frequency_hz->size(); ++i) {
-            const double f = (*left->frequency_hz)[i];
-            if (f < there_hz.front() || f > there_hz.back()) continue;
-            const auto above = std::lower_bound(there_hz.begin(), there_hz.end(), f);
-            const auto k = static_cast<std::size_t>(above - there_hz.begin());
-            std::complex<double> value = right->at(k);
-            if (*above != f) {
-                // Between two points, along a straight line over log frequency.
-                const double share = std::log(f / there_hz[k - 1]) / std::log(there_hz[k] / there_hz[k - 1]);
-                value = (1.0 - share) * right->at(k - 1) + share * value;
-                compared.interpolated = true;
-            }
-            const double off = compared.unit == "%" ? 100.0 * std::abs(value / left->at(i) - 1.0)
-                                                    : std::abs(value - left->at(i));
-            if (compared.points == 0) compared.from_hz = f;
-            compared.to_hz = f;
-            ++compared.points;
+        for (const PairedPoint& point : paired->points) {
+            const double off =
+                paired->impedance ? std::abs(point.ratio_percent()) : std::abs(point.difference_db());
             squares += off * off;
             if (off > compared.worst) {
                 compared.worst = off;
-                compared.worst_hz = f;
+                compared.worst_hz = point.frequency_hz;
             }
         }
-        if (compared.points == 0) continue;
         compared.rms = std::sqrt(squares / static_cast<double>(compared.points));
         comparison.curves.push_back(compared);
     }

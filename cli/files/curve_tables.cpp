@@ -32,20 +32,20 @@ std::string field(const std::string& text) {
 
 }  // namespace
 
-std::string curve_table(const analysis::Curve& curve) {
-    std::string text;
+std::string curve_table(const analysis::Curve& curve, const TableForm& form) {
+    std::string text = form.head;
     for (std::size_t i = 0; i < curve.columns.size(); ++i) {
-        text += (i == 0 ? "" : ",") + field(curve.columns[i].name);
+        text += (i == 0 ? "" : form.separator) + field(curve.columns[i].name);
     }
-    text += "\r\n";
+    text += form.line_end;
     const std::size_t rows = curve.columns.empty() ? 0 : curve.columns.front().values.size();
     for (std::size_t row = 0; row < rows; ++row) {
         for (std::size_t i = 0; i < curve.columns.size(); ++i) {
-            if (i > 0) text += ',';
+            if (i > 0) text += form.separator;
             const double value = curve.columns[i].values[row];
-            if (!std::isnan(value)) text += fmt::format("{}", value);  // an empty cell has no number
+            text += std::isnan(value) ? form.no_number : fmt::format("{}", value);
         }
-        text += "\r\n";
+        text += form.line_end;
     }
     return text;
 }

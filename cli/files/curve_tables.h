@@ -14,7 +14,16 @@ namespace assay::cli {
 [[nodiscard]] capture::Result<std::vector<std::filesystem::path>> write_curve_tables(
     const Session& session, const std::filesystem::path& folder);
 
-/// Numbers in their shortest exact form, with a point; a comma between columns, line ends CRLF.
-std::string curve_table(const analysis::Curve& curve);
+/// How a table is written: RFC 4180 unless told otherwise.
+struct TableForm {
+    std::string separator = ",";
+    std::string line_end = "\r\n";
+    std::string no_number{};  // in the place of a number that could not be given
+    std::string head{};       // before the names of the columns
+};
+
+/// The names of the columns, which end in their units, then numbers in their shortest exact form, with a
+/// point.
+std::string curve_table(const analysis::Curve& curve, const TableForm& form = {});
 
 }  // namespace assay::cli

@@ -96,7 +96,7 @@ def claims(checks, outcome, lowest):
 def page(checks, outcome):
     text = (outcome.folder / "certificate.html").read_text()
     plots = sorted(path.name for path in (outcome.folder / "plots").iterdir())
-    checks.check(plots == ["parameters-impedance.svg"], "one drawing for the three curves", plots)
+    checks.check(plots == ["parameters-impedance.svg", "parameters-residual.svg"], "one drawing for the three curves, one for what the fit leaves", plots)
     drawing = (outcome.folder / "plots" / plots[0]).read_text()
     for words in ("free air", "with 40 g added", "in a closed box of 40 L", "fs 32.4 Hz", "impedance / Ω", "phase / °", "20k"):
         checks.check(words in drawing, f"drawing: {words}")
