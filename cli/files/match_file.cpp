@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "cli/files/json_archive.h"
+#include "cli/files/plain_text.h"
 #include "cli/files/toml_tree.h"
 
 namespace assay::cli {
@@ -52,7 +53,7 @@ void describe(Archive& archive, Object& record) {
 std::string fault_of(const MatchRecord& record) {
     const std::size_t count = record.frequency_hz.size();
     if (record.schema != schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", record.schema, schema);
+        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60), schema);
     if (count == 0) return "frequency_hz is empty";
     if (record.magnitude.size() != count || record.phase_deg.size() != count ||
         record.standard_uncertainty.size() != count)

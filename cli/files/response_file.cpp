@@ -5,6 +5,7 @@
 #include <cmath>
 
 #include "cli/files/json_archive.h"
+#include "cli/files/plain_text.h"
 #include "cli/files/toml_tree.h"
 
 namespace assay::cli {
@@ -38,7 +39,7 @@ std::string fault_of(const ResponseRecord& record) {
     const CardResponse& card = record.card;
     const std::size_t count = card.frequency_hz.size();
     if (record.schema != schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", record.schema, schema);
+        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60), schema);
     if (!(card.rate_hz > 0.0)) return "rate_hz is not above 0";
     if (card.high_pass_undone_hz && !(*card.high_pass_undone_hz > 0.0))
         return "high_pass_undone_hz is not above 0";
