@@ -28,12 +28,13 @@ double a_gain(double frequency_hz) {
     return f2 * f2 / ((f2 + poles[0]) * std::sqrt((f2 + poles[1]) * (f2 + poles[2])) * (f2 + poles[3]));
 }
 
-double itu_gain(double f) {
+/// Rational form of the network: s over a polynomial of sixth order, at s = j f.
+std::complex<double> itu_network(double f) {
     const double f2 = f * f;
     const double h1 =
         ((-4.737338981378384e-24 * f2 + 2.043828333606125e-15) * f2 - 1.363894795463638e-7) * f2 + 1.0;
     const double h2 = ((1.306612257412824e-19 * f2 - 2.118150887518656e-11) * f2 + 5.559488023498642e-4) * f;
-    return 1.246332637532143e-4 * f / std::hypot(h1, h2);
+    return std::complex<double>(0.0, 1.246332637532143e-4 * f) / std::complex<double>(h1, h2);
 }
 
 }  // namespace
@@ -42,8 +43,13 @@ double a_weighting_db(double frequency_hz) {
     return 20.0 * std::log10(a_gain(frequency_hz) / a_gain(1000.0));
 }
 
+std::complex<double> itu_468_response(double frequency_hz) {
+    static const double at_1khz = std::abs(itu_network(1000.0));
+    return itu_network(frequency_hz) / at_1khz;
+}
+
 double itu_468_weighting_db(double frequency_hz) {
-    return 20.0 * std::log10(itu_gain(frequency_hz) / itu_gain(1000.0));
+    return 20.0 * std::log10(std::abs(itu_468_response(frequency_hz)));
 }
 
 }  // namespace assay::analysis
