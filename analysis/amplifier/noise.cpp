@@ -8,6 +8,7 @@
 
 #include "analysis/signal/band_power.h"
 #include "analysis/signal/median.h"
+#include "analysis/signal/quasi_peak.h"
 #include "analysis/signal/weighting.h"
 
 namespace assay::analysis {
@@ -191,6 +192,14 @@ NoiseReading read_noise(std::span<const double> volts, double rate_hz, double hi
     reading.band = value_of(band, mean_of(band));
     reading.a_weighted = value_of(a_weighted, mean_of(a_weighted));
     reading.itu_468 = value_of(itu_468, mean_of(itu_468));
+    QuasiPeak quasi_peak(rate_hz);
+    quasi_peak.feed(volts);
+    const QuasiPeakReading read = quasi_peak.finish();
+    reading.itu_468_quasi_peak = {read.typical_v, read.doubt_v};
+    reading.itu_468_highest_v = read.highest_v;
+    LineTracker tracker(rate_hz);
+    tracker.feed(volts);
+    reading.whine = tracker.finish();
 
     std::optional<Family> mains;
     for (const double nominal_hz : {50.0, 60.0}) {

@@ -9,6 +9,8 @@
 #include <span>
 #include <vector>
 
+#include "analysis/signal/line_track.h"
+
 namespace assay::analysis {
 
 /// RMS volts with what the stretches' own scatter says of their mean.
@@ -26,11 +28,14 @@ struct NoiseReading {
     NoiseValue band{};                   // 20 Hz .. 20 kHz
     NoiseValue a_weighted{};             // the same band
     NoiseValue itu_468{};                // the network of ITU-R 468, RMS
+    NoiseValue itu_468_quasi_peak{};     // the same by its quasi-peak detector
+    double itu_468_highest_v = 0.0;      // highest reading of that detector: clicks and crackling
     NoiseValue hum{};                    // lines at whole multiples of the mains, broadband noise taken off
     std::optional<double> mains_hz{};    // nothing: no line stands out at multiples of 50 or 60 Hz
     double hum_detectable_v = 0.0;       // below that no hum would be seen
     std::vector<NoiseLine> hum_lines{};  // those that stand out
     std::optional<NoiseLine> whistle{};  // strongest other line, if one stands out
+    std::optional<MovingLine> whine{};   // strongest line whose frequency moves
     std::vector<double> stretch_v{};     // band volts of each stretch
     double stretch_s = 0.0;              // from one to the next
 };

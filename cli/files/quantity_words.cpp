@@ -20,7 +20,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 64> known_quantities{{
+constexpr std::array<Pair, 68> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -48,6 +48,10 @@ constexpr std::array<Pair, 64> known_quantities{{
     {"upper_limit_1db_hz", "upper limit, -1 dB"},
     {"deviation_20hz_20khz_db", "largest departure, 20 Hz to 20 kHz"},
     {"noise_itu_468_rms_v", "noise, ITU-R 468 network, RMS"},
+    {"noise_itu_468_quasi_peak_v", "noise, ITU-R 468 quasi-peak"},
+    {"whine_v", "whine that moves (RMS)"},
+    {"whine_lowest_hz", "its lowest frequency"},
+    {"whine_highest_hz", "its highest frequency"},
     {"signal_to_noise_reference_db", "signal to noise re reference"},
     {"signal_to_noise_reference_a_weighted_db", "signal to noise re reference, A-weighted"},
     {"lower_limit_hz", "lower limit of power, -3 dB"},

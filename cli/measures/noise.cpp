@@ -4,11 +4,10 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/amplifier/noise.h"
-#include "analysis/signal/median.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/noise_findings.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/scale.h"
@@ -19,10 +18,7 @@ namespace assay::cli {
 
 namespace {
 
-using analysis::Absent;
 using analysis::NoiseReading;
-using analysis::NoiseValue;
-using analysis::Quantity;
 using capture::FaultKind;
 using capture::Result;
 
@@ -31,10 +27,6 @@ constexpr double shortest_s = 9.8;  // ten seconds, as a hand on two buttons cou
 constexpr double longest_s = 60.0;
 constexpr double edge_s = 0.5;  // clicks of buttons at both ends, where there is room
 constexpr double zeros_allowed = 0.05;
-constexpr double unsteady = 2.0;                     // power of one stretch over the typical
-constexpr double floor_margin = 1.9952623149688795;  // 3 dB in power
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double noise_centre_hz = 10000.0;  // of even noise to 20 kHz, half lies to either side
 
 Result<void> check(const Setup& setup) {
     const auto refuse = [](const std::string& text, const std::string& mend) {
@@ -134,153 +126,6 @@ Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& tak
     return readings;
 }
 
-struct LoadContext {
-    const Setup* setup = nullptr;
-    const capture::Load* load = nullptr;
-    const NoiseReading* own = nullptr;
-    const NoiseReading* floor = nullptr;  // none: not measured
-    std::string source{};
-    std::string floor_source{};
-};
-
-/// The unit's own part of a reading: the floor taken off in power; absent within 3 dB of it.
-std::variant<Quantity, Absent> unit_noise(const LoadContext& context, NoiseValue NoiseReading::*which) {
-    const NoiseValue& whole = context.own->*which;
-    const NoiseValue floor = context.floor != nullptr ? context.floor->*which : NoiseValue{};
-    const double whole_square = whole.volts * whole.volts;
-    const double floor_square = floor.volts * floor.volts;
-    if (whole_square < floor_margin * floor_square) {
-        return Absent{
-            "below-floor",
-            fmt::format("{:.3g} V, within 3 dB of the bench's own {:.3g} V", whole.volts, floor.volts),
-            "take less attenuation or a quieter recorder"};
-    }
-    const double volts = std::sqrt(whole_square - floor_square);
-    // Both inputs of a bridged load see noise of their own: the halves count alike.
-    Quantity quantity =
-        load_voltage(*context.setup, *context.load, volts, context.load->minus ? 0.5 : 1.0, noise_centre_hz);
-    add_doubt(quantity, context.source + "repeatability", whole.doubt_v * whole.volts / volts);
-    if (floor_square > 0.0)
-        add_doubt(quantity, context.floor_source + "repeatability", floor.doubt_v * floor.volts / volts);
-    return quantity;
-}
-
-/// Ratio of some volts to the noise; the volts are exact or carry doubts of their own.
-void add_volt_ratio(const std::string& name, double reference_v,
-                    const std::vector<capture::RelativeDoubt>& doubts, double share,
-                    const std::variant<Quantity, Absent>& noise, Findings& findings) {
-    if (const auto* absent = std::get_if<Absent>(&noise)) {
-        findings.absent.emplace_back(name, *absent);
-        return;
-    }
-    const Quantity& volts = std::get<Quantity>(noise);
-    Quantity ratio = analysis::combine(20.0 * std::log10(reference_v / volts.value), "dB",
-                                       {{&volts, -db_per_relative / volts.value}});
-    for (const capture::RelativeDoubt& doubt : doubts)
-        ratio.contributions[doubt.source_id] += share * db_per_relative * doubt.relative;
-    findings.add(name, ratio);
-}
-
-void add_ratio(const LoadContext& context, const std::string& name, double power_w,
-               const std::variant<Quantity, Absent>& noise, Findings& findings) {
-    const double ohm = context.load->resistance_ohm;
-    if (!std::isfinite(ohm) && std::holds_alternative<Quantity>(noise)) {
-        findings.absent.emplace_back(name, Absent{"no-load", "the load has no resistance",
-                                                  "name a load with a resistance if the ratio is wanted"});
-        return;
-    }
-    add_volt_ratio(name, std::sqrt(power_w * ohm), context.load->resistance_doubts, 0.5, noise, findings);
-}
-
-void add_hum(const LoadContext& context, Findings& findings) {
-    if (!context.own->mains_hz) {
-        findings.add_absent("hum_v",
-                            {"below-noise",
-                             fmt::format("no line stands out of the noise at multiples of 50 or 60 Hz; "
-                                         "below {:.2g} V",
-                                         context.own->hum_detectable_v),
-                             "no mend is needed"});
-        findings.absent.emplace_back("mains_hz", Absent{"no-hum", "no hum is heard", ""});
-        return;
-    }
-    const auto hum = unit_noise(context, &NoiseReading::hum);
-    if (const auto* absent = std::get_if<Absent>(&hum)) {
-        findings.add_absent("hum_v", *absent);
-    } else {
-        findings.add("hum_v", std::get<Quantity>(hum));
-    }
-    Quantity mains{*context.own->mains_hz, "Hz", {}};
-    constexpr double bin_share_hz = 0.03;  // of the half-hertz bins, for a line that stands well out
-    add_doubt(mains, context.source + "noise", bin_share_hz);
-    findings.add("mains_hz", mains);
-    std::string lines;
-    for (const analysis::NoiseLine& line : context.own->hum_lines)
-        lines +=
-            fmt::format("{}{:.1f} Hz {:.3g} V", lines.empty() ? "" : ", ", line.frequency_hz, line.volts);
-    const double share = std::pow(context.own->hum.volts / context.own->band.volts, 2.0);
-    constexpr double mostly = 0.5;
-    if (share > mostly) {
-        findings.warn("hum", fmt::format("hum is {:.0f} % of the noise's power: {}", 100.0 * share, lines),
-                      "find the ground loop: one ground point, shorter leads, the player on its battery");
-    }
-}
-
-void add_remarks(const LoadContext& context, Findings& findings) {
-    const double typical_v = analysis::median(context.own->stretch_v);
-    for (std::size_t k = 0; k < context.own->stretch_v.size(); ++k) {
-        const double volts = context.own->stretch_v[k];
-        if (volts * volts < unsteady * typical_v * typical_v) continue;
-        findings.warn("unsteady",
-                      fmt::format("{:.3g} V about {:.0f} s after the start, {:.3g} V typically", volts,
-                                  static_cast<double>(k + 1) * context.own->stretch_s, typical_v),
-                      "keep leads and knobs untouched; crackling is a fault of its own");
-        break;
-    }
-    constexpr double loud_share = 0.1;
-    if (const auto& whistle = context.own->whistle;
-        whistle && std::pow(whistle->volts / context.own->band.volts, 2.0) > loud_share) {
-        findings.warn(
-            "whistle",
-            fmt::format("a tone of {:.3g} V at {:.1f} Hz stands out", whistle->volts, whistle->frequency_hz),
-            "look for a converter, a charger, an alternator or another source playing");
-    }
-    if (context.floor == nullptr) {
-        findings.warn("floor-unknown", "the recorder's own noise is in these numbers",
-                      "make a noise test with the probe shorted and name it as floor");
-    }
-}
-
-Findings findings_of(const LoadContext& context) {
-    Findings findings;
-    const auto add = [&](const char* name, NoiseValue NoiseReading::*which) {
-        auto noise = unit_noise(context, which);
-        if (const auto* absent = std::get_if<Absent>(&noise)) {
-            findings.add_absent(name, *absent);
-        } else {
-            findings.add(name, std::get<Quantity>(noise));
-        }
-        return noise;
-    };
-    const auto plain = add("noise_v", &NoiseReading::band);
-    const auto weighted = add("noise_a_weighted_v", &NoiseReading::a_weighted);
-    add("noise_itu_468_rms_v", &NoiseReading::itu_468);
-    if (!context.load->bare_input) {
-        add_ratio(context, "signal_to_noise_1w_db", 1.0, plain, findings);
-        add_ratio(context, "signal_to_noise_1w_a_weighted_db", 1.0, weighted, findings);
-    }
-    if (const auto reference_v = context.setup->test->number("reference_v")) {
-        add_volt_ratio("signal_to_noise_reference_db", *reference_v, {}, 0.0, plain, findings);
-        add_volt_ratio("signal_to_noise_reference_a_weighted_db", *reference_v, {}, 0.0, weighted, findings);
-    }
-    if (const auto power_w = context.setup->test->number("reference_power_w")) {
-        add_ratio(context, "signal_to_noise_reference_db", *power_w, plain, findings);
-        add_ratio(context, "signal_to_noise_reference_a_weighted_db", *power_w, weighted, findings);
-    }
-    add_hum(context, findings);
-    add_remarks(context, findings);
-    return findings;
-}
-
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "noise";
@@ -317,7 +162,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     const Take& take = takes.front();
     result.conditions.emplace_back("seconds", take.recording.duration_s());
     result.conditions.emplace_back("band", std::string("20 Hz to 20 kHz"));
-    result.conditions.emplace_back("detector", std::string("RMS"));
+    result.conditions.emplace_back("detector",
+                                   std::string("RMS; quasi-peak after ITU-R BS.468-4 where named"));
     if (const auto power_w = setup.test->number("reference_power_w"))
         result.conditions.emplace_back("reference_power_w", *power_w);
     if (const auto reference_v = setup.test->number("reference_v"))
@@ -326,16 +172,16 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     add_recording_conditions(setup, take, result);
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
-        LoadContext context{&setup,
-                            &load,
-                            &(*own)[l],
-                            nullptr,
-                            "test:" + setup.test->id + ":" + load.name + ":",
-                            "test:" + floor_id.value_or("") + ":" + load.name + ":"};
+        NoiseContext context{&setup,
+                             &load,
+                             &(*own)[l],
+                             nullptr,
+                             "test:" + setup.test->id + ":" + load.name + ":",
+                             "test:" + floor_id.value_or("") + ":" + load.name + ":"};
         for (std::size_t f = 0; f < floor_loads.size(); ++f) {
             if (floor_loads[f] == setup.test->loads[l]) context.floor = &floors[f];
         }
-        result.loads.emplace_back(load.name, findings_of(context));
+        result.loads.emplace_back(load.name, noise_findings(context));
     }
     return result;
 }
@@ -368,6 +214,8 @@ Measure noise_measure() {
         {"noise_a_weighted_v", "V", true, "the same, weighted as the ear hears faint sounds (A)"},
         {"noise_itu_468_rms_v", "V", true,
          "the same through the network of ITU-R 468, RMS: not the quasi-peak reading of that rule"},
+        {"noise_itu_468_quasi_peak_v", "V", true,
+         "the same by that rule's quasi-peak detector, typically over the recording"},
         {"signal_to_noise_1w_db", "dB", true, "one watt over the noise"},
         {"signal_to_noise_1w_a_weighted_db", "dB", true, "one watt over the A-weighted noise"},
         {"signal_to_noise_reference_db", "dB", true, "the reference power or volts over the noise"},
@@ -375,6 +223,9 @@ Measure noise_measure() {
          "the reference power or volts over the A-weighted noise"},
         {"hum_v", "V", true, "volts RMS of the lines at multiples of the mains frequency"},
         {"mains_hz", "Hz", true, "mains frequency that the hum shows"},
+        {"whine_v", "V", true, "volts RMS of a line whose frequency moves, where there is one"},
+        {"whine_lowest_hz", "Hz", true, "lowest frequency of that line"},
+        {"whine_highest_hz", "Hz", true, "its highest"},
     };
     measure.check = check;
     measure.next = next;

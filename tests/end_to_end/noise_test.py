@@ -140,6 +140,34 @@ def hostile():
             report.check(done.status == 2 and word in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
 
 
-for part in (flat, coloured, hum, floors, hostile):
+def quasi_peak_and_whine():
+    """A steady tone of 5 kHz reads 11.7 dB above its RMS (BS.468-4, table 1); bursts of 5 ms ten times a second 77 % of the
+    steady tone, 72 to 82 (its table of repeated bursts). A whine between 800 and 1600 Hz: its phase is the integral of its
+    frequency, its volts the amplitude over the root of two."""
+    tests = [{"id": name, "measure": "noise", "loads": ["load-a"]} for name in ("tone", "bursts", "whine", "clicks")]
+    with program.Workshop(program.job_text(tests)) as shop:
+        t = np.arange(11 * RATE) / RATE
+        amplitude = 0.01
+        tone = amplitude * np.sin(2 * np.pi * 5000 * t)
+        faint = white(2e-5, 11, 8)
+        moving = 1e-3 * np.sin(2 * np.pi * (1200 * t + 400 * 8 / (2 * np.pi) * (1 - np.cos(2 * np.pi * t / 8))))
+        clicks = np.where((t % 4.0) < 0.002, tone, 0) * (t > 2)
+        outcome = shop.run({"tone": units(tone + faint), "bursts": units(np.where((t % 0.1) < 0.005, tone, 0) + faint),
+                            "whine": units(moving + white(1e-3, 11, 9)), "clicks": units(clicks + white(1e-4, 11, 7))})
+        report.check(outcome.status == 0, "accepted", f"exit {outcome.status} {outcome.err.strip()[:200]}")
+        steady = outcome.value("tone", "noise_itu_468_quasi_peak_v")
+        decibels("quasi-peak of a steady 5 kHz", steady, amplitude / np.sqrt(2) * 10 ** (11.7 / 20))
+        share = 100 * outcome.value("bursts", "noise_itu_468_quasi_peak_v") / steady
+        report.check(72 <= share <= 82, "5 ms bursts, ten a second", f"{share:.1f} % of the steady tone, 72 to 82 permitted")
+        decibels("whine_v", outcome.value("whine", "whine_v"), 1e-3 / np.sqrt(2), 0.6)
+        report.absolute("whine_lowest_hz", outcome.value("whine", "whine_lowest_hz"), 800, 16)
+        report.absolute("whine_highest_hz", outcome.value("whine", "whine_highest_hz"), 1600, 16)
+        report.check("a whine of" in outcome.warnings("whine") and outcome.value("tone", "whine_v") is None, "and told; a tone that stands is none")
+        report.check("clicks: " in outcome.warnings("clicks") and "clicks: " not in outcome.warnings("whine"), "clicks are told")
+        shown = program.assay("show", outcome.folder).out
+        report.check("ITU-R 468 quasi-peak" in shown and "whine that moves" in shown, "show names them")
+
+
+for part in (flat, coloured, hum, floors, hostile, quasi_peak_and_whine):
     report.guarded(part.__name__, part)
 report.finish()
