@@ -3,8 +3,10 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "analysis/amplifier/response_limits.h"
 
@@ -89,6 +91,44 @@ TEST(ResponseLimits, DelayAndPolarityAreTakenOut) {
     for (const double f : hz) deg.push_back(std::remainder(180.0 - 360.0 * f * 2e-4, 360.0));
     EXPECT_NEAR(remove_delay(hz, deg, 1000.0), 2e-4, 1e-9);
     for (const double phase : deg) EXPECT_NEAR(phase, 0.0, 1e-6);
+}
+
+// The check case of 10 Hz to 22 kHz in 6 s at 48 kHz: harmonic n arrives growth ln n ahead of the linear
+// response (Novak, Lotton, Simon, 2015), 0.540380480 s and so on for growth 0.779604239 s. Worked out apart
+// from the program.
+TEST(SweepResponse, HarmonicsArriveWhenTheyShould) {
+    SweepPlan sweep = plan();
+    sweep.from_hz = 10.0;
+    sweep.to_hz = 22000.0;
+    sweep.start_hz = 20.0;
+    sweep.duration_s = 6.0;
+    sweep.growth_s = 0.779604239;
+    ASSERT_NEAR(sweep.growth_s, sweep.duration_s / std::log(sweep.to_hz / sweep.from_hz), 1e-9);
+    const auto phase = [growth = sweep.growth_s](double s) {
+        return two_pi * 10.0 * growth * std::exp(s / growth);
+    };
+    const auto edge = [](double s) {
+        return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(std::min(s, 6.0 - s) / 0.02, 0.0, 1.0));
+    };
+    sweep.at = [phase, edge](double s) { return std::sin(phase(s)) * edge(s); };
+    for (const auto& [order, ahead_s] : {std::pair{2, 0.540380480}, std::pair{3, 0.856482798},
+                                         std::pair{4, 1.080760961}, std::pair{5, 1.254724619}}) {
+        const double start_s = 0.25;
+        std::vector<double> samples(static_cast<std::size_t>(7.0 * rate_hz));
+        for (std::size_t n = 0; n < samples.size(); ++n) {
+            const double s = static_cast<double>(n) / rate_hz - start_s;
+            // Up to where the harmonic itself leaves the band.
+            if (s < 0.0 || s > 6.0 || 10.0 * order * std::exp(s / sweep.growth_s) > 21000.0) continue;
+            samples[n] = std::sin(order * phase(s)) * edge(s);
+        }
+        const auto response = respond(samples, rate_hz, start_s, sweep);
+        std::size_t highest = 0;
+        for (std::size_t n = 0; n < response.impulse.size(); ++n) {
+            if (std::abs(response.impulse[n]) > std::abs(response.impulse[highest])) highest = n;
+        }
+        const double found_s = static_cast<double>(response.impulse.size() - highest) / rate_hz;
+        EXPECT_NEAR(found_s, ahead_s, 1.0 / rate_hz) << order;
+    }
 }
 
 }  // namespace
