@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "capture/find_load.h"
+
 namespace assay::capture {
 
 namespace {
@@ -26,6 +28,13 @@ double Meter::relative_standard_uncertainty(double reading_v) const {
 
 std::string Load::in_words() const {
     return (bare_input ? "input \"" : "load \"") + name + "\"";
+}
+
+const Load* find_load(const Bench& bench, const std::string& name) {
+    for (const Load& load : bench.loads) {
+        if (load.name == name) return &load;
+    }
+    return nullptr;
 }
 
 }  // namespace assay::capture

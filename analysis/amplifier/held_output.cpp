@@ -50,6 +50,16 @@ std::optional<std::size_t> steady_from(std::span<const double> block_levels, dou
     return std::nullopt;
 }
 
+std::optional<std::size_t> noise_from(std::span<const double> block_levels, double least) {
+    for (std::size_t b = 0; b + reference_blocks <= block_levels.size(); ++b) {
+        const auto part = block_levels.subspan(b, reference_blocks);
+        const double floor = std::max(least, gone * median({part.begin(), part.end()}));
+        const auto begins = part.first(steady_blocks);
+        if (*std::min_element(begins.begin(), begins.end()) > floor) return b;
+    }
+    return std::nullopt;
+}
+
 std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span<const double> block_levels,
                                         const HeldOptions& options) {
     if (rows.empty() || block_levels.empty()) return std::nullopt;

@@ -16,7 +16,8 @@ struct HeldRow {
     double minutes = 0.0;  // from the tone's start, by the player's clock
     double total_v = 0.0;  // RMS
     double doubt_v = 0.0;  // standard uncertainty from noise alone
-    double thd = 0.0;      // ratio
+    double thd = 0.0;      // ratio; of a sine
+    double crest = 0.0;    // highest value over RMS; of noise
 };
 
 struct HeldOptions {
@@ -38,6 +39,10 @@ struct HeldOutcome {
 
 /// First block from which the level stands still for two seconds; nothing where it never does.
 std::optional<std::size_t> steady_from(std::span<const double> block_levels, double least);
+
+/// The same for noise, whose blocks differ: the first block from which two seconds stay above the least and
+/// within 12 dB of their own middle.
+std::optional<std::size_t> noise_from(std::span<const double> block_levels, double least);
 
 /// `block_levels` from the tone's start to the recording's end, one each block_s of the player's clock, in
 /// any unit; rows rising in time. Nothing where there is no row.

@@ -15,10 +15,12 @@ constexpr double two_pi = 2.0 * std::numbers::pi;
 struct LawValues {
     explicit LawValues(const Segment& segment, double rate_hz) : segment_(segment), rate_hz_(rate_hz) {
         if (const auto* multitone = std::get_if<Multitone>(&segment.law)) many_.emplace(*multitone, rate_hz);
+        if (const auto* noise = std::get_if<ShapedNoise>(&segment.law)) noise_.emplace(*noise, rate_hz);
     }
 
     double at(double frame) const {
         if (many_) return many_->at(frame);
+        if (noise_) return noise_->at(frame);
         const double seconds = frame / rate_hz_;
         if (const auto* sine = std::get_if<SteadySine>(&segment_.law))
             return std::sin(two_pi * sine->frequency_hz * seconds + sine->phase_rad);
@@ -44,6 +46,7 @@ struct LawValues {
     const Segment& segment_;
     double rate_hz_;
     std::optional<MultitoneValues> many_{};
+    std::optional<ShapedNoiseValues> noise_{};
 };
 
 double fade_gain(const Segment& segment, double frame) {
@@ -81,6 +84,8 @@ double Tone::energy_s() const {
 
 double relative_mean_square(const SignalLaw& law) {
     if (const auto* multitone = std::get_if<Multitone>(&law)) return 2.0 * mean_square_of(*multitone);
+    if (const auto* noise = std::get_if<ShapedNoise>(&law))
+        return 2.0 * std::pow(10.0, -noise->crest_factor_db / 10.0);
     if (const auto* pair = std::get_if<SinePair>(&law)) {
         const double high_share = 1.0 - pair->low_share;
         return pair->low_share * pair->low_share + high_share * high_share;

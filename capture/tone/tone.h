@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "capture/tone/multitone.h"
+#include "capture/tone/shaped_noise.h"
 
 namespace assay::capture {
 
@@ -48,7 +49,7 @@ struct ToneBurst {
     double off_db = 20.0;
 };
 
-using SignalLaw = std::variant<SteadySine, Chirp, Multitone, LogSweep, SinePair, ToneBurst>;
+using SignalLaw = std::variant<SteadySine, Chirp, Multitone, LogSweep, SinePair, ToneBurst, ShapedNoise>;
 
 /// Mean square re that of a full-scale sine, of the law at 0 dBFS.
 double relative_mean_square(const SignalLaw& law);

@@ -191,7 +191,7 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         text += (driven ? "     connected: " + loads + "\n     driven: " + *driven +
                               " alone; the other channel's input closed by the source's resistance\n"
                         : "     connected and driven together: " + loads + "\n");
-        if (is_held(entry)) text += held_lines(entry);
+        if (is_held(entry)) text += held_lines(entry, job.unit.kind == UnitKind::line);
         if (const auto controls = entry.test->text("controls")) text += "     controls: " + *controls + "\n";
         for (const std::size_t index : entry.test->loads) {
             if (driven && bench.loads[index].name != *driven) continue;

@@ -37,49 +37,49 @@ double played_s(const SheetEntry& entry) {
     return std::max(entry.tone.duration_s(), 60.0 * field_number(*entry.test, "minutes"));
 }
 
-std::string held_lines(const SheetEntry& entry) {
+std::string held_lines(const SheetEntry& entry, bool line_unit) {
     const double minutes = field_number(*entry.test, "minutes");
     std::string text = fmt::format(
-        "     HELD FOR {}: SOMEBODY STAYS BESIDE IT ALL THE TIME, awake, with a hand "
-        "at the switch.\n",
+        "     HELD FOR {}: SOMEBODY STAYS BESIDE IT ALL THE TIME, awake, with a hand at the switch.\n",
         length_words(minutes));
     if (played_s(entry) > entry.tone.duration_s() + 1.0) {
         text += fmt::format(
             "     The file is {:.0f} s long: set the player to repeat this one file, without gap or fade. IT "
-            "DOES "
-            "NOT END BY ITSELF:\n"
-            "     set a timer, stop the player after {}, then the recorder. The recorder runs all the time,\n"
-            "     in one file: look for room on its card, and for power.\n",
+            "DOES\n"
+            "     NOT END BY ITSELF: set a timer, stop the player after {}, then the recorder.\n"
+            "     The recorder runs all the time, in one file: look for room on its card, and for power.\n",
             entry.tone.duration_s(), length_words(minutes));
     }
-    text += fmt::format(
-        "     Before: load on metal or stone, air all round it, nothing near that burns or melts, a fire "
-        "extinguisher at hand\n"
-        "     (no water on mains or batteries). Unit on its feet, its vents free. Children and animals out.\n"
-        "     While it runs: load and unit are HOT (the load passes 200 degrees C). Touch neither; point a "
-        "thermometer "
-        "at them, or\n"
-        "     wait half an hour. A case above {:.0f} degrees C burns fingers. Write down minute, supply "
-        "volts and "
-        "amperes.\n"
-        "     STOP AT ONCE (player first, then the unit's switch, then the supply): smell, smoke, crackling, "
-        "a "
-        "lead or plug too\n"
-        "     warm to hold, a meter that jumps, a protection lamp. Do not start again before the cause is "
-        "found.\n",
-        case_hot_c);
-    if (const auto end_v = entry.test->number("end_supply_v")) {
-        text +=
-            fmt::format("     Battery: stop when the meter at the unit's terminals reads {:.4g} V. ", *end_v);
-    } else {
-        text +=
-            "     Battery: stop at its lowest allowed volts (its sheet; 10.5 V for 12 V lead-acid, from "
-            "memory). ";
+    if (line_unit) {
+        return text +
+               "     STOP AT ONCE (player first, then the unit's switch): smell, smoke, crackling, a case "
+               "too warm "
+               "to touch.\n     Do not start again before the cause is found.\n";
     }
+    text += fmt::format(
+        "     Before: load on metal or stone, air all round it, nothing near that burns or melts, a fire\n"
+        "     extinguisher at hand (no water on mains or batteries). Unit on its feet, its vents free. "
+        "Children and\n"
+        "     animals out.\n"
+        "     While it runs: load and unit are HOT (the load passes 200 degrees C). Touch neither; point a\n"
+        "     thermometer at them, or wait half an hour. A case above {:.0f} degrees C burns fingers. Write "
+        "down\n"
+        "     minute, supply volts and amperes.\n"
+        "     STOP AT ONCE (player first, then the unit's switch, then the supply): smell, smoke, crackling, "
+        "a lead\n"
+        "     or plug too warm to hold, a meter that jumps, a protection lamp. Do not start again before the "
+        "cause\n"
+        "     is found.\n",
+        case_hot_c);
+    const auto end_v = entry.test->number("end_supply_v");
+    text += end_v ? fmt::format("     Battery: stop when the meter at the unit's terminals reads {:.4g} V.",
+                                *end_v)
+                  : "     Battery: stop at its lowest allowed volts (its sheet; 10.5 V for 12 V lead-acid, "
+                    "from memory).";
     return text +
-           "Fuse at its post. Lead-acid gives off gas\n"
-           "     when charged again: fresh air, no sparks. A lithium battery that swells or gets hot: "
-           "switch off, get away.\n";
+           " Fuse at\n     its post. Lead-acid gives off gas when charged again: fresh air, no sparks. A "
+           "lithium "
+           "battery that\n     swells or gets hot: switch off, get away.\n";
 }
 
 std::string held_heat_line(const SheetEntry& entry, const capture::Load& load,

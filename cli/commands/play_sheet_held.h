@@ -14,8 +14,8 @@ bool is_held(const SheetEntry& entry);
 /// How long it is played, seconds; longer than its file where that is played in a loop.
 double played_s(const SheetEntry& entry);
 
-/// How to play it and how to end it; what to watch, and when to stop.
-std::string held_lines(const SheetEntry& entry);
+/// How to play it and how to end it; what to watch, and when to stop. A line unit has no load that gets hot.
+std::string held_lines(const SheetEntry& entry, bool line_unit);
 
 /// What the load takes all the time, against its rating. The unit is taken to give `claimed_w` at the
 /// level-set tone, or its power to follow the meter where nothing is claimed.

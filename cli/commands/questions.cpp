@@ -11,6 +11,7 @@
 
 #include "cli/files/nearest.h"
 #include "cli/files/toml_tree.h"
+#include "cli/files/utf8.h"
 
 namespace assay::cli {
 
@@ -18,12 +19,6 @@ namespace {
 
 using capture::FaultKind;
 using capture::Result;
-
-std::string trimmed(const std::string& text) {
-    const std::size_t from = text.find_first_not_of(" \t\r\n");
-    if (from == std::string::npos) return {};
-    return text.substr(from, text.find_last_not_of(" \t\r\n") - from + 1);
-}
 
 std::string plain(const TomlNode& node) {
     switch (node.type) {
@@ -96,7 +91,7 @@ Result<std::string> Questions::text(const Question& question) {
         }
         // The last answer stands for all further times.
         const std::size_t number = std::min(used_[question.key]++, found->second.size() - 1);
-        const std::string answer = trimmed(found->second[number]);
+        const std::string answer(trimmed(found->second[number]));
         return answer.empty() ? question.default_to : answer;
     }
     if (!terminal_) {
@@ -112,7 +107,7 @@ Result<std::string> Questions::text(const Question& question) {
                    stderr);
         auto line = line_from_terminal();
         if (!line) return line;
-        const std::string answer = trimmed(*line);
+        const std::string answer(trimmed(*line));
         if (!answer.empty()) return answer;
         if (!question.default_to.empty()) return question.default_to;
     }

@@ -154,6 +154,14 @@ capture::Result<void> read_meters(const Setup& setup, Test& test, LiveSession* l
     return {};
 }
 
+/// What sounds; of a tone of minutes also how long it has done so.
+std::string progress_words(const std::string& name, const capture::Tone& tone, double done, bool live) {
+    constexpr double long_s = 120.0;
+    if (!live || tone.duration_s() < long_s) return name;
+    const double minutes = tone.duration_s() / 60.0;
+    return fmt::format("{}: {:.1f} of {:.1f} minutes, stay beside it", name, done * minutes, minutes);
+}
+
 /// `live` is null where nothing real sounds.
 void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveSession* live,
                   Questions& questions, const RunOptions& options, const Manner& manner, TestRecord& record) {
@@ -193,7 +201,10 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
         request.into = options.into / "captures";
         request.loads = setup.test->loads;
         request.in_jig = in_jig_of(*setup.test);
-        request.progress = [&](double done) { show_progress(manner, request.capture_name, done); };
+        request.progress = [&](double done) {
+            show_progress(manner, progress_words(request.capture_name, *request.tone, done, live != nullptr),
+                          done);
+        };
         auto recording = device.play_and_record(request, stop_requested());
         end_progress(manner);
         if (!recording) {

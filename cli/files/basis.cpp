@@ -45,13 +45,6 @@ std::string channels_text(const TestResult& result) {
 
 }  // namespace
 
-const capture::Load* find_load(const capture::Bench& bench, const std::string& name) {
-    for (const capture::Load& load : bench.loads) {
-        if (load.name == name) return &load;
-    }
-    return nullptr;
-}
-
 std::optional<double> number_condition(const TestResult& result, const std::string& name) {
     for (const auto& [key, value] : result.conditions) {
         if (key != name) continue;
@@ -91,6 +84,12 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
                        const std::string& quantity) {
     const TestResult& result = record.result;
     const auto frequency = tone_frequency_hz(record);
+    const auto crest_db = number_condition(result, "crest_factor_asked_db");
+    if (crest_db) {
+        return supply_text(result) + ", " + load_text(session, result, load) +
+               ", music-like noise with a crest factor of " + stated_text(*crest_db, "dB") + ", " +
+               channels_text(result);
+    }
     std::string text = supply_text(result) + ", " + load_text(session, result, load) + ", " +
                        (frequency ? stated_text(*frequency, "Hz") : "frequency not stated");
     const std::string limit = limit_words(quantity, text_condition(result, "limit_on", "thd"));

@@ -5,6 +5,7 @@
 #include <optional>
 #include <string>
 
+#include "capture/find_load.h"
 #include "cli/files/session.h"
 
 namespace assay::cli {
@@ -25,7 +26,5 @@ std::string text_condition(const TestResult& result, const std::string& name, co
 
 /// Frequency of the test tone: the condition, or the steps of the tone itself.
 std::optional<double> tone_frequency_hz(const TestRecord& record);
-
-const capture::Load* find_load(const capture::Bench& bench, const std::string& name);
 
 }  // namespace assay::cli

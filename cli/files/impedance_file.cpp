@@ -83,13 +83,6 @@ std::optional<double> number_in(std::string_view text, bool decimal_comma) {
     return value;
 }
 
-std::string_view trimmed(std::string_view text) {
-    constexpr std::string_view blank = " \t\r\f\v";
-    const std::size_t first = text.find_first_not_of(blank);
-    if (first == std::string_view::npos) return {};
-    return text.substr(first, text.find_last_not_of(blank) - first + 1);
-}
-
 std::vector<std::string_view> lines_of(std::string_view text) {
     std::vector<std::string_view> lines;
     while (!text.empty()) {

@@ -9,6 +9,7 @@
 #include <vector>
 
 #include "capture/fault.h"
+#include "cli/files/utf8.h"
 
 namespace assay::cli {
 
@@ -25,8 +26,6 @@ tl::unexpected<capture::Fault> wrong_line(const std::string& name, int line, con
 
 /// A finite number; a comma as decimal sign where asked. None for anything else.
 std::optional<double> number_in(std::string_view text, bool decimal_comma);
-
-std::string_view trimmed(std::string_view text);
 
 /// Without line ends; the line after a final line end is left out.
 std::vector<std::string_view> lines_of(std::string_view text);

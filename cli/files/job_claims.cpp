@@ -6,6 +6,7 @@
 #include "cli/files/job_reader.h"
 #include "cli/files/nearest.h"
 #include "cli/files/toml_document.h"
+#include "cli/measures/limit_name.h"
 
 namespace assay::cli {
 
@@ -46,17 +47,11 @@ std::vector<double> limits_of(const Measure& measure, const Test& test) {
 }
 
 // The limit that a name asks for by the pattern of an entry, as text; empty if it does not fit the pattern.
-std::string limit_in(const std::string& name, const std::string& pattern) {
+std::string limit_by(const std::string& name, const std::string& pattern) {
     const std::size_t mark = pattern.find(limit_mark);
     if (mark == std::string::npos) return "";
-    const std::string_view head = std::string_view(pattern).substr(0, mark);
-    const std::string_view tail = std::string_view(pattern).substr(mark + limit_mark.size());
-    if (name.size() <= head.size() + tail.size() || !name.starts_with(head) || !name.ends_with(tail))
-        return "";
-    std::string limit = name.substr(head.size(), name.size() - head.size() - tail.size());
-    std::replace(limit.begin(), limit.end(), '_', '.');
-    const bool number = limit.find_first_not_of("0123456789.") == std::string::npos;
-    return number ? limit : "";
+    const std::string_view whole = pattern;
+    return limit_as_number(limit_in(name, whole.substr(0, mark), whole.substr(mark + limit_mark.size())));
 }
 
 bool at_inputs(const RawTest& test, const capture::Bench& bench) {
@@ -81,7 +76,7 @@ const QuantityEntry* find_quantity(RawClaim& raw, const RawTest& test, const cap
         }
     }
     for (const QuantityEntry& entry : test.measure->quantities) {
-        const std::string limit = limit_in(wanted, entry.name);
+        const std::string limit = limit_by(wanted, entry.name);
         if (limit.empty()) continue;
         raw.table.complain(
             "quantity",

@@ -6,6 +6,7 @@
 
 #include "cli/files/complaints.h"
 #include "cli/files/job_reader.h"
+#include "cli/files/job_rows.h"
 #include "cli/files/nearest.h"
 #include "cli/files/toml_document.h"
 #include "cli/files/utf8.h"
@@ -41,6 +42,9 @@ void read_field(TomlTable& table, const Field& field, Test& test) {
                 test.fields[field.name] = *names;
                 if (names->empty()) table.complain(field.name, field.name + " is empty", "name at least one");
             }
+            break;
+        case FieldType::rows:
+            if (const auto rows = read_rows(table, field)) test.fields[field.name] = *rows;
             break;
         case FieldType::choice:
             if (const auto index = table.choice(field.name, field.choices)) {

@@ -3,12 +3,12 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <charconv>
 #include <cmath>
 #include <numbers>
 
 #include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
+#include "cli/measures/limit_name.h"
 
 namespace assay::cli {
 namespace {
@@ -21,14 +21,6 @@ constexpr std::string_view after_limit = "_percent_w";
 constexpr double nominal_slack = 0.05;
 // An ideal class-B stage on a sine at full swing: pi / 4.
 constexpr double class_b_percent = 25.0 * std::numbers::pi;
-
-/// "1" of power_at_1_percent_w; empty for other names.
-std::string limit_in(const std::string& name) {
-    if (name.size() <= before_limit.size() + after_limit.size() || !name.starts_with(before_limit) ||
-        !name.ends_with(after_limit))
-        return {};
-    return name.substr(before_limit.size(), name.size() - before_limit.size() - after_limit.size());
-}
 
 void leave_out(PowerRow& row, const std::string& name, const analysis::Absent& why) {
     row.figures.absent.emplace_back(name, why);
@@ -71,7 +63,7 @@ void add_powers(const TestResult& result, PowerRow& row) {
     std::vector<std::string> limits;
     for (const auto& [load, findings] : result.loads) {
         for (const auto& [name, quantity] : findings.quantities) {
-            const std::string limit = limit_in(name);
+            const std::string limit = limit_in(name, before_limit, after_limit);
             const bool wanted = row.by_meter ? name == "power_w" : !limit.empty();
             if (wanted && std::find(limits.begin(), limits.end(), limit) == limits.end())
                 limits.push_back(limit);
@@ -264,11 +256,7 @@ PowerRow row_of(const Session& session, const TestRecord& record) {
 }  // namespace
 
 double limit_percent(const std::string& limit) {
-    std::string text = limit;
-    std::replace(text.begin(), text.end(), '_', '.');
-    double value = 0.0;
-    std::from_chars(text.data(), text.data() + text.size(), value);
-    return value;
+    return limit_value(limit).value_or(0.0);
 }
 
 std::optional<double> working_volts(const SupplyReadings& supply) {

@@ -11,6 +11,7 @@
 
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/measures/limit_name.h"
 
 namespace assay::cli {
 namespace {
@@ -20,7 +21,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 68> known_quantities{{
+constexpr std::array<Pair, 76> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -89,6 +90,14 @@ constexpr std::array<Pair, 68> known_quantities{{
     {"sensitivity_1w_db", "sensitivity, 1 W into Re, 1 m"},
     {"sensitivity_2v83_db", "sensitivity, 2.83 V, 1 m"},
     {"creep_lambda", "creep of the suspension"},
+    {"run_minutes", "time until the output ended"},
+    {"output_fall_db", "fall of the output until then"},
+    {"mean_power_w", "power on average"},
+    {"load_energy_wh", "energy into the load"},
+    {"crest_factor_db", "crest factor at the output"},
+    {"supply_energy_wh", "energy from the supply"},
+    {"supply_charge_ah", "charge from the supply"},
+    {"battery_run_minutes", "run time on this battery"},
 }};
 
 constexpr std::array<Pair, 13> known_measures{{
@@ -107,7 +116,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 54> known_conditions{{
+constexpr std::array<Pair, 58> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -162,17 +171,21 @@ constexpr std::array<Pair, 54> known_conditions{{
     {"loudest_channel", "the loudest channel"},
     {"channel_balance_worst_hz", "balance is worst at"},
     {"bridging", "bridging"},
+    {"minutes_asked", "minutes asked for"},
+    {"crest_factor_asked_db", "crest factor of what was played"},
+    {"loop_seams", "times that the looped file began again"},
+    {"loop_gap_ms", "gap there"},
 }};
 
 // Longest first where one ends like another.
-constexpr std::array<Pair, 31> unit_endings{{
+constexpr std::array<Pair, 33> unit_endings{{
     {"_kg_per_s", "kg/s"}, {"_mm_per_n", "mm/N"}, {"_cm2", "cm²"},   {"_hpa", "hPa"},   {"_tm", "T·m"},
     {"_nf", "nF"},         {"_l", "L"},           {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"},
     {"_ohm", "Ω"},         {"_ppm", "ppm"},       {"_degc", "°C"},   {"_deg", "°"},     {"_min", "min"},
     {"_khz", "kHz"},       {"_bits", "bit"},      {"_hz", "Hz"},     {"_db", "dB"},     {"_mv", "mV"},
     {"_uv", "µV"},         {"_ms", "ms"},         {"_mm", "mm"},     {"_mh", "mH"},     {"_uh", "µH"},
     {"_v", "V"},           {"_w", "W"},           {"_a", "A"},       {"_s", "s"},       {"_c", "°C"},
-    {"_g", "g"},
+    {"_g", "g"},           {"_wh", "Wh"},         {"_ah", "Ah"},
 }};
 
 template <std::size_t size>
@@ -195,18 +208,6 @@ std::pair<std::string, std::string> split_unit(std::string name) {
     }
     std::replace(name.begin(), name.end(), '_', ' ');
     return {visible_text(name, 80), unit};
-}
-
-/// The digits between `before` and `after`, "0_1" read as "0.1"; none if the name is not built so.
-std::optional<std::string> number_between(const std::string& name, std::string_view before,
-                                          std::string_view after) {
-    if (name.size() <= before.size() + after.size() || !name.starts_with(before) || !name.ends_with(after)) {
-        return std::nullopt;
-    }
-    std::string number = name.substr(before.size(), name.size() - before.size() - after.size());
-    if (number.find_first_not_of("0123456789_") != std::string::npos) return std::nullopt;
-    std::replace(number.begin(), number.end(), '_', '.');
-    return number;
 }
 
 /// Some conditions are measured, not stated: more digits than told here mean nothing.
@@ -237,8 +238,8 @@ std::string quantity_words(const std::string& name, const std::string& limit_on)
     if (name.starts_with(hand_method)) {
         return quantity_words(name.substr(hand_method.size()), limit_on) + ", by three points";
     }
-    if (const auto order = number_between(name, "harmonic_", "_percent"))
-        return "harmonic " + *order + ", re fundamental";
+    if (const std::string order = limit_in(name, "harmonic_", "_percent"); !order.empty())
+        return "harmonic " + order + ", re fundamental";
     return split_unit(name).first;
 }
 
@@ -246,9 +247,8 @@ std::string limit_words(const std::string& name, const std::string& limit_on) {
     for (const auto& [before, after] : {std::pair{"power_at_", "_percent_w"},
                                         {"voltage_at_", "_percent_v"},
                                         {"total_power_at_", "_percent_w"}}) {
-        if (const auto limit = number_between(name, before, after)) {
-            return *limit + " % " + distortion_name(limit_on);
-        }
+        if (const std::string limit = limit_in(name, before, after); !limit.empty())
+            return limit_as_number(limit) + " % " + distortion_name(limit_on);
     }
     return {};
 }

@@ -14,6 +14,7 @@ using capture::LogSweep;
 using capture::Multitone;
 using capture::Segment;
 using capture::SegmentRole;
+using capture::ShapedNoise;
 using capture::SinePair;
 using capture::SteadySine;
 using capture::ToneBurst;
@@ -37,14 +38,15 @@ struct SegmentColumns {
     std::optional<std::vector<double>> on_s{};       // of a burst
     std::optional<std::vector<double>> off_s{};
     std::optional<std::vector<double>> off_db{};
+    std::optional<std::vector<double>> crest_factor_db{};  // of noise
 };
 
 using OptionalColumn = std::optional<std::vector<double>> SegmentColumns::*;
-constexpr std::array<OptionalColumn, 7> optional_columns{
+constexpr std::array<OptionalColumn, 8> optional_columns{
     &SegmentColumns::period_s, &SegmentColumns::lines_per_octave,
     &SegmentColumns::growth_s, &SegmentColumns::low_share,
     &SegmentColumns::on_s,     &SegmentColumns::off_s,
-    &SegmentColumns::off_db};
+    &SegmentColumns::off_db,   &SegmentColumns::crest_factor_db};
 
 template <class Archive, class Object>
 requires std::is_same_v<std::remove_const_t<Object>, SegmentColumns>
@@ -65,6 +67,7 @@ void describe(Archive& archive, Object& columns) {
     archive.field("on_s", columns.on_s);
     archive.field("off_s", columns.off_s);
     archive.field("off_db", columns.off_db);
+    archive.field("crest_factor_db", columns.crest_factor_db);
 }
 
 const EnumWords<SegmentRole>& role_words() {
@@ -112,6 +115,10 @@ SegmentColumns columns_of(const std::vector<Segment>& segments) {
             put(&SegmentColumns::on_s, index, burst->on_s);
             put(&SegmentColumns::off_s, index, burst->off_s);
             put(&SegmentColumns::off_db, index, burst->off_db);
+        } else if (const auto* noise = std::get_if<ShapedNoise>(&segment.law)) {
+            add("noise", 0.0, 0.0, 0.0);
+            put(&SegmentColumns::period_s, index, noise->period_s);
+            put(&SegmentColumns::crest_factor_db, index, noise->crest_factor_db);
         } else {
             const auto& chirp = std::get<Chirp>(segment.law);
             add("chirp", chirp.from_hz, chirp.to_hz, 0.0);
@@ -172,8 +179,15 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
             segment.law =
                 ToneBurst{columns.from_hz[i], (*columns.on_s)[i], (*columns.off_s)[i], (*columns.off_db)[i]};
             if ((*columns.on_s)[i] <= 0.0 || (*columns.off_s)[i] <= 0.0) return "a burst has no length";
+        } else if (columns.law[i] == "noise" && columns.period_s && columns.crest_factor_db) {
+            const ShapedNoise noise{(*columns.period_s)[i], (*columns.crest_factor_db)[i]};
+            // Worked out when it is first asked for: what would take all the memory is no tone.
+            if (!(noise.period_s >= 1.0 && noise.period_s <= 60.0) ||
+                !(noise.crest_factor_db >= 4.0 && noise.crest_factor_db <= 20.0))
+                return "a noise has no sensible period or crest factor";
+            segment.law = noise;
         } else {
-            return "a law is none of sine, chirp, multitone, sweep, pair, burst";
+            return "a law is none of sine, chirp, multitone, sweep, pair, burst, noise";
         }
         segments.push_back(segment);
     }

@@ -202,6 +202,13 @@ const TomlNode* TomlTable::subtable(const std::string& key) {
     return nullptr;
 }
 
+const TomlNode* TomlTable::list(const std::string& key) {
+    const TomlNode* value = get(key);
+    if (value == nullptr || value->type == TomlNode::Type::array) return value;
+    wrong_type(key, *value, "it must be a list");
+    return nullptr;
+}
+
 std::optional<std::vector<std::string>> TomlTable::name_or_names(const std::string& key) {
     const TomlNode* value = get(key);
     if (value == nullptr || value->type != TomlNode::Type::text) return names(key);

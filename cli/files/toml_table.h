@@ -41,6 +41,8 @@ class TomlTable {
     std::optional<std::array<double, 2>> pair(const std::string& key, const Range& range);
     /// A table below this one.
     const TomlNode* subtable(const std::string& key);
+    /// A list of anything.
+    const TomlNode* list(const std::string& key);
     /// Names; none of them twice.
     std::optional<std::vector<std::string>> names(const std::string& key);
     /// The same, where one name may stand without a list.

@@ -60,4 +60,11 @@ std::string lower_case(std::string_view text) {
     return out;
 }
 
+std::string_view trimmed(std::string_view text) {
+    constexpr std::string_view blank = " \t\r\n\f\v";
+    const std::size_t first = text.find_first_not_of(blank);
+    if (first == std::string_view::npos) return {};
+    return text.substr(first, text.find_last_not_of(blank) - first + 1);
+}
+
 }  // namespace assay::cli

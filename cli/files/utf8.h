@@ -26,4 +26,7 @@ std::size_t character_count(std::string_view text);
 /// A to Z made small; other letters stay.
 std::string lower_case(std::string_view text);
 
+/// Without blanks and line ends at both ends.
+std::string_view trimmed(std::string_view text);
+
 }  // namespace assay::cli

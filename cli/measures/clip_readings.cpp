@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <numbers>
 
+#include "capture/find_load.h"
+
 namespace assay::cli {
 namespace {
 
@@ -92,9 +94,8 @@ std::vector<ClipReading> clip_readings(const capture::Bench& bench, const std::v
         const TestResult& result = *tests[order].result;
         if (result.measure != "clipping-power" || result.fault) continue;
         for (const auto& named : result.loads) {
-            const auto load = std::find_if(bench.loads.begin(), bench.loads.end(),
-                                           [&](const capture::Load& one) { return one.name == named.first; });
-            if (load == bench.loads.end() || !std::isfinite(load->resistance_ohm)) continue;
+            const capture::Load* load = find_load(bench, named.first);
+            if (load == nullptr || !std::isfinite(load->resistance_ohm)) continue;
             readings.push_back(reading_of(*load, tests[order], named.second));
             readings.back().order = order;
         }

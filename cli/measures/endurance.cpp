@@ -6,11 +6,13 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/signal/median.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/held_recording.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/scale.h"
+#include "cli/measures/supply_readings.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -18,6 +20,7 @@ namespace assay::cli {
 namespace {
 
 using analysis::HeldEnd;
+using analysis::Quantity;
 
 constexpr double longest_file_minutes = 5.0;  // a longer run is a file of a minute, played in a loop
 constexpr double loop_s = 60.0;
@@ -25,30 +28,51 @@ constexpr double fade_s = 0.005;
 constexpr double silence_s = 0.5;
 constexpr double rows_wanted = 240.0;
 constexpr double most_rows = 1000.0;
+constexpr double noise_row_periods = 3.0;
 constexpr double sine_crest_db = 3.0;
+constexpr double least_noise_crest_db = 6.0;
+constexpr double noise_middle_hz = 424.0;  // geometric middle of the noise's corners
 
 double minutes_of(const Setup& setup) {
     return field_number(*setup.test, "minutes");
 }
 
-/// Seconds of a row: a second at least, a minute at most unless the log would grow beyond a thousand rows.
-double row_seconds(double minutes) {
-    return std::max(std::clamp(60.0 * minutes / rows_wanted, 2.0, 60.0), 60.0 * minutes / most_rows);
+bool is_noise(const Setup& setup) {
+    return std::abs(field_number(*setup.test, "crest_factor_db") - sine_crest_db) > 0.02;
+}
+
+/// At which the load's inductance and the scale's corner count.
+double frequency_of(const Setup& setup) {
+    return is_noise(setup) ? noise_middle_hz : field_number(*setup.test, "frequency_hz");
+}
+
+/// Seconds of a row: two at least, a minute at most unless the log would grow beyond a thousand rows.
+double row_seconds(const Setup& setup) {
+    const double minutes = minutes_of(setup);
+    const double row_s =
+        std::max(std::clamp(60.0 * minutes / rows_wanted, 2.0, 60.0), 60.0 * minutes / most_rows);
+    return is_noise(setup) ? std::max(row_s, noise_row_periods * capture::noise_period_s(setup.tone_rate_hz))
+                           : row_s;
 }
 
 capture::Result<void> check(const Setup& setup) {
-    if (std::abs(field_number(*setup.test, "crest_factor_db") - sine_crest_db) > 0.02) {
+    const double crest_db = field_number(*setup.test, "crest_factor_db");
+    if (is_noise(setup) && crest_db < least_noise_crest_db) {
         return capture::fail(
             capture::FaultKind::bad_input_file,
-            "crest_factor_db: music-like noise cannot be measured yet, only a sine (3 dB)",
-            "leave it out, and take a lower level for a load or a unit that a sine heats too much");
+            fmt::format("crest_factor_db: {:.4g} dB lies between a sine (3) and music-like noise "
+                        "({:.4g} and more)",
+                        crest_db, least_noise_crest_db),
+            "leave it out for a sine; 12 stands for open music, 6 to 9 for compressed");
     }
     if (setup.test->number("power_w")) {
         return capture::fail(capture::FaultKind::bad_input_file,
                              "power_w: this measure holds the level that it is told",
                              "give the level as drive_dbfs or drive_volts");
     }
-    if (auto result = check_frequency(setup); !result) return result;
+    if (!is_noise(setup)) {
+        if (auto result = check_frequency(setup); !result) return result;
+    }
     return check_level(setup);
 }
 
@@ -67,6 +91,12 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     held.first_frame = lead;
     held.frames = frames(looped ? loop_s : 60.0 * minutes);
     held.law = capture::SteadySine{field_number(*setup.test, "frequency_hz"), 0.0};
+    if (is_noise(setup)) {
+        const double period_s = capture::noise_period_s(rate_hz);
+        held.law = capture::ShapedNoise{period_s, field_number(*setup.test, "crest_factor_db")};
+        // Whole periods, so that the noise goes on across the seam.
+        if (looped) held.frames = frames(std::ceil(loop_s / period_s) * period_s);
+    }
     held.level_dbfs = drive_dbfs(setup).value_or(-20.0);
     held.fade_frames = frames(fade_s);
     capture::Tone tone;
@@ -102,11 +132,67 @@ void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& 
     if (held.left_out > 0) {
         findings.warn(
             "stretches-left-out",
-            fmt::format("{} half seconds of the log were uneven (the file's begin in a loop, a lost or "
-                        "doubled block) and are left out",
+            fmt::format("{} stretches of the log were uneven (a lost or doubled block, a gap of the "
+                        "player) and are left out",
                         held.left_out),
             "where there are many, close other programs and use a larger buffer");
     }
+}
+
+/// Mean square of the volts from the start to the end, by straight lines between rows.
+double mean_square(const std::vector<analysis::HeldRow>& rows, double end_minutes) {
+    double sum = 0.0;
+    double minutes = 0.0;
+    double square = rows.front().total_v * rows.front().total_v;
+    double at = 0.0;
+    for (const analysis::HeldRow& row : rows) {
+        if (row.minutes > end_minutes) break;
+        const double here = row.total_v * row.total_v;
+        sum += 0.5 * (here + square) * (row.minutes - at);
+        minutes += row.minutes - at;
+        at = row.minutes;
+        square = here;
+    }
+    return minutes > 0.0 ? sum / minutes : square;
+}
+
+void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& held, double end_minutes,
+               Findings& findings) {
+    if (load.bare_input || std::isinf(load.resistance_ohm)) return;
+    const double plus_share = load.minus ? 0.5 : 1.0;
+    const double frequency_hz = frequency_of(setup);
+    const Quantity volts =
+        load_voltage(setup, load, std::sqrt(mean_square(held.rows, end_minutes)), plus_share, frequency_hz);
+    const Quantity power = power_at(load, volts, frequency_hz);
+    findings.add("mean_power_w", power);
+    const double hours = end_minutes / 60.0;
+    findings.add("load_energy_wh", analysis::combine(power.value * hours, "Wh", {{&power, hours}}));
+}
+
+/// Highest value over RMS as recorded; the middle row's, and how far the rows lie from it.
+void add_crest(const std::string& source, const HeldLoad& held, Findings& findings) {
+    std::vector<double> decibels;
+    for (const analysis::HeldRow& row : held.rows) decibels.push_back(20.0 * std::log10(row.crest));
+    Quantity crest{analysis::median(decibels), "dB", {}};
+    double spread = 0.0;
+    for (const double value : decibels) spread += std::pow(value - crest.value, 2.0);
+    add_doubt(crest, source + "crest", std::sqrt(spread / static_cast<double>(decibels.size())));
+    findings.add("crest_factor_db", crest);
+}
+
+analysis::Curve log_of(const Setup& setup, const capture::Load& load, const HeldLoad& held) {
+    const bool noise = is_noise(setup);
+    analysis::Curve log{
+        {{"minutes"}, {"voltage_v"}, {"power_w"}, {noise ? "crest_factor_db" : "thd_percent"}}};
+    const double conductance = conductance_at(load, frequency_of(setup));
+    for (const analysis::HeldRow& row : held.rows) {
+        log.columns[0].values.push_back(row.minutes);
+        log.columns[1].values.push_back(row.total_v);
+        log.columns[2].values.push_back(row.total_v * row.total_v * conductance);
+        log.columns[3].values.push_back(noise ? 20.0 * std::log10(row.crest) : 100.0 * row.thd);
+    }
+    if (load.bare_input) log.columns.erase(log.columns.begin() + 2);
+    return log;
 }
 
 Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLoad& held,
@@ -121,27 +207,43 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
                          outcome.run_minutes, minutes_of(setup)),
              "record for the whole time, or ask for fewer minutes"});
     } else {
-        analysis::Quantity run{outcome.run_minutes, "min", {}};
+        Quantity run{outcome.run_minutes, "min", {}};
         // Rectangular, of the width of a row or a block at each side (JCGM 100, 4.3.7).
         add_doubt(run, source + "time", outcome.resolution_minutes / std::numbers::sqrt3);
         findings.add("run_minutes", run);
     }
-    analysis::Quantity fall{outcome.fall_db, "dB", {}};  // the scale is the same at both ends, and cancels
+    Quantity fall{outcome.fall_db, "dB", {}};  // the scale is the same at both ends, and cancels
     add_doubt(fall, source + "noise", outcome.fall_doubt_db);
     findings.add("output_fall_db", fall);
-
-    analysis::Curve log{{{"minutes"}, {"voltage_v"}, {"power_w"}, {"thd_percent"}}};
-    const double conductance = conductance_at(load, field_number(*setup.test, "frequency_hz"));
-    for (const analysis::HeldRow& row : held.rows) {
-        log.columns[0].values.push_back(row.minutes);
-        log.columns[1].values.push_back(row.total_v);
-        log.columns[2].values.push_back(row.total_v * row.total_v * conductance);
-        log.columns[3].values.push_back(100.0 * row.thd);
-    }
-    if (load.bare_input) log.columns.erase(log.columns.begin() + 2);
-    findings.curves.emplace_back("log", std::move(log));
+    add_power(setup, load, held, outcome.run_minutes, findings);
+    if (is_noise(setup)) add_crest(source, held, findings);
+    findings.curves.emplace_back("log", log_of(setup, load, held));
     warn(held, outcome, findings);
     return findings;
+}
+
+/// The supply's end, where it comes first, is the end of the run.
+bool end_by_supply(const Setup& setup, analysis::HeldOutcome& outcome) {
+    const auto crossing = supply_cut_off(*setup.test);
+    if (!crossing || crossing->minutes >= outcome.run_minutes) return false;
+    outcome.run_minutes = crossing->minutes;
+    outcome.resolution_minutes = crossing->doubt_minutes * std::numbers::sqrt3;
+    if (outcome.ended_by == HeldEnd::recording_ended) outcome.ended_by = HeldEnd::time;
+    return true;
+}
+
+void add_conditions(const Setup& setup, const Take& take, const HeldRecording& held, TestResult& result) {
+    if (is_noise(setup)) {
+        result.conditions.emplace_back("signal", std::string("music-like noise"));
+        result.conditions.emplace_back("crest_factor_asked_db", field_number(*setup.test, "crest_factor_db"));
+    } else {
+        result.conditions.emplace_back("frequency_hz", field_number(*setup.test, "frequency_hz"));
+    }
+    add_take_conditions(setup, take, held.start_s, held.clock_ppm, result);
+    result.conditions.emplace_back("minutes_asked", minutes_of(setup));
+    if (held.seams == 0) return;
+    result.conditions.emplace_back("loop_seams", static_cast<double>(held.seams));
+    result.conditions.emplace_back("loop_gap_ms", std::round(1e3 * std::max(0.0, held.seam_gap_s)));
 }
 
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
@@ -152,15 +254,14 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return result;
     }
     const Take& take = takes.front();
-    const double minutes = minutes_of(setup);
-    const auto held = read_held(setup, take, row_seconds(minutes));
+    const auto held = read_held(setup, take, row_seconds(setup));
     if (!held) {
         result.fault = held.error();
         return result;
     }
-    result.conditions.emplace_back("frequency_hz", field_number(*setup.test, "frequency_hz"));
-    add_take_conditions(setup, take, held->start_s, held->clock_ppm, result);
-    result.conditions.emplace_back("minutes_asked", minutes);
+    add_conditions(setup, take, *held, result);
+    HeldEnding ending{minutes_of(setup), false, 0.0, std::nullopt};
+    std::vector<Quantity> delivered;
     for (std::size_t l = 0; l < held->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const HeldLoad& part = held->loads[l];
@@ -170,13 +271,31 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                          {fmt::format("input overload: full scale at {:.2f} s", part.overloaded_at_s), true});
             return result;
         }
-        const auto outcome = analysis::held_outcome(part.rows, part.block_levels,
-                                                    {.minutes = minutes,
-                                                     .end_fall_db = field_number(*setup.test, "end_fall_db"),
-                                                     .block_s = held_block_s});
-        result.conditions.emplace_back("ended_by." + load.name, std::string(word_of(outcome->ended_by)));
+        auto outcome = analysis::held_outcome(part.rows, part.block_levels,
+                                              {.minutes = minutes_of(setup),
+                                               .end_fall_db = field_number(*setup.test, "end_fall_db"),
+                                               .block_s = held->block_s()});
+        const bool by_supply = end_by_supply(setup, *outcome);
+        result.conditions.emplace_back(
+            "ended_by." + load.name,
+            std::string(by_supply ? "supply at its end" : word_of(outcome->ended_by)));
         result.loads.emplace_back(load.name, findings_of(setup, load, part, *outcome));
+        if (outcome->run_minutes < ending.minutes) {
+            ending.minutes = outcome->run_minutes;
+            ending.doubt_minutes = outcome->resolution_minutes / std::numbers::sqrt3;
+        }
+        if (!by_supply && (outcome->ended_by == HeldEnd::fall || outcome->ended_by == HeldEnd::cut_out))
+            ending.output_ended = true;
+        if (const Quantity* energy = result.loads.back().second.find("load_energy_wh"))
+            delivered.push_back(*energy);
     }
+    // Loads that ended at different times: the supply went on, and what it gave is not told apart.
+    const bool together = std::all_of(result.loads.begin(), result.loads.end(), [&](const auto& entry) {
+        const Quantity* run = entry.second.find("run_minutes");
+        return run != nullptr && run->value <= 1.02 * ending.minutes;
+    });
+    if (together && delivered.size() == held->loads.size()) ending.delivered_wh = analysis::sum(delivered);
+    add_supply_findings(*setup.test, ending, result.whole);
     return result;
 }
 
@@ -185,7 +304,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 Measure endurance_measure() {
     Measure measure;
     measure.name = "endurance";
-    measure.summary = "a sine held for minutes to hours: how long the output lasts, and how far it falls";
+    measure.summary =
+        "a sine or music-like noise held for minutes to hours: how long the output lasts, how far it falls, "
+        "what the supply gives";
     measure.fields = {
         {.name = "minutes",
          .type = FieldType::number,
@@ -200,7 +321,7 @@ Measure endurance_measure() {
          .default_text = "3",
          .minimum = 3.0,
          .maximum = 20.0,
-         .help = "peak over RMS of what is played; only 3, a sine, so far"},
+         .help = "peak over RMS of what is played: 3 is a sine, 6 to 20 music-like noise"},
         {.name = "end_fall_db",
          .type = FieldType::number,
          .unit = "dB",
@@ -208,10 +329,25 @@ Measure endurance_measure() {
          .minimum = 0.1,
          .maximum = 12.0,
          .help = "the run has ended when the output has fallen so far"},
+        {.name = "end_supply_v",
+         .type = FieldType::number,
+         .unit = "V",
+         .minimum = 0.1,
+         .maximum = 500.0,
+         .help = "the run has ended when the readings of the supply have fallen to this"},
+        supply_readings_field(),
     };
     measure.quantities = {
-        {"run_minutes", "min", true, "time until the output fell, went away, or the time was up"},
+        {"run_minutes", "min", true,
+         "time until the output fell, went away, the supply was down, or the time was up"},
         {"output_fall_db", "dB", true, "fall of the volts from the start to that end"},
+        {"mean_power_w", "W", true, "power into the load, on average until that end"},
+        {"load_energy_wh", "Wh", true, "energy that the load took until that end"},
+        {"crest_factor_db", "dB", true, "peak over RMS of the noise, as it came out of the unit"},
+        {"supply_energy_wh", "Wh", false, "energy that the supply gave, by meter readings"},
+        {"supply_charge_ah", "Ah", false, "charge that the supply gave, by meter readings"},
+        {"efficiency_percent", "%", false, "energy into the loads, of what the supply gave"},
+        {"battery_run_minutes", "min", false, "time that the unit ran on this battery at this level"},
     };
     measure.check = check;
     measure.next = next;

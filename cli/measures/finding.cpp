@@ -4,6 +4,7 @@
 
 #include <cmath>
 
+#include "capture/find_load.h"
 #include "cli/measures/clip_readings.h"
 
 namespace assay::cli {
@@ -20,25 +21,23 @@ void find_hum(const capture::Bench& bench, const TestedResult& test, std::vector
         const analysis::Quantity* hum = numbers.find("hum_v");
         const analysis::Quantity* mains = numbers.find("mains_hz");
         if (hum == nullptr || mains == nullptr || hum->value <= 0.0) continue;
-        for (const capture::Load& load : bench.loads) {
-            if (load.name != name || !std::isfinite(load.resistance_ohm)) continue;
-            const double below_db = decibels(std::sqrt(load.resistance_ohm) / hum->value);
-            if (below_db >= quiet_db_below_1w) continue;
-            found.push_back(
-                {"hum",
-                 fmt::format(
-                     "It hums: {:.3g} V at {} with the input at rest, {:.0f} dB below 1 W where 60 dB "
-                     "are usual at least.",
-                     hum->value, name, below_db),
-                 {{"hum with the input at rest", hum->value, hum->unit, test.id, name},
-                  {"lowest mains line", mains->value, mains->unit, test.id, name}},
-                 Confidence::likely,
-                 "Measure noise again with the unit's input shorted at its socket: hum that stays is the "
-                 "unit's "
-                 "(supply capacitors, its grounding), hum that goes comes by the leads (a ground loop). A "
-                 "noise "
-                 "test with the probe shorted tells what is the recorder's own."});
-        }
+        const capture::Load* load = find_load(bench, name);
+        if (load == nullptr || !std::isfinite(load->resistance_ohm)) continue;
+        const double below_db = decibels(std::sqrt(load->resistance_ohm) / hum->value);
+        if (below_db >= quiet_db_below_1w) continue;
+        found.push_back(
+            {"hum",
+             fmt::format("It hums: {:.3g} V at {} with the input at rest, {:.0f} dB below 1 W where 60 dB "
+                         "are usual at least.",
+                         hum->value, name, below_db),
+             {{"hum with the input at rest", hum->value, hum->unit, test.id, name},
+              {"lowest mains line", mains->value, mains->unit, test.id, name}},
+             Confidence::likely,
+             "Measure noise again with the unit's input shorted at its socket: hum that stays is the "
+             "unit's "
+             "(supply capacitors, its grounding), hum that goes comes by the leads (a ground loop). A "
+             "noise "
+             "test with the probe shorted tells what is the recorder's own."});
     }
 }
 

@@ -24,6 +24,7 @@ enum class FieldType {
     numbers,
     choice,
     names,  // one text, or a list of texts
+    rows,   // a list of tables of numbers, `choices` their keys; the first rises, the last may be left out
 };
 
 struct Field {

@@ -9,6 +9,7 @@
 
 #include "cli/files/utf8.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/limit_name.h"
 
 namespace assay::cli {
 
@@ -66,23 +67,9 @@ std::string replaced(const std::string& text, std::string_view what, const char*
     return result + text.substr(from);
 }
 
-std::string trimmed(const std::string& text) {
-    const std::size_t from = text.find_first_not_of(" \t");
-    return from == std::string::npos ? std::string{}
-                                     : text.substr(from, text.find_last_not_of(" \t") - from + 1);
-}
-
 /// The limit of "voltage_at_0_1_percent_v", percent.
 std::optional<double> limit_of(const std::string& quantity) {
-    constexpr std::string_view before = "voltage_at_";
-    constexpr std::string_view after = "_percent_v";
-    if (!quantity.starts_with(before) || !quantity.ends_with(after)) return std::nullopt;
-    std::string number = quantity.substr(before.size(), quantity.size() - before.size() - after.size());
-    std::replace(number.begin(), number.end(), '_', '.');
-    double value = 0.0;
-    const auto [end, error] = std::from_chars(number.data(), number.data() + number.size(), value);
-    if (error != std::errc() || end != number.data() + number.size()) return std::nullopt;
-    return value;
+    return limit_value(limit_in(quantity, "voltage_at_", "_percent_v"));
 }
 
 /// The limit at which the loaded readings are taken, of those that some load reached.
@@ -155,13 +142,13 @@ std::optional<double> read_meter_text(std::string_view text, std::string_view un
     std::string plain = replaced(std::string(text), "\u2212", "-");
     for (const char* sign : {"\u00b0", "\u00ba"}) plain = replaced(plain, sign, " ");
     std::replace(plain.begin(), plain.end(), ',', '.');
-    plain = trimmed(lower_case(plain));
+    plain = std::string(trimmed(lower_case(plain)));
     if (plain.starts_with('+')) plain.erase(0, 1);
     double value = 0.0;
     const char* const end_of_text = plain.data() + plain.size();
     const auto [end, error] = std::from_chars(plain.data(), end_of_text, value, std::chars_format::fixed);
     if (error != std::errc() || !std::isfinite(value)) return std::nullopt;
-    const std::string word = trimmed(std::string(end, end_of_text));
+    const std::string_view word = trimmed(std::string_view(end, static_cast<std::size_t>(end_of_text - end)));
     for (const UnitWord& known : unit_words) {
         if (known.unit == unit && known.word == word) return (value + known.offset) * known.factor;
     }

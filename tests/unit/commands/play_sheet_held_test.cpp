@@ -38,18 +38,19 @@ TEST(HeldSheet, ALoopedFileIsPlayedForTheWholeTime) {
     const cli::Test test = held_for(90.0);
     const SheetEntry entry{&test, sine_of(60.0, -10.0)};
     EXPECT_DOUBLE_EQ(played_s(entry), 5400.0);
-    const std::string text = held_lines(entry);
+    const std::string text = held_lines(entry, false);
     for (const char* word :
          {"DOES NOT END BY ITSELF", "STAYS BESIDE IT", "STOP AT ONCE", "Battery", "90 minutes"})
         EXPECT_THAT(text, HasSubstr(word));
+    EXPECT_THAT(held_lines(entry, true), Not(HasSubstr("200 degrees")));
     const SheetEntry whole{&test, sine_of(5400.0, -10.0)};
-    EXPECT_THAT(held_lines(whole), Not(HasSubstr("DOES NOT END BY ITSELF")));
+    EXPECT_THAT(held_lines(whole, false), Not(HasSubstr("DOES NOT END BY ITSELF")));
 }
 
 TEST(HeldSheet, StopsABatteryAtTheVoltsOfTheJob) {
     cli::Test test = held_for(90.0);
     test.fields["end_supply_v"] = 11.5;
-    EXPECT_THAT(held_lines({&test, sine_of(60.0, -10.0)}), HasSubstr("reads 11.5 V"));
+    EXPECT_THAT(held_lines({&test, sine_of(60.0, -10.0)}, false), HasSubstr("reads 11.5 V"));
 }
 
 TEST(HeldSheet, HeatIsThatOfTheWholeTime) {

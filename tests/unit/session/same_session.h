@@ -135,6 +135,9 @@ inline bool same(const capture::Segment& a, const capture::Segment& b) {
         const auto& other = std::get<capture::ToneBurst>(b.law);
         same_law = frequency == other.frequency_hz && on == other.on_s && off == other.off_s &&
                    off_db == other.off_db;
+    } else if (const auto* noise = std::get_if<capture::ShapedNoise>(&law)) {
+        const auto& other = std::get<capture::ShapedNoise>(b.law);
+        same_law = noise->period_s == other.period_s && noise->crest_factor_db == other.crest_factor_db;
     } else {
         const auto& [from, to] = std::get<capture::Chirp>(law);
         const auto& other = std::get<capture::Chirp>(b.law);

@@ -50,14 +50,15 @@ TEST(Take, AnImpedanceToneComesBackAsItWas) {
     EXPECT_EQ(before.frames, after.frames);
 }
 
-TEST(Take, SweepPairAndBurstComeBackAsTheyWere) {
+TEST(Take, SweepPairBurstAndNoiseComeBackAsTheyWere) {
     const File file;
     Session written = hand_made::many_verdicts();
     capture::Tone& tone = written.tests[0].takes[0].tone;
     tone.segments = {
         {1000, 9000, capture::LogSweep{5.0, 1.4}, -20.0, 10, capture::SegmentRole::step},
         {20000, 9000, capture::SinePair{60.0, 7000.0, 0.8}, -10.0, 10, capture::SegmentRole::step},
-        {30000, 9000, capture::ToneBurst{1000.0, 0.02, 0.48, 20.0}, -3.0, 10, capture::SegmentRole::step}};
+        {30000, 9000, capture::ToneBurst{1000.0, 0.02, 0.48, 20.0}, -3.0, 10, capture::SegmentRole::step},
+        {40000, 9000, capture::ShapedNoise{8.0, 12.0}, -3.0, 10, capture::SegmentRole::step}};
     tone.frames = 50000;
     file.put(session_text(written));
     const auto read = read_session(file.folder);
