@@ -5,6 +5,7 @@
 #include "analysis/amplifier/held_output.h"
 #include "analysis/signal/median.h"
 #include "analysis/signal/repeat_lag.h"
+#include "cli/measures/fields.h"
 #include "cli/measures/held_reader.h"
 
 namespace assay::cli {
@@ -84,6 +85,18 @@ void take_row(std::vector<PeriodReading>& periods, HeldLoad& load) {
                          .crest = middle.crest});
 }
 
+/// Whether the output was there all the time: no second of quiet in it.
+bool sounds_on(const std::vector<double>& levels, double gone_v, double from_s, double to_s) {
+    constexpr std::size_t second = 4;  // blocks
+    std::size_t quiet = 0;
+    const auto first = static_cast<std::size_t>(std::max(0.0, from_s / held_block_s));
+    for (std::size_t b = first; b < levels.size() && static_cast<double>(b) * held_block_s < to_s; ++b) {
+        quiet = levels[b] < gone_v ? quiet + 1 : 0;
+        if (quiet == second) return false;
+    }
+    return true;
+}
+
 Result<void> read_rows(HeldReader& reader, HeldRecording& held, std::size_t l, double period_s,
                        double row_s) {
     HeldLoad& load = held.loads[l];
@@ -94,18 +107,23 @@ Result<void> read_rows(HeldReader& reader, HeldRecording& held, std::size_t l, d
                         static_cast<std::ptrdiff_t>(std::min<std::size_t>(load.block_levels.size(), 40))});
     std::vector<PeriodReading> periods;
     double row_end_s = held.start_s + row_s;
-    for (double from_s = held.start_s;; from_s += period_s) {
+    // A period that reaches past the end of what was asked for holds some of the silence after it.
+    const double asked_s = 60.0 * field_number(*reader.setup.test, "minutes") * (1.0 + 1e-6 * held.clock_ppm);
+    const double end_s = held.start_s + asked_s;
+    for (double from_s = held.start_s; from_s + period_s <= end_s; from_s += period_s) {
         const auto volts = held_stretch(reader, l, from_s, period_s);
         if (!volts) return tl::unexpected<capture::Fault>(volts.error());
         if (volts->empty()) break;
-        PeriodReading reading = read_period(*volts);
-        reading.minutes = (from_s + 0.5 * period_s - held.start_s) / 60.0;
         if (from_s >= row_end_s) {
             take_row(periods, load);
             periods.clear();
             row_end_s += row_s;
         }
-        if (reading.rms_v > gone_v) periods.push_back(reading);
+        const double since_s = from_s - held.start_s;
+        if (!sounds_on(load.block_levels, gone_v, since_s, since_s + period_s)) continue;
+        PeriodReading reading = read_period(*volts);
+        reading.minutes = (since_s + 0.5 * period_s) / 60.0;
+        periods.push_back(reading);
     }
     take_row(periods, load);
     return {};

@@ -50,8 +50,14 @@ struct RowReader {
         return true;
     }
 
+    /// A window into which the signal's own end falls is no fault.
     void leave_out(double from_s, double to_s) {
         HeldLoad& load = held.loads[l];
+        const auto& levels = load.block_levels;
+        const double least = least_share_of_loudest * levels.front();
+        const auto loud = std::find_if(levels.rbegin(), levels.rend(), [&](double v) { return v >= least; });
+        const double last_s = held.start_s + held_block_s * static_cast<double>(levels.rend() - loud - 1);
+        if (to_s > last_s) return;
         ++(has_seam(from_s, to_s) ? load.at_seams : load.left_out);
     }
 
@@ -118,6 +124,16 @@ Result<void> find_start(const HeldReader& reader, HeldRecording& held) {
     return {};
 }
 
+/// Whether the tone is there again within two seconds of a dip: otherwise it is the end of it.
+bool comes_back(const std::vector<double>& levels, double dip_s) {
+    constexpr std::size_t blocks = 8;
+    const auto dip = static_cast<std::size_t>(std::llround(dip_s / held_block_s));
+    for (std::size_t b = dip + 1; b < std::min(levels.size(), dip + 1 + blocks); ++b) {
+        if (levels[b] >= least_share_of_loudest * levels.front()) return true;
+    }
+    return false;
+}
+
 /// Seconds of the recording at which the file began again.
 std::vector<double> find_seams(const HeldReader& reader, HeldRecording& held) {
     const double file_s = reader.take.tone.duration_s();
@@ -125,7 +141,7 @@ std::vector<double> find_seams(const HeldReader& reader, HeldRecording& held) {
     std::vector<double> dips_s;
     for (const double at_s : held.loads.front().dips_s) {
         const double since_s = at_s - held.start_s;
-        if (since_s <= held_block_s) continue;
+        if (since_s <= held_block_s || !comes_back(held.loads.front().block_levels, since_s)) continue;
         if (dips_s.empty() || since_s - dips_s.back() > 2.0 * held_block_s) dips_s.push_back(since_s);
     }
     analysis::LoopSeams parted = analysis::part_dips(dips_s, looped ? file_s : 0.0);

@@ -162,7 +162,7 @@ def supply():
         report.relative("supply_charge_ah", found["supply_charge_ah"]["value"], (5 * 1.5 + 1.5**2 / 4) / 60, 0.001)
         report.absolute("battery_run_minutes", found["battery_run_minutes"]["value"], 1.5, 1e-9)
         # 0.02 V at half a volt a minute, k = 2, of the one reading that lies on the limit.
-        report.relative("its uncertainty", found["battery_run_minutes"]["uncertainty"], 2 * 0.02 / 0.5, 1.0)
+        report.relative("its uncertainty", found["battery_run_minutes"]["expanded_uncertainty"], 2 * 0.02 / 0.5, 1.0)
         report.absolute("supply: run_minutes of the load", ended.value("held", "run_minutes"), 1.5, 1e-9)
         report.relative("efficiency_percent", found["efficiency_percent"]["value"],
                         100 * ended.value("held", "load_energy_wh") / energy, 0.05)
