@@ -143,7 +143,27 @@ Requirement from_least_of(const RatingBasis& basis, const Session& session, cons
     return wanted;
 }
 
-Requirement band_of(const RatingBasis& basis, const Session& session) {
+/// Why a test of power against frequency is not what the basis asks for; empty where it is.
+std::string unlike_band(const RatingBasis& basis, const RatingStatement& stated, const TestResult& result) {
+    const std::string on = text_condition(result, "limit_on", "thd");
+    if (on != basis.limit_on.value) return "its limit is on " + std::string(on == "thd" ? "THD" : "THD+N");
+    const auto percent = number_condition(result, "limit_percent");
+    if (!percent || std::abs(*percent - basis.limit_percent) > rounding)
+        return percent ? fmt::format("its limit is {:g} %", *percent) : "its limit is not stated";
+    if (static_cast<double>(result.loads.size()) < stated.channels)
+        return fmt::format("{} of {:g} channels driven", result.loads.size(), stated.channels);
+    return {};
+}
+
+/// From so many hertz upwards the third harmonic lies outside the band in which distortion counts.
+std::string judged_by_gain_words(const TestResult& result) {
+    const auto band_hz = number_condition(result, "distortion_bandwidth_hz");
+    if (!band_hz) return {};
+    return fmt::format("; above {} judged by the fall of gain",
+                       stated_text(std::round(*band_hz / 300.0) * 100.0, "Hz"));
+}
+
+Requirement band_of(const RatingBasis& basis, const RatingStatement& stated, const Session& session) {
     Requirement wanted{"band", "power measured from 20 Hz to 20 kHz", Done::no,
                        "no test of power against frequency", basis.band_source};
     for (const TestRecord& record : session.tests) {
@@ -168,12 +188,17 @@ Requirement band_of(const RatingBasis& basis, const Session& session) {
                 }
             }
         }
-        wanted.done = as_done(whole);
-        wanted.figure = whole ? fmt::format("lowest {}, at {}, the limit on THD{}",
-                                            stated_text(std::round(least * 100.0) / 100.0, "W"),
-                                            stated_text(at_hz, "Hz"), in_test(record.id))
-                              : "not over the whole band, or into other ohms" + in_test(record.id);
-        if (whole) break;
+        const std::string unlike = unlike_band(basis, stated, record.result);
+        wanted.done = as_done(whole && unlike.empty());
+        wanted.figure =
+            whole ? fmt::format("lowest {}, at {}, the limit on {}{}",
+                                stated_text(std::round(least * 100.0) / 100.0, "W"), stated_text(at_hz, "Hz"),
+                                basis.limit_on.value == "thd" ? "THD" : "THD+N",
+                                judged_by_gain_words(record.result))
+                  : "not over the whole band, or into other ohms";
+        if (!unlike.empty()) wanted.figure = "not judged: " + unlike;
+        wanted.figure += in_test(record.id);
+        if (wanted.done == Done::yes) break;
     }
     return wanted;
 }
@@ -293,7 +318,7 @@ std::vector<Requirement> rating_requirements(const Session& session) {
             {"power", "a recorded test of power", Done::no, "there is none", basis->limit_on.source});
     }
     if (basis->least_w && row != nullptr) list.push_back(from_least_of(*basis, session, *row));
-    if (basis->audio_band) list.push_back(band_of(*basis, session));
+    if (basis->audio_band) list.push_back(band_of(*basis, stated, session));
     if (basis->noise_re_w) list.push_back(noise_of(*basis, session));
     if (basis->preconditioning_minutes) list.push_back(preconditioning_of(*basis, stated));
     if (basis->held_minutes) list.push_back(held_of(*basis, stated, session));

@@ -108,9 +108,14 @@ const LevelRow* row_at_1khz(const LoadRows& rows) {
     return row == rows.rows.end() ? nullptr : &*row;
 }
 
+analysis::DistortionKind kind_of(const Setup& setup) {
+    return field_text(*setup.test, "limit_on") == "thd" ? analysis::DistortionKind::thd
+                                                        : analysis::DistortionKind::thd_plus_noise;
+}
+
 std::variant<LimitCrossing, Absent> judge_row(const LevelRow& row, double limit, double fall_at_1khz_db,
-                                              bool by_gain) {
-    if (!by_gain) return analysis::find_limit_crossing(row.readings, limit, analysis::DistortionKind::thd);
+                                              bool by_gain, analysis::DistortionKind kind) {
+    if (!by_gain) return analysis::find_limit_crossing(row.readings, limit, kind);
     return analysis::find_gain_fall(row.readings, fall_at_1khz_db);
 }
 
@@ -119,8 +124,7 @@ std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
     const LevelRow* at_1khz = row_at_1khz(rows);
     std::optional<double> fall_db;
     if (at_1khz != nullptr) {
-        const auto crossing =
-            analysis::find_limit_crossing(at_1khz->readings, limit, analysis::DistortionKind::thd);
+        const auto crossing = analysis::find_limit_crossing(at_1khz->readings, limit, kind_of(*rows.setup));
         if (const auto* found = std::get_if<LimitCrossing>(&crossing)) {
             const auto fall = analysis::gain_fall_db(at_1khz->readings, found->drive_dbfs);
             if (const auto* value = std::get_if<double>(&fall)) fall_db = *value;
@@ -141,7 +145,8 @@ std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
             result.why = {"gain-unknown", "nothing tells at 1 kHz how far the gain falls at the limit",
                           "let the tone reach the limit at 1 kHz, from well below it"};
         } else {
-            const auto judged = judge_row(row, limit, fall_db.value_or(0.0), result.by_gain);
+            const auto judged =
+                judge_row(row, limit, fall_db.value_or(0.0), result.by_gain, kind_of(*rows.setup));
             if (const auto* absent = std::get_if<Absent>(&judged)) {
                 result.why = *absent;
             } else {
@@ -256,6 +261,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     const double bandwidth_hz =
         std::min(field_number(*setup.test, "distortion_bandwidth_hz"), 0.5 * placed->rate_hz);
     result.conditions.emplace_back("limit_percent", limits.front());
+    result.conditions.emplace_back("limit_on", field_text(*setup.test, "limit_on"));
     result.conditions.emplace_back("distortion_bandwidth_hz", bandwidth_hz);
     add_take_conditions(setup, take, placed->placement.start_s, 1e6 * (ratio - 1.0), result);
     const StepReader read = [&](const capture::Load& load, std::size_t step) {
@@ -293,8 +299,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             return result;
         }
         Findings findings = findings_of(rows, limits);
-        const auto crossing = analysis::find_limit_crossing(at_1khz->readings, limits.front() / 100.0,
-                                                            analysis::DistortionKind::thd);
+        const auto crossing =
+            analysis::find_limit_crossing(at_1khz->readings, limits.front() / 100.0, kind_of(setup));
         // The powers at other frequencies have the same peaks: what is true of 1 kHz is true of them.
         if (const auto* found = std::get_if<LimitCrossing>(&crossing))
             warn_of_ceiling(setup, l, ladders, at_1khz->readings[found->above].level_dbfs, findings);
@@ -324,7 +330,12 @@ Measure power_bandwidth_measure() {
          .default_text = "[1]",
          .minimum = 0.001,
          .maximum = 40.0,
-         .help = "limits of THD; the band is that of the first"},
+         .help = "limits of distortion; the band is that of the first"},
+        {.name = "limit_on",
+         .type = FieldType::choice,
+         .default_text = "thd",
+         .choices = {"thd", "thd+n"},
+         .help = "what the limits are of: harmonics alone, or harmonics and noise"},
         {.name = "to_dbfs",
          .type = FieldType::number,
          .unit = "dBFS",

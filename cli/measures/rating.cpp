@@ -151,7 +151,8 @@ void apply_rating(Job& job, const capture::Bench& bench) {
     fill_rated_power(job, basis, bench);
     if (basis == nullptr) return;
     for (Test& test : job.tests) {
-        if (test.measure == "clipping-power") test.fields.try_emplace("limit_on", basis->limit_on.value);
+        if (test.measure == "clipping-power" || test.measure == "power-bandwidth")
+            test.fields.try_emplace("limit_on", basis->limit_on.value);
     }
     for (Claim& claim : job.claims) {
         const Test* test = find_test(job, claim.test);

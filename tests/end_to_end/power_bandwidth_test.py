@@ -82,6 +82,30 @@ def run():
         report.check(loud.status == 3 and "overload" in loud.err, "overload: exit 3", loud.err.strip()[:200])
 
 
+def noise_counts():
+    """THD+N: the recorder's noise within 20 Hz to 20 kHz, white and of known volts, adds to the harmonics in power."""
+    test = {"id": "band", "measure": "power-bandwidth", "loads": ["load-a"], "frequencies_hz": [100.0, 1000.0, 2000.0], "to_dbfs": -2.0, "limit_on": "thd+n"}
+    with program.Workshop(program.job_text([test])) as shop:
+        tone, rate = shop.tone("band")
+        clean = bench.amplify(tone, rate, laws.hard_clip(RAIL_V), IDEAL_V)
+        noise_dbfs = -43.0
+        noise_v = 10 ** (noise_dbfs / 20) / np.sqrt(2) * program.PROBE_V * np.sqrt((20000 - 20) / (RATE / 2))
+        outcome = shop.run({"band": bench.Recorder(noise_dbfs=noise_dbfs).record(clean, program.PROBE_V)})
+        report.check(outcome.status == 0, "THD+N: accepted", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        c = outcome.findings("band", "load-a")["curves"]["power"]
+
+        def volts_at(f):
+            parts = lambda x: RAIL_V * closed_forms.hard_clip(x, int(20000 / f))[1:] / x / np.sqrt(2)  # noqa: E731
+            def over(x):
+                own = parts(x)
+                return np.sqrt((np.sum(own[1:] ** 2) + noise_v**2) / (np.sum(own**2) + noise_v**2)) - 0.01
+            own = parts(brentq(over, 0.9, 1 - 1e-9))
+            return np.sqrt(np.sum(own**2) + noise_v**2)
+        for f, found in zip(c["frequency_hz"], c["power_w"]):
+            report.relative(f"1 % THD+N at {f:.0f} Hz", found, volts_at(f) ** 2 / OHM, 1.0)
+        report.check(outcome.findings("band")["conditions"]["limit_on"] == "thd+n", "and said what the limit is on")
+
+
 def bad_jobs():
     base = {"id": "band", "measure": "power-bandwidth", "loads": ["load-a"]}
     open_load = [{"name": "load-a", "resistance_ohm": float("inf"), "plus": "probe-a"}]
@@ -91,6 +115,6 @@ def bad_jobs():
             report.check(done.status == 2 and (word or "frequencies_hz") in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
 
 
-for part in (run, bad_jobs):
+for part in (run, noise_counts, bad_jobs):
     report.guarded(part.__name__, part)
 report.finish()

@@ -334,6 +334,39 @@ TEST(Rating, ListsWhatWasDoneAndNeverSaysComplies) {
     EXPECT_EQ(state_of(session, "ambient"), "not done");
 }
 
+// A test of power against frequency counts only where it is what the basis asks for.
+TEST(Rating, BandIsJudgedOnlyLikeWithLike) {
+    Session session = empty_session();
+    session.rating = RatingStatement{};
+    session.rating->basis = "mobile-14.4-v";
+    TestRecord& both = add_test(session, "both", {{"a4", 45.0}, {"b4", 44.0}});
+    TestRecord band = both;
+    band.id = "band";
+    band.result.measure = "power-bandwidth";
+    band.result.conditions = {
+        {"limit_percent", 1.0}, {"limit_on", std::string("thd+n")}, {"distortion_bandwidth_hz", 20000.0}};
+    for (auto& [name, findings] : band.result.loads) {
+        findings = {};
+        findings.curves.emplace_back("power", analysis::Curve{{{"frequency_hz", {20.0, 1000.0, 20000.0}},
+                                                               {"power_w", {41.0, 45.0, 43.0}}}});
+    }
+    const auto state = [&](const auto& change) {
+        Session changed = session;
+        changed.tests.push_back(band);
+        change(changed.tests.back().result);
+        return state_of(changed, "band");
+    };
+    EXPECT_EQ(state([](TestResult&) {}), "done");
+    EXPECT_EQ(state([](TestResult& r) { r.conditions[0].second = 10.0; }), "not done");
+    EXPECT_EQ(state([](TestResult& r) { r.conditions[1].second = std::string("thd"); }), "not done");
+    EXPECT_EQ(state([](TestResult& r) { r.conditions.erase(r.conditions.begin()); }), "not done");
+    EXPECT_EQ(state([](TestResult& r) { r.loads.pop_back(); }), "not done");
+    EXPECT_EQ(state([](TestResult& r) { r.loads[0].second.curves[0].second.columns[0].values[0] = 40.0; }),
+              "not done");
+    session.tests.push_back(band);
+    EXPECT_THAT(rating_text(session), HasSubstr("fall of gain"));
+}
+
 analysis::Verdict verdict_at(double loaded_v, const std::string& limit_on, std::string& reason) {
     Session session = empty_session();
     TestRecord& record = add_test(session, "both", {{"a4", 45.0}, {"b4", 44.0}}, 13.0, loaded_v);
