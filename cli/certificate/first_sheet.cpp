@@ -20,8 +20,8 @@ constexpr double banner_mm = 9.0;
 constexpr double head_mm = 26.5;
 constexpr double heading_mm = 11.5;
 constexpr double intro_mm = 6.5;
-constexpr double line_mm = 4.2;     // of small print
-constexpr double ending_mm = 15.0;  // what ± means, and where the rest stands
+constexpr double line_mm = 4.2;    // of small print
+constexpr double ending_mm = 9.0;  // what ± means, and where the rest stands
 constexpr double key_column_mm = 66.0;
 constexpr double page_width_mm = 180.0;
 constexpr double plot_column_mm = 108.0;
@@ -29,6 +29,7 @@ constexpr double least_plot_mm = 50.0;
 constexpr double most_plot_mm = 104.0;
 constexpr double least_key_mm = 30.0;
 constexpr double caption_pt = 7.5;
+constexpr const char* plus_minus = "± is how far the true value may be off, in about 95 cases of 100. ";
 
 /// Width over height of a drawing, from its viewBox.
 double aspect_of(const std::string& svg) {
@@ -119,6 +120,12 @@ void add_first_sheet(const Session& session, const NamedPlots& plots, const std:
                     1.0
               : 0.0;
     const std::vector<Boxed> key = key_boxes(session, drawn ? key_column_mm : page_width_mm);
+    std::vector<std::string> names;
+    for (const JudgedClaim& claim : session.claims) names.push_back(claim.quantity);
+    for (const Boxed& box : key) names.push_back(box.quantity);
+    const std::string glossary = glossary_text(names);
+    page.set("glossary", glossary);
+    room_mm -= 3.8 * text_lines(plus_minus + glossary, page_width_mm, 8.0);
     const double key_mm = std::accumulate(key.begin(), key.end(), heading_mm + line_mm,
                                           [](double sum, const Boxed& box) { return sum + box.mm; });
     const double least_mm = drawn         ? least_plot_mm + caption_mm

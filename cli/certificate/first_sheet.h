@@ -14,6 +14,7 @@ namespace assay::cli {
 struct Boxed {
     PageData entry{};
     double mm = 0.0;
+    std::string quantity{};  // its name, where it is one
 };
 
 /// A claim; `roomy_mm` is its height with a ruler. `urgency` 0 not met, 1 undecided, 2 met.
@@ -30,6 +31,9 @@ std::vector<ClaimBox> claim_boxes(const Session& session);
 std::vector<Boxed> finding_boxes(const Session& session);
 /// What a buyer looks at first: a few figures a test.
 std::vector<Boxed> key_boxes(const Session& session, double column_mm);
+
+/// What the words mean that name these quantities, a sentence each, for six at most.
+std::string glossary_text(const std::vector<std::string>& names);
 
 /// Fills claims, findings, key figures and the plot of the first page, and the claims that it had no room
 /// for. `first` is the file name of its plot; empty: none. add_identity comes before, and gave `unit_mm`.

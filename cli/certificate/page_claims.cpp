@@ -161,10 +161,11 @@ ClaimBox claim_box(const Session& session, const JudgedClaim& claim) {
     if (!reason.empty()) entry.set("reason", text_section(reason));
     if (!claim.load.empty()) entry.set("load", text_section(visible_text(claim.load, 60)));
     // In little space a verdict that was reached speaks for itself, and a reason for what was not.
-    const std::string judged =
-        !undecided ? std::string{} : short_text(reason.empty() ? sentence : reason, 220);
+    const std::string judged = short_text(reason, 220);
+    const bool always = undecided && reason.empty();
     entry.set("judged", judged.empty() ? PageData{false} : text_section(judged));
-    measure_claim({claimed, measured, judged, sentence + ' ' + reason, basis}, box);
+    entry.set("sentence_always", PageData{always});
+    measure_claim({claimed, measured, always ? sentence : judged, sentence + ' ' + judged, basis}, box);
     box.urgency = not_met ? 0 : undecided ? 1 : 2;
     box.shortened = claimed != visible_text(claim.text) || reason.size() > 220;
     return box;

@@ -84,10 +84,12 @@ std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
             cells << text_section(value_text(quantity));
             row.set("cells", cells);
             boxes.push_back(
-                {row, 2.6 +
-                          4.0 * text_lines(quantity_words(name, limit_on) + ' ' + where, column_mm - value_mm,
-                                           8.4) +
-                          3.4 * text_lines(basis.empty() ? basis : "at " + basis, column_mm - 2.0, 7.5)});
+                {row,
+                 2.6 +
+                     4.0 *
+                         text_lines(quantity_words(name, limit_on) + ' ' + where, column_mm - value_mm, 8.4) +
+                     3.4 * text_lines(basis.empty() ? basis : "at " + basis, column_mm - 2.0, 7.5),
+                 name});
         }
     };
     // A driver's parameters say more to a buyer than the curves that they come from.

@@ -116,7 +116,10 @@ std::string value_text(const analysis::Quantity& quantity) {
 
 std::string stated_text(double value, const std::string& unit) {
     if (std::isinf(value)) return "none";
-    return with_unit(fmt::format("{:.6g}", value), printed_unit(unit));
+    // As it was stated, but for what a person would not write: 3e-05 V is 30 µV.
+    constexpr double smallest_stated = 1e-3;
+    const Scale scale = std::abs(value) < smallest_stated ? scale_for(std::abs(value), unit) : Scale{};
+    return with_unit(fmt::format("{:.6g}", value * scale.factor), scale.prefix + printed_unit(unit));
 }
 
 std::string limit_text(const analysis::Tolerance& limit, const std::string& unit) {

@@ -272,6 +272,8 @@ inline Session crowd() {
             session.claims.push_back(judged);
         }
     }
+    session.claims.back().verdict = analysis::Verdict::undecided;
+    session.claims.back().reason = "the claim is for 12.6 V, the test had 13.9 V: more than 5 % apart";
     return session;
 }
 
@@ -389,6 +391,62 @@ inline Session driver() {
     parameters.result.whole.add("qts", quantity(0.55, "", {{"test:free-air:noise", 0.003}}));
     parameters.result.conditions.emplace_back("three_point_fs_hz", 42.1);
     session.tests = {impedance, parameters};
+    return session;
+}
+
+/// A preamplifier: volts and no watts, one claim of its noise and one of its response.
+inline Session line() {
+    Session session = amplifier();
+    session.number = "L-1";
+    session.unit.kind = UnitKind::line;
+    session.unit.model = "Vorstufe 2";
+    session.unit.minimum_load_ohm.reset();
+    session.unit.minimum_bridged_load_ohm.reset();
+    capture::Load bare;
+    bare.name = "probe-a";
+    bare.bare_input = true;
+    bare.plus = 0;
+    session.bench.loads = {bare};
+    TestRecord noise;
+    noise.id = "noise";
+    noise.result.measure = "noise";
+    Findings found;
+    found.add("noise_v", quantity(38.2e-6, "V", {{"input:probe-a:scale", 0.4e-6}}));
+    found.add("noise_a_weighted_v", quantity(24.6e-6, "V", {{"input:probe-a:scale", 0.3e-6}}));
+    noise.result.loads.emplace_back("probe-a", found);
+    TestRecord sweep;
+    sweep.id = "sweep";
+    sweep.result.measure = "response";
+    Findings curve;
+    curve.add("gain_1khz_db", quantity(12.04, "dB", {{"input:probe-a:scale", 0.05}}));
+    curve.add("lower_limit_3db_hz", quantity(11.8, "Hz", {{"test:sweep:probe-a:noise", 0.1}}));
+    curve.add("upper_limit_3db_hz", quantity(38200.0, "Hz", {{"test:sweep:probe-a:noise", 200.0}}));
+    sweep.result.loads.emplace_back("probe-a", curve);
+    session.tests = {noise, sweep};
+    const auto claimed = [](const char* text, const TestRecord& test, const char* name,
+                            analysis::Tolerance limit) {
+        JudgedClaim made{text,  test.id, "probe-a", name, {}, *test.result.loads[0].second.find(name),
+                         limit, {}};
+        made.verdict = analysis::judge(*made.measured, limit);
+        return made;
+    };
+    session.claims = {
+        claimed("noise below 30 microvolts, A-weighted", noise, "noise_a_weighted_v", {{}, 30e-6}),
+        claimed("up to 50 kHz", sweep, "upper_limit_3db_hz", {50000.0, {}})};
+    return session;
+}
+
+/// Two inputs on one node, compared before a driver is measured with them.
+inline Session pair_of_inputs() {
+    Session session = driver();
+    session.number = "P-1";
+    TestRecord match;
+    match.id = "inputs";
+    match.result.measure = "match";
+    match.result.whole.add("ratio_1khz_db", quantity(0.0347, "dB", {{"test:inputs:noise", 0.0002}}));
+    match.result.whole.add("ratio_10khz_db", quantity(0.0351, "dB", {{"test:inputs:noise", 0.0002}}));
+    match.result.whole.add("phase_10khz_deg", quantity(-0.72, "deg", {{"test:inputs:noise", 0.001}}));
+    session.tests.insert(session.tests.begin(), match);
     return session;
 }
 
