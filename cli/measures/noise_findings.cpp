@@ -184,6 +184,23 @@ void add_remarks(const NoiseContext& context, Findings& findings) {
     }
 }
 
+/// The lines that stand out: of the mains, and the strongest other one. As they were heard, the bench's own
+/// in them.
+void add_lines(const NoiseContext& context, Findings& findings) {
+    std::vector<analysis::NoiseLine> lines = context.own->hum_lines;
+    if (context.own->whistle) lines.push_back(*context.own->whistle);
+    if (lines.empty()) return;
+    std::sort(lines.begin(), lines.end(), [](const analysis::NoiseLine& a, const analysis::NoiseLine& b) {
+        return a.frequency_hz < b.frequency_hz;
+    });
+    analysis::Curve curve{{{"frequency_hz"}, {"voltage_v"}}};
+    for (const analysis::NoiseLine& line : lines) {
+        curve.columns[0].values.push_back(line.frequency_hz);
+        curve.columns[1].values.push_back(line.volts);
+    }
+    findings.curves.emplace_back("lines", std::move(curve));
+}
+
 }  // namespace
 
 Findings noise_findings(const NoiseContext& context) {
@@ -216,6 +233,7 @@ Findings noise_findings(const NoiseContext& context) {
     add_hum(context, findings);
     add_whine(context, findings);
     add_remarks(context, findings);
+    add_lines(context, findings);
     return findings;
 }
 

@@ -102,6 +102,10 @@ def hum():
             report.absolute(f"{mains} Hz: mains_hz", outcome.value("hiss", "mains_hz"), mains, 0.05)
             decibels(f"{mains} Hz: noise_v, hum in it", outcome.value("hiss", "noise_v"), np.sqrt(expected**2 + 0.5e-3**2))
             report.check("hum: hum is" in outcome.warnings("hiss"), f"{mains} Hz: told of in a warning")
+            lines = outcome.findings("hiss", "load-a")["curves"]["lines"]
+            report.check([round(f / mains) for f in lines["frequency_hz"]] == list(parts), f"{mains} Hz: its lines are a curve", str(lines["frequency_hz"]))
+            for order, volts_of_line in zip(parts, lines["voltage_v"]):
+                decibels(f"{mains} Hz: line {order}", volts_of_line, parts[order])
     with program.Workshop(job()) as shop:
         t = np.arange(12 * RATE) / RATE
         outcome = shop.run({"hiss": units(white(0.5e-3, 12, 3) + 1e-3 * np.sin(2 * np.pi * 3217.4 * t))})

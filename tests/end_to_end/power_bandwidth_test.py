@@ -62,6 +62,13 @@ def run():
         for percent, column in ((1, "power_w"), (3, "power_at_3_percent_w")):
             for i, frequency in enumerate(FREQUENCIES):
                 report.relative(f"{percent} % at {frequency:.0f} Hz", c[column][i], watts(frequency, percent), 2.0 if 3 * frequency > 20000 else 1.0)
+        # JCGM 100:2008, 5.1.6: twice the scale's 0.5 % and once the load's, k = 2. What the steps add between which the curve
+        # is laid can be no more than a whole step of 0.5 dB taken as rectangular (4.3.7).
+        scale = 2 * np.hypot(2 * 0.005, 0.005)
+        step = 2 * (10 ** 0.05 - 1) / 2 / np.sqrt(3)
+        parts = [u / p for u, p in zip(c["power_expanded_uncertainty_w"], c["power_w"])]
+        report.check(all(scale * 0.999 < u < np.hypot(scale, step) for u in parts), "expanded uncertainty of each power",
+                     f"{100 * min(parts):.2f} to {100 * max(parts):.2f} %, scale and load {100 * scale:.2f} %, with a whole step {100 * np.hypot(scale, step):.2f} %")
         report.check(c["harmonics_in_band"] == [665, 332, 19, 3, 0, 0], "harmonics in the band", str(c["harmonics_in_band"]))
         text = outcome.warnings("band")
         report.check("12000 hz (0 in band)" in text and "20000 hz (0 in band)" in text and "fall of gain" in text, "told where no harmonic is left, and what judged", text[:240])

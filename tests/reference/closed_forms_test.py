@@ -81,6 +81,11 @@ def check_one(outcome, name, form, to_10):
         if error > worst:
             worst, of = error, n
     report.check(worst <= THD_LIMIT, f"{name} harmonics 2 .. 10", f"worst is {of}, off by {worst:.2e} % of {THD_LIMIT:.1e} %")
+    curve = outcome.findings(name, "load-a")["curves"]["harmonics"]
+    off = max([abs((level or 0.0) - 100 * abs(form[n] / form[1])) for n, level in zip(range(2, 11), curve["level_percent"])])
+    told = all((level is None) == (value is None) and (level is None or level >= floor)
+               for level, value, floor in zip(curve["level_percent"], measured, curve["floor_percent"]))
+    report.check(curve["order"] == list(range(2, 11)) and off <= THD_LIMIT and told, f"{name} harmonics as a curve, none below its floor", f"off by {off:.2e} %")
     if to_10 is not None:
         sum_to_10 = np.sqrt(sum((value or 0.0) ** 2 for value in measured))
         report.absolute(f"{name} against the printed table, to the 10th", sum_to_10, to_10, THD_LIMIT + 5e-7)
