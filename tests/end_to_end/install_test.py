@@ -68,7 +68,7 @@ def completion(prefix, commands):
     for path, options in commands.items():
         names = {other[-1] for other in commands if len(other) == len(path) + 1 and other[:-1] == path}
         got = complete(script, "assay", *path, "")
-        report.check(names | options <= got, f"completes after assay {' '.join(path)}", f"missing {names | options - got}")
+        report.check(names | options <= got, f"completes after assay {' '.join(path)}", f"missing {(names | options) - got}")
     report.check(complete(script, "assay", "certify", "x", "--paper", "") == {"a4", "letter"}, "completes the words of an option")
     report.check(complete(script, "assay", "run", "--be") == {"--bench"}, "completes part of an option")
     report.check(complete(script, "assay", "run", "--bench", "") == set(), "leaves files to the shell")
@@ -87,8 +87,7 @@ def library(prefix, work):
 
 
 def package(work):
-    # The packaging step would build all first: the install rules of the tree as it is built serve here.
-    made = run("cpack", "-G", "DEB", "-B", work, "--config", BUILD / "CPackConfig.cmake", "-D", "CPACK_CMAKE_GENERATOR=")
+    made = run("cpack", "-G", "DEB", "-B", work, "--config", BUILD / "CPackConfig.cmake")
     debs = list(Path(work).glob("*.deb"))
     if not report.check(made.returncode == 0 and len(debs) == 1, "cpack makes one package", (made.stdout + made.stderr).strip()[-400:]):
         return
