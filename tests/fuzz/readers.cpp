@@ -62,18 +62,24 @@ fs::path file_of(std::string_view bytes, const char* name) {
     return path;
 }
 
-constexpr std::string_view plain_bench = R"(schema = "assay-bench-1"
-[source]
-kind = "recording"
+constexpr std::string_view plain_bench = R"([sound]
+source = "device"
 sample_rate_hz = 48000
-output_fs_volts = 2.0
+[[output]]
+name = "drive"
+channel = 1
+volts_at_full_scale = 2.0
+maximum_dbfs = 0.0
 [[input]]
 name = "probe"
 channel = 1
-fs_volts = 100.0
+volts_at_full_scale = 1.9
+attenuation = 13.0
+uncertainty_percent = 0.5
 [[load]]
 name = "load"
-ohms = 4.0
+resistance_ohm = 4.0
+uncertainty_percent = 0.5
 plus = "probe"
 )";
 
