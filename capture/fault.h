@@ -14,6 +14,7 @@ enum class FaultKind {
     bad_input_file,     // exit 2: a job, bench or session file
     untrusted_capture,  // exit 3: overload, dropout, no signal, wrong wiring
     verification,       // exit 4
+    not_written,        // exit 2: the disk is full, or took no more
     stopped,            // exit 130: by hand
     internal,           // exit 1
 };

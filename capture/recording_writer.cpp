@@ -34,6 +34,14 @@ int subtype(int bits) {
     }
 }
 
+/// "No space left on device" of the library's "System error : No space left on device."
+std::string last_error(SNDFILE* file) {
+    std::string text = sf_strerror(file);
+    if (const auto colon = text.rfind(" : "); colon != std::string::npos) text.erase(0, colon + 3);
+    if (text.ends_with('.')) text.pop_back();
+    return text;
+}
+
 // The next number of the splitmix64 sequence: the same on every machine, unlike the library's
 // distributions. Steele, Lea, Flood, "Fast splittable pseudorandom number generators" (2014).
 std::uint64_t next_random(std::uint64_t& state) {
@@ -144,10 +152,9 @@ Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {
         written = sf_write_int(as_file(file_), scratch_.data(), count);
     }
     if (written == count) return {};
-    return fail(
-        FaultKind::internal,
-        fmt::format("{}: cannot be written further ({})", path_.string(), sf_strerror(as_file(file_))),
-        "see whether the disk is full");
+    return fail(FaultKind::not_written,
+                fmt::format("{}: cannot be written further ({})", path_.string(), last_error(as_file(file_))),
+                "see whether the disk is full");
 }
 
 Result<void> RecordingWriter::write(std::span<const float> interleaved) {
@@ -188,7 +195,7 @@ Result<void> RecordingWriter::finish() {
     if (closed == 0 && !error) return {};
     std::error_code ignored;
     std::filesystem::remove(temporary_, ignored);
-    return fail(FaultKind::internal,
+    return fail(FaultKind::not_written,
                 fmt::format("{}: cannot be completed ({})", path_.string(),
                             closed != 0 ? sf_error_number(closed) : error.message()),
                 "see whether the disk is full and the folder can be written to");

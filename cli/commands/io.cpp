@@ -23,6 +23,7 @@ int exit_status_of(capture::FaultKind kind) {
     switch (kind) {
         case capture::FaultKind::bad_arguments:
         case capture::FaultKind::bad_input_file:
+        case capture::FaultKind::not_written:
             return exit_bad_input;
         case capture::FaultKind::untrusted_capture:
             return exit_untrusted;

@@ -66,6 +66,22 @@ capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
     return write_file_safely(to, text.str());
 }
 
+tl::unexpected<Fault> cannot_be_made(const fs::path& folder, const std::error_code& error) {
+    return capture::fail(FaultKind::bad_arguments, folder.string() + ": cannot be made: " + error.message(),
+                         "choose a folder that you may write to");
+}
+
+/// The session's folder, for this run alone. None where a session to go on with is not there.
+capture::Result<std::optional<FolderLock>> take_folder(const RunOptions& options) {
+    std::error_code error;
+    if (options.resume && !fs::is_directory(options.into, error)) return std::optional<FolderLock>{};
+    fs::create_directories(options.into, error);
+    if (error) return cannot_be_made(options.into, error);
+    auto lock = FolderLock::take(options.into);
+    if (!lock) return tl::unexpected<Fault>(lock.error());
+    return std::optional<FolderLock>(std::move(*lock));
+}
+
 capture::Result<void> prepare_folder(const RunOptions& options) {
     std::error_code error;
     if (options.resume && fs::exists(options.into / "job.toml", error)) return {};
@@ -80,10 +96,7 @@ capture::Result<void> prepare_folder(const RunOptions& options) {
                              "go on with it by --resume, or choose another folder");
     }
     fs::create_directories(options.into / "captures", error);
-    if (error)
-        return capture::fail(FaultKind::bad_arguments,
-                             options.into.string() + ": cannot be made: " + error.message(),
-                             "choose a folder that you may write to");
+    if (error) return cannot_be_made(options.into, error);
     if (auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
     return copy_text(options.bench, options.into / "bench.toml");
 }
@@ -261,6 +274,8 @@ int run_session(const RunOptions& options, const Manner& manner) {
         offline = std::move(*opened);
     }
     capture::Device& device = live ? live->device() : *offline;
+    const auto own_folder = take_folder(options);
+    if (!own_folder) return report(own_folder.error());
     std::optional<Session> before;
     if (options.resume) {
         auto loaded = load_progress(options);
@@ -326,6 +341,10 @@ int run_session(const RunOptions& options, const Manner& manner) {
         if (record.result.fault) {
             Fault fault = *record.result.fault;
             if (fault.kind == FaultKind::stopped) return report(fault);
+            if (fault.kind == FaultKind::not_written) {
+                fault.mend += ", then go on with --resume";
+                return report(fault);
+            }
             // A test that names a faulty one has that fault too; it is told once.
             const bool repeated = std::any_of(told.begin(), told.end(), [&](const std::string& earlier) {
                 return fault.text.ends_with(earlier) || earlier.ends_with(fault.text);

@@ -3,6 +3,7 @@
 #include <fcntl.h>
 #include <poll.h>
 #include <spawn.h>
+#include <sys/file.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -57,6 +58,25 @@ bool write_all(int file, std::string_view text) {
 }
 
 }  // namespace
+
+capture::Result<FolderLock> FolderLock::take(const std::filesystem::path& folder) {
+    const int opened = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
+    if (opened < 0) return cannot_write(folder, errno);
+    FolderLock lock(opened);
+    if (::flock(opened, LOCK_EX | LOCK_NB) == 0) return lock;
+    // A file system without locks is no reason to refuse.
+    if (errno != EWOULDBLOCK) return lock;
+    return fail(FaultKind::bad_arguments, shown(folder) + ": another run of assay is at work in it",
+                "wait for its end, or choose another folder");
+}
+
+FolderLock::FolderLock(FolderLock&& other) noexcept : descriptor_(other.descriptor_) {
+    other.descriptor_ = -1;
+}
+
+FolderLock::~FolderLock() {
+    if (descriptor_ >= 0) ::close(descriptor_);
+}
 
 capture::Result<void> write_file_safely(const std::filesystem::path& path, std::string_view text) {
     std::filesystem::path temporary = path;

@@ -16,6 +16,23 @@ namespace assay::cli {
 [[nodiscard]] capture::Result<void> write_file_safely(const std::filesystem::path& path,
                                                       std::string_view text);
 
+/// A folder that this run alone writes into, until this goes or the program ends, however it ends. Nothing is
+/// left in the folder.
+class FolderLock {
+  public:
+    /// Fault of kind bad_arguments: another run holds the folder, or it is not there.
+    [[nodiscard]] static capture::Result<FolderLock> take(const std::filesystem::path& folder);
+    FolderLock(FolderLock&& other) noexcept;
+    FolderLock& operator=(FolderLock&&) = delete;
+    FolderLock(const FolderLock&) = delete;
+    FolderLock& operator=(const FolderLock&) = delete;
+    ~FolderLock();
+
+  private:
+    explicit FolderLock(int descriptor) : descriptor_(descriptor) {}
+    int descriptor_ = -1;
+};
+
 struct ProgramOutput {
     int exit_status = 0;  // 128 + signal if it was ended by one
     std::string out{};

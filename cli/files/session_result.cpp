@@ -67,6 +67,7 @@ const EnumWords<capture::FaultKind>& fault_words() {
                                             {FaultKind::bad_input_file, "bad-input-file"},
                                             {FaultKind::untrusted_capture, untrusted_code},
                                             {FaultKind::verification, "verification"},
+                                            {FaultKind::not_written, "not-written"},
                                             {FaultKind::stopped, "stopped"},
                                             {FaultKind::internal, "internal"}};
     return words;
