@@ -14,7 +14,7 @@
 namespace assay::cli {
 namespace {
 
-std::string replaced(std::string text, const std::string& pattern, const std::string& by) {
+std::string replaced(const std::string& text, const std::string& pattern, const std::string& by) {
     return std::regex_replace(text, std::regex(pattern), by);
 }
 
