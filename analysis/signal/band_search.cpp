@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 
 #include "analysis/signal/fft.h"
 
@@ -11,9 +12,10 @@ namespace {
 
 using Complex = std::complex<double>;
 
-std::vector<Complex> analytic_band(const std::vector<Complex>& signal, double rate_hz, double low_hz,
+std::vector<Complex> analytic_band(std::vector<Complex> signal, double rate_hz, double low_hz,
                                    double high_hz) {
     std::vector<Complex> bins = transform(signal, false);
+    signal = {};  // of a long recording it is much
     const double bin_hz = rate_hz / static_cast<double>(bins.size());
     for (std::size_t k = 0; k < bins.size(); ++k) {
         const double frequency_hz = static_cast<double>(k) * bin_hz;
@@ -28,7 +30,7 @@ std::vector<Complex> template_of(const Waveform& wave, double rate_hz, double lo
     const auto count = static_cast<std::size_t>(std::ceil(wave.duration_s * rate_hz));
     std::vector<Complex> samples(good_fft_length(2 * count));
     for (std::size_t n = 0; n < count; ++n) samples[n] = wave.at(static_cast<double>(n) / rate_hz);
-    samples = analytic_band(samples, rate_hz, low_hz, high_hz);
+    samples = analytic_band(std::move(samples), rate_hz, low_hz, high_hz);
     samples.resize(count);
     return samples;
 }
@@ -75,7 +77,7 @@ double BandSignal::peak() const {
 BandSignal band_limit(const std::vector<float>& signal, double rate_hz, double low_hz, double high_hz) {
     std::vector<Complex> samples(good_fft_length(signal.size() + static_cast<std::size_t>(rate_hz / 10.0)));
     std::copy(signal.begin(), signal.end(), samples.begin());
-    samples = analytic_band(samples, rate_hz, low_hz, high_hz);
+    samples = analytic_band(std::move(samples), rate_hz, low_hz, high_hz);
     BandSignal band{{}, rate_hz, low_hz, high_hz};
     band.samples.reserve(signal.size());
     for (std::size_t n = 0; n < signal.size(); ++n)
@@ -83,21 +85,25 @@ BandSignal band_limit(const std::vector<float>& signal, double rate_hz, double l
     return band;
 }
 
-Match best_match(const BandSignal& band, const Waveform& wave, double from_s, double to_s) {
-    const std::vector<Complex> shape = template_of(wave, band.rate_hz, band.low_hz, band.high_hz);
-    const auto first = static_cast<std::ptrdiff_t>(std::floor(from_s * band.rate_hz));
-    const auto last = static_cast<std::ptrdiff_t>(std::ceil(to_s * band.rate_hz));
-    if (last < first || shape.empty()) return {};
-    const auto lags = static_cast<std::size_t>(last - first + 1);
+namespace {
+
+constexpr std::ptrdiff_t most_lags = 1
+                                     << 17;  // searched at a time: memory for a few seconds, not for an hour
+
+/// The best of the lags `first` to `last`, in samples of the band's signal. Its neighbours are looked at for
+/// the place between the samples, unless they lie outside `lowest` to `highest`.
+Match best_of_lags(const BandSignal& band, const std::vector<Complex>& shape, double shape_energy,
+                   std::ptrdiff_t first, std::ptrdiff_t last, std::ptrdiff_t lowest, std::ptrdiff_t highest) {
+    const std::ptrdiff_t from_lag = std::max(first - 1, lowest);
+    const std::ptrdiff_t to_lag = std::min(last + 1, highest);
+    const auto lags = static_cast<std::size_t>(to_lag - from_lag + 1);
     std::vector<Complex> stretch(lags - 1 + shape.size());
     for (std::size_t n = 0; n < stretch.size(); ++n) {
-        const std::ptrdiff_t from = first + static_cast<std::ptrdiff_t>(n);
+        const std::ptrdiff_t from = from_lag + static_cast<std::ptrdiff_t>(n);
         if (from >= 0 && from < static_cast<std::ptrdiff_t>(band.samples.size())) {
             stretch[n] = static_cast<Complex>(band.samples[static_cast<std::size_t>(from)]);
         }
     }
-    double shape_energy = 0.0;
-    for (const Complex& value : shape) shape_energy += std::norm(value);
     std::vector<double> running(stretch.size() + 1, 0.0);
     for (std::size_t n = 0; n < stretch.size(); ++n) running[n + 1] = running[n] + std::norm(stretch[n]);
     const double floor = 1e-9 * running.back() + 1e-30;
@@ -105,8 +111,10 @@ Match best_match(const BandSignal& band, const Waveform& wave, double from_s, do
     // The place is where the correlation is highest among those of high likeness: likeness alone would be
     // drawn to faint stretches.
     std::vector<double> likeness(lags);
-    std::size_t best = 0;
-    for (std::size_t lag = 0; lag < lags; ++lag) {
+    const auto start = static_cast<std::size_t>(first - from_lag);
+    const auto end = static_cast<std::size_t>(last - from_lag) + 1;
+    std::size_t best = start;
+    for (std::size_t lag = start; lag < end; ++lag) {
         const double energy = running[lag + shape.size()] - running[lag];
         likeness[lag] = std::abs(sums[lag]) / std::sqrt(shape_energy * (energy + floor));
         if (likeness[lag] > likeness[best]) best = lag;
@@ -120,8 +128,26 @@ Match best_match(const BandSignal& band, const Waveform& wave, double from_s, do
         if (curvature < 0.0) shift = std::clamp(0.5 * (left - right) / curvature, -1.0, 1.0);
     }
     const double energy = running[best + shape.size()] - running[best];
-    return {(static_cast<double>(first) + static_cast<double>(best) + shift) / band.rate_hz, likeness[best],
-            std::sqrt(energy / static_cast<double>(shape.size()))};
+    return {(static_cast<double>(from_lag) + static_cast<double>(best) + shift) / band.rate_hz,
+            likeness[best], std::sqrt(energy / static_cast<double>(shape.size()))};
+}
+
+}  // namespace
+
+Match best_match(const BandSignal& band, const Waveform& wave, double from_s, double to_s) {
+    const std::vector<Complex> shape = template_of(wave, band.rate_hz, band.low_hz, band.high_hz);
+    const auto first = static_cast<std::ptrdiff_t>(std::floor(from_s * band.rate_hz));
+    const auto last = static_cast<std::ptrdiff_t>(std::ceil(to_s * band.rate_hz));
+    if (last < first || shape.empty()) return {};
+    double shape_energy = 0.0;
+    for (const Complex& value : shape) shape_energy += std::norm(value);
+    std::optional<Match> best;
+    for (std::ptrdiff_t lag = first; lag <= last; lag += most_lags) {
+        const Match match =
+            best_of_lags(band, shape, shape_energy, lag, std::min(lag + most_lags - 1, last), first, last);
+        if (!best || match.likeness > best->likeness) best = match;
+    }
+    return *best;
 }
 
 }  // namespace assay::analysis

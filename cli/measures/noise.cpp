@@ -107,15 +107,15 @@ Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& tak
                                          take.recording.duration_s()),
                              "record at least 10 s with the unit's input terminated");
     }
-    const auto read = read_take(setup, take);
+    const double whole_s = take.recording.duration_s();
+    const double from_s = whole_s >= shortest_s + 2.0 * edge_s ? edge_s : 0.0;
+    const double to_s = std::min(whole_s - from_s, from_s + longest_s);
+    const auto read = read_take(setup, take, from_s, to_s);
     if (!read) return tl::unexpected<capture::Fault>(read.error());
     for (const std::size_t index : inputs_of(setup)) {
         if (auto fine = check_input(take, *read, setup.bench->inputs[index]); !fine)
             return tl::unexpected<capture::Fault>(fine.error());
     }
-    const double whole_s = take.recording.duration_s();
-    const double from_s = whole_s >= shortest_s + 2.0 * edge_s ? edge_s : 0.0;
-    const double to_s = std::min(whole_s - from_s, from_s + longest_s);
     std::vector<NoiseReading> readings;
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];

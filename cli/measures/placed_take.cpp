@@ -21,14 +21,16 @@ using capture::Result;
 
 // Zeros and held values count as a lost buffer where the channel is too loud to round to them.
 constexpr double loud_enough = 0.003;
+constexpr double around_tone_s = 10.0;  // read before and after it
 
 std::span<const float> stretch(const PlacedTake& placed, int channel, double from_s, double to_s) {
     const auto found = std::find(placed.channels.begin(), placed.channels.end(), channel);
     const std::vector<float>& samples =
         placed.samples[static_cast<std::size_t>(found - placed.channels.begin())];
     const auto size = static_cast<double>(samples.size());
-    const double first = std::clamp(std::ceil(from_s * placed.rate_hz), 0.0, size);
-    const double end = std::clamp(std::ceil(to_s * placed.rate_hz), first, size);
+    const auto before = static_cast<double>(placed.first_frame);
+    const double first = std::clamp(std::ceil(from_s * placed.rate_hz) - before, 0.0, size);
+    const double end = std::clamp(std::ceil(to_s * placed.rate_hz) - before, first, size);
     return std::span(samples).subspan(static_cast<std::size_t>(first), static_cast<std::size_t>(end - first));
 }
 
@@ -53,7 +55,10 @@ std::vector<std::size_t> inputs_of(const Setup& setup) {
     return {inputs.begin(), inputs.end()};
 }
 
-Result<PlacedTake> read_take(const Setup& setup, const Take& take) {
+namespace {
+
+/// Channels and raw checks; no samples yet.
+Result<PlacedTake> look_at(const Setup& setup, const Take& take) {
     std::set<int> channels;
     for (const std::size_t input : inputs_of(setup)) channels.insert(setup.bench->inputs[input].channel);
     PlacedTake placed;
@@ -64,18 +69,34 @@ Result<PlacedTake> read_take(const Setup& setup, const Take& take) {
     auto raw = capture::check_raw(take.recording, placed.channels);
     if (!raw) return tl::unexpected<capture::Fault>(raw.error());
     placed.raw = std::move(*raw);
+    return placed;
+}
+
+Result<void> read_samples(const Take& take, double from_s, double to_s, PlacedTake& placed) {
     auto reader = capture::RecordingReader::open(take.recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    auto samples = reader->read(placed.channels, 0, take.recording.frames);
-    if (!samples) return tl::unexpected<capture::Fault>(samples.error());
-    placed.samples = std::move(*samples);
+    const auto frames = static_cast<double>(take.recording.frames);
+    const double first = std::clamp(std::floor(from_s * placed.rate_hz), 0.0, frames);
+    const double end = std::clamp(std::ceil(to_s * placed.rate_hz), first, frames);
+    placed.first_frame = static_cast<std::int64_t>(first);
+    return reader->read_into(placed.channels, placed.first_frame, static_cast<std::int64_t>(end - first),
+                             placed.samples);
+}
+
+}  // namespace
+
+Result<PlacedTake> read_take(const Setup& setup, const Take& take, double from_s, double to_s) {
+    auto placed = look_at(setup, take);
+    if (!placed) return placed;
+    if (auto read = read_samples(take, from_s, to_s, *placed); !read)
+        return tl::unexpected<capture::Fault>(read.error());
     return placed;
 }
 
 Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
-    auto read = read_take(setup, take);
-    if (!read) return read;
-    PlacedTake placed = std::move(*read);
+    auto looked_at = look_at(setup, take);
+    if (!looked_at) return looked_at;
+    PlacedTake placed = std::move(*looked_at);
     const analysis::TonePlan plan = plan_of(take.tone);
     auto placement = place_tone(take, placed.channels, plan);
     if (!placement) return tl::unexpected<capture::Fault>(placement.error());
@@ -85,8 +106,14 @@ Result<PlacedTake> place_take(const Setup& setup, const Take& take) {
     }
     const std::size_t last = placed.steps.size() - 1;
     const double last_s = static_cast<double>(placed.steps[last].frames) / take.tone.rate_hz;
-    if (const auto whole = check_length(take, placed.at_s(last, last_s)); !whole)
+    const double end_s = placed.at_s(last, last_s);
+    if (const auto whole = check_length(take, end_s); !whole)
         return tl::unexpected<capture::Fault>(whole.error());
+    // Some quiet before and after, which tells the noise.
+    if (auto read =
+            read_samples(take, placed.placement.start_s - around_tone_s, end_s + around_tone_s, placed);
+        !read)
+        return tl::unexpected<capture::Fault>(read.error());
     return placed;
 }
 

@@ -19,7 +19,8 @@ struct PlacedTake {
     capture::RawChecks raw{};
     std::vector<int> channels{};                // of all inputs that the test needs, rising
     std::vector<capture::Segment> steps{};      // the tone's segments of role step
-    std::vector<std::vector<float>> samples{};  // of each channel, the whole recording
+    std::vector<std::vector<float>> samples{};  // of each channel, from first_frame on: as much as is needed
+    std::int64_t first_frame = 0;               // of the recording
     double rate_hz = 0.0;                       // of the recorder, nominal
 
     /// Second of the recording where a second of a step lies.
@@ -28,9 +29,10 @@ struct PlacedTake {
     }
 };
 
-/// Reads the samples of all inputs of the test and what they tell by themselves; looks for no tone. Faults:
-/// too few channels, a file that cannot be read.
-[[nodiscard]] capture::Result<PlacedTake> read_take(const Setup& setup, const Take& take);
+/// Reads the samples of all inputs of the test between two seconds, and what the whole recording tells by
+/// itself; looks for no tone. Faults: too few channels, a file that cannot be read.
+[[nodiscard]] capture::Result<PlacedTake> read_take(const Setup& setup, const Take& take, double from_s,
+                                                    double to_s);
 
 /// Finds the tone. Faults: no signal, another signal, cut short, too few channels.
 [[nodiscard]] capture::Result<PlacedTake> place_take(const Setup& setup, const Take& take);

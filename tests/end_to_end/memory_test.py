@@ -1,0 +1,86 @@
+"""Long recordings need no more memory than short ones: below 200 MB whatever the length, and the numbers are those of
+the short recording. The operating system tells the memory (largest resident set, wait4); a recording of twenty
+minutes in two channels is 230 MB as the program holds samples of one channel, and more than 1 GB where it is
+transformed whole, so a program that holds it fails here.
+"""
+
+import json
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+
+sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
+from outside import program, sound_files  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+report = Report("Memory for long recordings")
+RATE, MINUTES, MOST_MB = 48000, 20, 200
+TESTS = [{"id": "noise", "measure": "noise", "loads": ["load-a"]},
+         {"id": "tone", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -20}]
+
+
+def grown(short, long, minutes):
+    """The short recording, and its last seconds of quiet again and again behind it; 24 bits, two channels."""
+    text = short.read_bytes()
+    at = text.index(b"data") + 8
+    frame_bytes = 6
+    sound = text[at:]
+    quiet = sound[-20 * RATE * frame_bytes:]
+    more = (minutes * 60 * RATE * frame_bytes - len(sound)) // len(quiet)
+    size = len(sound) + more * len(quiet)
+    with open(long, "wb") as file:
+        file.write(text[:4] + (at - 8 + size).to_bytes(4, "little") + text[8:at - 4] + size.to_bytes(4, "little") + sound)
+        for _ in range(more):
+            file.write(quiet)
+
+
+# A process of its own, which is small: what was the memory of whoever starts a program counts as the program's.
+WATCHER = """import os, subprocess, sys
+process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
+_, status, used = os.wait4(process.pid, 0)
+print(used.ru_maxrss)
+sys.exit(os.waitstatus_to_exitcode(status))"""
+
+
+def run(folder, recordings, into):
+    done = subprocess.run([sys.executable, "-c", WATCHER, program.PROGRAM, "run", folder / "job.toml", "--bench", folder / "bench.toml",
+                           "--recordings", recordings, "--into", into, "--pages", "none", "--quiet"], capture_output=True, text=True)
+    return done.returncode, int(done.stdout) / 1024, done.stderr
+
+
+def compare(folder):
+    tones = program.assay("tones", folder / "job.toml", "--bench", folder / "bench.toml", "--into", folder / "tones")
+    report.check(tones.status == 0, "tones", "" if tones.status == 0 else tones.err)
+    random = np.random.default_rng(11)
+    tone = sound_files.read_wav(folder / "tones/tone.wav").channel(1)
+    for name, sound in {"noise": np.zeros(90 * RATE), "tone": np.concatenate([np.zeros(3 * RATE), 0.7 * tone, np.zeros(100 * RATE)])}.items():
+        samples = np.stack([sound, sound], 1) + 1e-4 * random.standard_normal((len(sound), 2))
+        for kind in ("short", "long"):
+            (folder / kind).mkdir(exist_ok=True)
+        sound_files.write_wav(folder / f"short/{name}.wav", RATE, samples, "pcm24")
+        grown(folder / f"short/{name}.wav", folder / f"long/{name}.wav", MINUTES)
+    sessions = {}
+    for kind in ("short", "long"):
+        status, mb, told = run(folder, folder / kind, folder / f"session-{kind}")
+        report.check(status == 0, f"{kind} recordings", told)
+        report.check(mb < MOST_MB, f"memory of the {kind} recordings", f"{mb:.0f} MB, at most {MOST_MB} MB")
+        sessions[kind] = json.loads((folder / f"session-{kind}/session.json").read_text())["tests"]
+    for test in ("noise", "tone"):
+        short, long = (sessions[kind][test]["loads"]["load-a"]["quantities"] for kind in ("short", "long"))
+        report.check(set(short) == set(long) and len(short) > 3, f"{test}: the same numbers are given", str(set(short) ^ set(long)))
+        # Noise is read from the same samples. A tone's place is found in another stretch of the recording, by some
+        # nanoseconds elsewhere.
+        limit = 1e-9 if test == "noise" else 1e-6
+        worst = max(abs(long[name]["value"] / short[name]["value"] - 1) for name in short)
+        report.check(worst <= limit, f"{test}: they are the same", f"at most {worst:.2g} apart, allowed {limit:.0e}")
+
+
+with tempfile.TemporaryDirectory(prefix="assay-memory-") as name:
+    here = Path(name)
+    (here / "bench.toml").write_text(program.bench_text(sound={"sample_rate_hz": RATE}))
+    (here / "job.toml").write_text(program.job_text(TESTS))
+    report.guarded("compare", lambda: compare(here))
+report.finish()
