@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <optional>
 
 #include "cli/commands/cautions.h"
 #include "cli/commands/play_sheet_held.h"
@@ -154,6 +155,22 @@ std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
 
 }  // namespace
 
+namespace {
+
+/// What the supply is to be set to, if the job says; `before_v`: what it was set to for the tone before.
+std::string supply_lines(const Test& test, std::optional<double> before_v) {
+    const auto set_v = test.number("supply_set_v");
+    if (!set_v) return {};
+    if (before_v == set_v) return fmt::format("     supply: as before, {:.4g} V\n", *set_v);
+    return fmt::format(
+        "     supply: SET IT TO {:.4g} V, read at the unit's own terminals, no signal; player stopped and "
+        "unit "
+        "off\n       while it is changed. Write down what the meter reads: the run asks for it.\n",
+        *set_v);
+}
+
+}  // namespace
+
 std::string play_sheet(const Job& job, const capture::Bench& bench, const std::vector<SheetEntry>& entries,
                        const LevelSet& level_set) {
     const bool all_in_jig =
@@ -164,13 +181,16 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
         all_in_jig ? jig_sheet_start(bench, level_set) : loads_sheet_start(job, bench, entries, level_set);
     double total_s = 0.0;
     int number = 0;
+    std::optional<double> supply_v;
     for (const SheetEntry& entry : entries) {
         total_s += played_s(entry);
+        const std::string supply = supply_lines(*entry.test, supply_v);
+        if (const auto set_v = entry.test->number("supply_set_v")) supply_v = set_v;
         if (entry.tone.segments.empty()) {
             text += fmt::format(
                 "  {}. Play nothing: the unit on, its input closed by the source's resistance (or shorted), "
-                "hands off. Record\n     {:.0f} s and save them as {}.wav.   ({})\n\n",
-                ++number, entry.tone.duration_s(), entry.test->id, entry.test->measure);
+                "hands off. Record\n     {:.0f} s and save them as {}.wav.   ({})\n{}\n",
+                ++number, entry.tone.duration_s(), entry.test->id, entry.test->measure, supply);
             continue;
         }
         text += fmt::format("  {}. {}.wav   {}   loudest {:.1f} dBFS   ({})\n", ++number, entry.test->id,
@@ -179,6 +199,7 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
             text += jig_lines(entry, bench, level_set) + "\n";
             continue;
         }
+        text += supply;
         std::string loads;
         for (const std::size_t index : entry.test->loads) {
             const capture::Load& load = bench.loads[index];

@@ -61,5 +61,32 @@ TEST(PlaySheet, SaysWhatATonePutsIntoTheJig) {
     EXPECT_EQ(jig_lines(entries[0], jig_bench(), {.level_dbfs = -10.0}).find("at most "), std::string::npos);
 }
 
+TEST(PlaySheet, SaysWhatTheSupplyIsSetToAndWhenItIsChanged) {
+    capture::Bench bench;
+    bench.outputs = {capture::Output{.name = "drive"}};
+    bench.inputs = {capture::Input{.name = "probe"}};
+    bench.loads = {capture::Load{.name = "load-a", .resistance_ohm = 4.0}};
+    std::vector<cli::Test> tests(4);
+    for (std::size_t k = 0; k < tests.size(); ++k) {
+        tests[k].id = "test-" + std::to_string(k);
+        tests[k].measure = "distortion";
+        tests[k].loads = {0};
+    }
+    tests[0].fields["supply_set_v"] = 14.4;
+    tests[1].fields["supply_set_v"] = 14.4;
+    tests[2].fields["supply_set_v"] = 12.0;
+    tests[2].measure = "noise";
+    const capture::Tone tone = capture::make_impedance_tone({});
+    capture::Tone silence;
+    silence.frames = 96000;
+    const std::string text = play_sheet(
+        {}, bench, {{&tests[0], tone}, {&tests[1], tone}, {&tests[2], silence}, {&tests[3], tone}}, {});
+    const std::size_t first = text.find("SET IT TO 14.4 V");
+    const std::size_t same = text.find("as before, 14.4 V");
+    const std::size_t changed = text.find("SET IT TO 12 V");
+    EXPECT_TRUE(first < same && same < changed && changed != std::string::npos) << text;
+    EXPECT_EQ(text.find("supply: ", changed + 1), std::string::npos) << "the last test states none";
+}
+
 }  // namespace
 }  // namespace assay::cli
