@@ -23,6 +23,10 @@ constexpr double settling_s = 0.3;       // of the stream; a tone is silent for 
 constexpr double longest_zeros_s = 0.5;  // from the start on
 constexpr double rate_tolerance = 0.02;  // the nearest pair of usual rates lies 8.8 % apart
 constexpr double rate_known_after_s = 2.0;
+constexpr double no_clock = 2.0;  // times the clock on the wall: a plug into nothing gives samples at once
+constexpr double no_clock_slack_s = 0.5;
+constexpr const char* name_the_card =
+    "name the sound card itself as record_device: `assay devices` lists what there is";
 constexpr auto longest_stall = 2s;
 constexpr auto poll = 4ms;
 
@@ -116,7 +120,8 @@ class Take {
         const auto tail =
             static_cast<std::int64_t>((tail_s + terms.input_latency_s + terms.output_latency_s) * rate);
         std::int64_t end = -1;  // frame of the recording at which all is in
-        Clock::time_point last_frame = Clock::now();
+        const Clock::time_point began = Clock::now();
+        Clock::time_point last_frame = began;
         while (end < 0 || watch_.frames() < end) {
             if (stop && !stopped) {
                 stopped = true;
@@ -125,6 +130,13 @@ class Take {
             bool any = false;
             while (stream_.recorded_waiting() >= block_frames && stream_.record(block_)) {
                 any = true;
+                if (!std::ranges::all_of(block_, [](float sample) { return std::isfinite(sample); })) {
+                    return distrust(
+                        fmt::format("the sound device gives samples that are no numbers, {:.2f} s into the "
+                                    "capture: no converter is behind it",
+                                    at_s()),
+                        at_s(), name_the_card);
+                }
                 watch_.look_at(block_);
                 if (auto written = writer_.write(block_); !written) return written;
             }
@@ -142,6 +154,14 @@ class Take {
                     at_s(), "look at its cable and its server, then run again with --resume");
             }
             std::this_thread::sleep_for(poll);
+        }
+        const double ran_s = std::chrono::duration<double>(Clock::now() - began).count();
+        if (at_s() > no_clock * ran_s + no_clock_slack_s) {
+            return distrust(
+                fmt::format(
+                    "the sound device gave {:.1f} s of sound within {:.1f} s: no converter is behind it",
+                    at_s(), ran_s),
+                0.0, name_the_card);
         }
         return {};
     }

@@ -203,10 +203,10 @@ Result<std::optional<capture::SteadySound>> sound_of(const WatchOptions& options
                 "lower it, or raise the output's maximum if the unit bears it");
         }
     }
+    say(manner, cautions_text());
     if (sound.level_dbfs <= confirm_above_dbfs || options.yes) return std::optional(sound);
     auto questions = Questions::open(std::nullopt, manner);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
-    say(manner, cautions_text());
     const auto yes = questions->yes(
         {"proceed", fmt::format("Play {:.0f} Hz at {:.1f} dBFS?", sound.frequency_hz, sound.level_dbfs), ""});
     if (!yes) return tl::unexpected<capture::Fault>(yes.error());
