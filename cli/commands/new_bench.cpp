@@ -122,6 +122,11 @@ std::string probe_text(const Answers& answers, int channel, const DividerProposa
             fmt::format("# No divider: the worst case of {:.4g} V peak is {:.1f} dBFS.\nattenuation = 1.0\n",
                         worst_v, divider.level_dbfs);
     }
+    if (answers.channels > 1.0 && !answers.bridged)
+        text += fmt::format(
+            "driven_by = [\"drive-{}\"]        # which output reaches it, when a line unit is "
+            "measured\n",
+            letter);
     return text +
            "tolerance_percent = 10.0       # a guess's limits; calibration replaces it by meter = "
            "\"bench-meter\"\n\n";

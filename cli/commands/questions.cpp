@@ -158,7 +158,9 @@ Result<std::string> Questions::choice(const Question& question, const std::vecto
     asked.text += " (" + all + ")";
     const auto check = [&](const std::string& text) -> std::string {
         for (const std::string& word : words) {
-            if (word == text || (word.size() > 1 && text.size() == 1 && text[0] == word[0])) {
+            const auto alike = std::count_if(words.begin(), words.end(),
+                                             [&](const std::string& other) { return other[0] == word[0]; });
+            if (word == text || (alike == 1 && text.size() == 1 && text[0] == word[0])) {
                 chosen = word;
                 return {};
             }

@@ -73,6 +73,16 @@ def new_files(folder):
         report.check(tones.status == 0, f"tones of the new files {name}", tones.err[-200:])
         wiring = program.assay("run", job, "--bench", file, "--into", here / "none", "--show-wiring")
         report.check(wiring.status == 0 and ("BRIDGED" in wiring.out) == (name == "b"), f"wiring of the new files {name}", wiring.err[-200:])
+    answers.write_text(f'bench = "{here / "a.toml"}"\nkind = "line"\nrated_output_v = 4\nrated_thd_percent = 0.1\n')
+    made = program.assay("new", "job", here / "line.toml", "--answers", answers)
+    tones = program.assay("tones", here / "line.toml", "--bench", here / "a.toml", "--into", here / "line-tones", "--quiet")
+    text = (here / "line.toml").read_text() if made.status == 0 else ""
+    report.check(tones.status == 0 and 'inputs = ["probe-a", "probe-b"]' in text and "voltage_at_0_1_percent_v" in text and "[rating]" not in text,
+                 "new job for a line unit: inputs in place of loads", made.err[-200:] + tones.err[-200:])
+    answers.write_text(f'bench = "{here / "a.toml"}"\nkind = "amplifier"\nrated_power_w = 20\nrating_basis = "mobile-14.4-v"\nsupply_v = 14.4\n')
+    made = program.assay("new", "job", here / "rated.toml", "--answers", answers)
+    text = (here / "rated.toml").read_text() if made.status == 0 else ""
+    report.check('basis = "mobile-14.4-v"' in text and "THD+N" in text and "at_supply_volts" not in text, "new job asks for the basis of the rating", made.err[-200:] + text[-300:])
     again = program.assay("new", "bench", here / "a.toml", "--answers", here / "a.answers")
     report.check(again.status == 2 and "there already" in again.err, "a file is not written over", again.err)
     # The divider by hand: twice 180 W into 4 ohm is 53.67 V peak across the bridge, 26.83 V at each end; -8 dBFS of 2 V
