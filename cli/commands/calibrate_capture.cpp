@@ -99,12 +99,13 @@ Result<void> ask_connected(const capture::Tone& tone, const CalibrateOptions& op
 }
 
 Result<Take> capture_tone(const Setup& setup, capture::Tone tone, const CalibrateOptions& options,
-                          const Manner& manner, const fs::path& into) {
+                          const Manner& manner, const fs::path& into, capture::LiveDevices* used = nullptr) {
     if (auto guarded = capture::check_tone(*setup.bench, outputs_of(setup), tone); !guarded)
         return tl::unexpected<capture::Fault>(guarded.error());
     auto choice = choose_sound(*setup.bench, options.bench.string(), true);
     if (!choice) return tl::unexpected<capture::Fault>(choice.error());
     capture::LiveDevice device(*setup.bench, choice->library, choice->devices);
+    if (used != nullptr) *used = choice->devices;
     Take take{std::move(tone), {}};
     capture::PlayRequest request;
     request.capture_name = setup.test->id;
@@ -133,12 +134,16 @@ Result<CardResponse> sweep_of(const Loopback& loopback, double level_dbfs, const
                       .folder = {}};
     auto tone = response_measure().next(setup, {});
     if (!tone) return capture::fail(FaultKind::internal, "the loopback has no sweep", "");
-    const auto take = capture_tone(setup, std::move(*tone), options, manner, into);
+    capture::LiveDevices used;
+    const auto take = capture_tone(setup, std::move(*tone), options, manner, into, &used);
     if (!take) return tl::unexpected<capture::Fault>(take.error());
     const auto reading = read_response(setup, *take);
     if (!reading) return tl::unexpected<capture::Fault>(reading.error());
     const capture::Input& input = loopback.bench.inputs[loopback.bench.loads[0].plus];
-    return card_response_of(*reading, input, take->recording.rate_hz, today());
+    CardResponse card = card_response_of(*reading, input, take->recording.rate_hz, today());
+    if (used.playback) card.playback_device = used.playback->host_api + ": " + used.playback->name;
+    card.record_device = used.record.host_api + ": " + used.record.name;
+    return card;
 }
 
 double card_db(const CardResponse& card, double frequency_hz) {
@@ -211,10 +216,12 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
     }
     const double level = std::floor(10.0 * std::min(*clean_up_to, 0.0)) / 10.0;
     if (const auto follows = judge_levels(levels, input.name); !follows) return report(follows.error());
-    const auto card =
+    auto card =
         sweep_of(*loopback, std::min(sweep_dbfs, levels.back().played_dbfs), options, manner, folder.path());
     if (!card) return report(card.error());
     if (const auto whole = judge_band(*card); !whole) return report(whole.error());
+    // The loudest clean step: what noise adds to it is nothing.
+    card->gain_db = levels.back().heard_dbfs - levels.back().played_dbfs;
     const fs::path file =
         fs::path(options.bench).replace_extension(fmt::format(".loopback-{}.json", input.channel));
     BenchEdits edits{{"clean_up_to_dbfs", fmt::format("{:.1f}", level)},

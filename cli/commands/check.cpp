@@ -52,7 +52,7 @@ bool tells(const std::string& measure, const std::string& name) {
 /// The tests that claims rest on, else all that play, as many as fit into two minutes (and always one).
 std::vector<std::string> key_tests(const Session& session, const Job& job, const capture::Bench& bench,
                                    const fs::path& folder) {
-    const JobOnBench all{&job, &bench, folder, &session.tests};
+    const JobOnBench all{&job, &bench, folder, &session.tests, session.created};
     std::vector<std::string> chosen;
     double spent_s = 0.0;
     for (const bool claimed : {true, false}) {

@@ -49,7 +49,7 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
     again.unit = job->unit;
     again.rating = job->rating;
     again.bench = *bench;
-    const JobOnBench all{&*job, &*bench, folder, &again.tests};
+    const JobOnBench all{&*job, &*bench, folder, &again.tests, before.created};
     for (const Test& test : job->tests) {
         const TestRecord* old = before.find(test.id);
         if (old == nullptr) continue;  // told as missing by the comparison

@@ -19,6 +19,7 @@ using capture::Result;
 constexpr double follows_db = 0.3;
 constexpr double reference_hz = 1000.0;
 constexpr int points_per_octave = 24;
+constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double fallen_db = -40.0;  // no card's own roll-off is as steep as a converter of rates
 constexpr std::array common_rates_hz{32000.0, 44100.0, 48000.0, 88200.0, 96000.0};
 
@@ -52,12 +53,16 @@ CardResponse card_response_of(const ResponseReading& reading, const capture::Inp
     card.rate_hz = rate_hz;
     card.date = date;
     card.frequency_hz = analysis::log_frequencies(reading.start_hz, reading.stop_hz, points_per_octave);
+    card.standard_uncertainty_db.emplace();
     const double at_1khz = std::abs(channel.sweep.at(reference_hz, 1));
     for (const double frequency_hz : card.frequency_hz) {
         const std::complex<double> value = channel.sweep.at(frequency_hz, 1) / at_1khz;
         // 60 dB down is as much as the file can hold, and as good as nothing.
         card.magnitude_db.push_back(std::max(20.0 * std::log10(std::max(std::abs(value), 1e-9)), -59.0));
         card.phase_deg.push_back(std::arg(value) * 180.0 / std::numbers::pi);
+        card.standard_uncertainty_db->push_back(
+            db_per_relative *
+            std::hypot(channel.relative_noise_at(frequency_hz), channel.relative_noise_at(reference_hz)));
     }
     return card;
 }

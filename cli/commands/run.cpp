@@ -325,7 +325,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     if (live) {
         if (const auto introduced = live->introduce(*job); !introduced) return report(introduced.error());
     }
-    const JobOnBench all{&*job, &*bench, options.into, &session.tests};
+    const JobOnBench all{&*job, &*bench, options.into, &session.tests, session.created};
     int status = exit_done;
     std::vector<std::string> told;
     for (Test& test : job->tests) {

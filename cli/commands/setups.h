@@ -16,6 +16,7 @@ struct JobOnBench {
     const capture::Bench* bench = nullptr;
     std::filesystem::path folder{};  // the session's, where the files that the job names are kept
     const std::vector<TestRecord>* records = nullptr;
+    std::string created{};  // when the session was made, ISO 8601
 };
 
 Setup setup_for(const JobOnBench& all, const Test& test);

@@ -2,6 +2,7 @@
 
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <cmath>
 
 #include "cli/files/json_archive.h"
@@ -28,10 +29,14 @@ void describe(Archive& archive, Object& record) {
     archive.field("input", record.card.input);
     archive.field("rate_hz", record.card.rate_hz);
     archive.optional_text("date", record.card.date);
+    archive.optional_text("playback_device", record.card.playback_device);
+    archive.optional_text("record_device", record.card.record_device);
+    archive.field("gain_db", record.card.gain_db);
     archive.field("high_pass_undone_hz", record.card.high_pass_undone_hz);
     archive.field("frequency_hz", record.card.frequency_hz);
     archive.field("magnitude_db", record.card.magnitude_db);
     archive.field("phase_deg", record.card.phase_deg);
+    archive.field("standard_uncertainty_db", record.card.standard_uncertainty_db);
 }
 
 /// What is wrong with the numbers, empty if nothing is.
@@ -46,6 +51,12 @@ std::string fault_of(const ResponseRecord& record) {
     if (count < 2) return "frequency_hz has fewer than two points";
     if (card.magnitude_db.size() != count || card.phase_deg.size() != count)
         return "frequency_hz, magnitude_db and phase_deg are not equally long";
+    if (card.standard_uncertainty_db) {
+        const auto& doubts = *card.standard_uncertainty_db;
+        if (doubts.size() != count) return "standard_uncertainty_db is not as long as frequency_hz";
+        if (std::any_of(doubts.begin(), doubts.end(), [](double db) { return !(db >= 0.0); }))
+            return "standard_uncertainty_db must not be below 0";
+    }
     for (std::size_t i = 0; i < count; ++i) {
         if (!(card.frequency_hz[i] > 0.0) || (i > 0 && card.frequency_hz[i] <= card.frequency_hz[i - 1]))
             return "frequency_hz does not rise from above 0";

@@ -3,10 +3,15 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <chrono>
 #include <cmath>
+#include <cstdio>
 #include <numbers>
+#include <tuple>
 
 #include "cli/files/response_file.h"
+#include "cli/files/utf8.h"
+#include "cli/measures/fields.h"
 
 namespace assay::cli {
 
@@ -18,6 +23,21 @@ constexpr double reference_hz = 1000.0;
 constexpr double radians = std::numbers::pi / 180.0;
 constexpr double end_slack = 1.05;
 constexpr double same_rate = 1e-3;
+// An output that drives the card and not the unit, whose input loads it otherwise: common practice, no
+// source.
+constexpr double same_gain_db = 1.0;
+
+/// Of a date as "2026-11-26".
+std::optional<std::chrono::sys_days> day_of(const std::string& date) {
+    int year = 0;
+    unsigned month = 0;
+    unsigned day = 0;
+    if (std::sscanf(date.c_str(), "%4d-%2u-%2u", &year, &month, &day) != 3) return std::nullopt;
+    const std::chrono::year_month_day whole{std::chrono::year(year), std::chrono::month(month),
+                                            std::chrono::day(day)};
+    if (!whole.ok()) return std::nullopt;
+    return std::chrono::sys_days(whole);
+}
 
 /// dB and unwrapped degrees at a frequency.
 std::pair<double, double> level_and_phase(const CardResponse& card, double frequency_hz) {
@@ -46,6 +66,49 @@ std::complex<double> CardResponse::at(double at_hz) const {
     return raw_at(*this, at_hz) / std::abs(raw_at(*this, reference_hz));
 }
 
+double CardResponse::doubt_db(double at_hz) const {
+    if (!standard_uncertainty_db) return 0.0;
+    const auto above = std::lower_bound(frequency_hz.begin(), frequency_hz.end(), at_hz);
+    const auto index = static_cast<std::size_t>(above - frequency_hz.begin());
+    // The larger of both neighbours: a straight line between them is no better.
+    const double high = (*standard_uncertainty_db)[std::min(index, frequency_hz.size() - 1)];
+    return index == 0 ? high : std::max(high, (*standard_uncertainty_db)[index - 1]);
+}
+
+std::string outdated_by(const Setup& setup, const capture::Input& input, const CardResponse& card,
+                        double recorded_rate_hz, const capture::Load* load) {
+    if (std::abs(card.rate_hz / recorded_rate_hz - 1.0) > same_rate)
+        return fmt::format("was taken at {:.6g} Hz, this recording at {:.6g} Hz", card.rate_hz,
+                           recorded_rate_hz);
+    // Recordings from elsewhere do not say what made them.
+    if (setup.live) {
+        for (const auto& [then, now, what] :
+             {std::tuple{card.playback_device, setup.bench->playback_device, "played by"},
+              std::tuple{card.record_device, setup.bench->record_device, "recorded by"}}) {
+            if (!then.empty() && lower_case(then).find(lower_case(now)) == std::string::npos)
+                return fmt::format("was {} \"{}\", and the bench names \"{}\"", what, then, now);
+        }
+    }
+    const auto output_v = load != nullptr ? output_volts_at_full_scale_sine(setup, *load) : std::nullopt;
+    if (card.gain_db && output_v) {
+        const double stated_db =
+            20.0 * std::log10(*output_v * std::numbers::sqrt2 / input.volts_at_full_scale);
+        if (std::abs(*card.gain_db - stated_db) > same_gain_db)
+            return fmt::format(
+                "was taken at a gain of {:+.1f} dB from output to input, and the bench's scales say "
+                "{:+.1f} dB: a volume or a gain has been changed",
+                *card.gain_db, stated_db);
+    }
+    return {};
+}
+
+std::optional<int> age_days(const Setup& setup, const CardResponse& card) {
+    const auto then = day_of(card.date);
+    const auto now = day_of(setup.date);
+    if (!then || !now) return std::nullopt;
+    return static_cast<int>((*now - *then).count());
+}
+
 bool CardResponse::covers(double from_hz, double to_hz) const {
     return frequency_hz.front() <= end_slack * from_hz && frequency_hz.back() >= to_hz / end_slack;
 }
@@ -53,6 +116,18 @@ bool CardResponse::covers(double from_hz, double to_hz) const {
 std::complex<double> LoadCardResponse::at(double frequency_hz, double plus_share) const {
     const std::complex<double> first = plus->at(frequency_hz);
     return minus ? plus_share * first + (1.0 - plus_share) * minus->at(frequency_hz) : first;
+}
+
+bool LoadCardResponse::states_doubt() const {
+    return plus->standard_uncertainty_db && (!minus || minus->standard_uncertainty_db);
+}
+
+double LoadCardResponse::doubt_db(double frequency_hz, double plus_share) const {
+    double doubt = plus_share * plus->doubt_db(frequency_hz);
+    if (minus) doubt = std::hypot(doubt, (1.0 - plus_share) * minus->doubt_db(frequency_hz));
+    if (!days_old) return doubt;
+    const double whole_db = 20.0 * std::log10(std::abs(at(frequency_hz, plus_share)));
+    return std::hypot(doubt, whole_db / std::numbers::sqrt3);
 }
 
 Result<LoadCardResponse> card_response_for(const Setup& setup, const capture::Load& load,
@@ -75,9 +150,9 @@ Result<LoadCardResponse> card_response_for(const Setup& setup, const capture::Lo
             result.why_not = fmt::format("{} is the loopback of input \"{}\", not of \"{}\"", result.file,
                                          card->input, input.name);
             result.mend = again;
-        } else if (std::abs(card->rate_hz / recorded_rate_hz - 1.0) > same_rate) {
-            result.why_not = fmt::format("{} was taken at {:.6g} Hz, this recording at {:.6g} Hz",
-                                         result.file, card->rate_hz, recorded_rate_hz);
+        } else if (const std::string change = outdated_by(setup, input, *card, recorded_rate_hz, &load);
+                   !change.empty()) {
+            result.why_not = result.file + " " + change;
             result.mend = again;
         } else if (!card->covers(from_hz, to_hz)) {
             result.why_not = fmt::format(
@@ -85,6 +160,9 @@ Result<LoadCardResponse> card_response_for(const Setup& setup, const capture::Lo
                 card->frequency_hz.front(), card->frequency_hz.back(), from_hz, to_hz);
             result.mend = "narrow the test's start_hz and stop_hz, or take the loopback over a wider band";
         }
+        const auto days = age_days(setup, *card);
+        if (days && *days > loopback_holds_days)
+            result.days_old = std::max(*days, result.days_old.value_or(0));
         return std::optional<CardResponse>(std::move(*card));
     };
     auto plus = read(load.plus);

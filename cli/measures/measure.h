@@ -71,6 +71,7 @@ struct Setup {
     /// A bench where a tone's answer is known before the next one is played, so that a measure may go on from
     /// what it has heard. False for tones that are written to files, and for recordings made elsewhere.
     bool live = false;
+    std::string date{};  // of the session, "2026-11-26"; empty where there is none
 };
 
 struct Measure {

@@ -78,6 +78,7 @@ struct Gain {
     const ChannelResponse* reference = nullptr;  // none: against `divisor`, and the card if it is known
     double divisor = 1.0;                        // output volts for sample value 1.0
     const LoadCardResponse* card = nullptr;
+    std::string loopback_source{};  // of doubt: the loopback that is divided out
 
     std::complex<double> at(double frequency_hz) const {
         if (reference != nullptr) return load->at(frequency_hz) / reference->at(frequency_hz);
@@ -98,6 +99,10 @@ struct Gain {
             turns(delay_narrow_step) * width_hz(delay_half_step) / width_hz(delay_narrow_step);
         const double within = turns(delay_half_step);
         return -(within + std::round(about - within)) / width_hz(delay_half_step);
+    }
+    /// Standard uncertainty of what the card's loopback takes out, dB re 1 kHz.
+    double card_doubt_db(double frequency_hz) const {
+        return reference == nullptr && card != nullptr ? card->doubt_db(frequency_hz, load->plus_share) : 0.0;
     }
     double delay_noise_s_at(double frequency_hz) const {
         return std::numbers::sqrt2 * noise_at(frequency_hz) /
@@ -176,8 +181,10 @@ void add_limits(const Gain& gain, const LoadCurve& curve, const std::string& sou
             const double db =
                 db_per_relative * std::hypot(gain.noise_at(limit->frequency_hz), gain.noise_at(reference_hz));
             if (limit->db_per_octave > 0.0) {
-                add_doubt(quantity, source + "noise",
-                          limit->frequency_hz * std::numbers::ln2 * db / limit->db_per_octave);
+                const double hz_per_db = limit->frequency_hz * std::numbers::ln2 / limit->db_per_octave;
+                add_doubt(quantity, source + "noise", hz_per_db * db);
+                add_doubt(quantity, gain.loopback_source,
+                          hz_per_db * gain.card_doubt_db(limit->frequency_hz));
             }
             findings.add(name, quantity);
         }
@@ -208,6 +215,7 @@ void add_deviation(const Gain& gain, const LoadCurve& curve, const std::string& 
     Quantity quantity{worst_db, "dB", {}};
     add_doubt(quantity, source + "noise",
               db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
+    add_doubt(quantity, gain.loopback_source, gain.card_doubt_db(worst_hz));
     findings.add("deviation_20hz_20khz_db", quantity);
 }
 
@@ -241,7 +249,7 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     Gain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0,
-              card.usable() ? &card : nullptr};
+              card.usable() ? &card : nullptr, "input:" + setup.bench->inputs[load.plus].name + ":loopback"};
     const auto output_v = output_volts_at_full_scale_sine(setup, load);
     const bool known = gain.reference != nullptr || output_v;
     gain.divisor = output_v ? *output_v * std::numbers::sqrt2 : std::abs(gain.load->at(reference_hz));
@@ -276,6 +284,17 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
                                   "only",
                                   input.name, reading.plus_peak_dbfs[l], *input.clean_up_to_dbfs),
                       "lower the recorder's gain: harmonics may be its own");
+    }
+    if (gain.reference == nullptr && gain.card != nullptr && card.days_old) {
+        findings.warn("loopback-old",
+                      fmt::format("{} is {} days old and holds for {}: all that it takes out is doubted",
+                                  card.file, *card.days_old, loopback_holds_days),
+                      "run `assay calibrate loopback` again");
+    }
+    if (gain.reference == nullptr && gain.card != nullptr && !card.states_doubt()) {
+        findings.warn("loopback-exact",
+                      card.file + " states no standard_uncertainty_db: what it takes out is taken as exact",
+                      "run `assay calibrate loopback` again, which states it");
     }
     if (gain.reference == nullptr && gain.card == nullptr) {
         findings.warn("recorder-in-the-curve",

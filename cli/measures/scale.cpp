@@ -49,8 +49,9 @@ double response_doubt(const Setup& setup, const capture::Input& input, double fr
     // A file that cannot be read is told where it is needed; here it is no better than none.
     if (!input.response_file.empty()) {
         const auto card = read_card_response(setup.folder / input.response_file);
-        if (card && card->input == input.name && card->covers(frequency_hz, found_hz) &&
-            card->covers(found_hz, frequency_hz)) {
+        if (card && card->input == input.name &&
+            outdated_by(setup, input, *card, card->rate_hz, nullptr).empty() &&
+            card->covers(frequency_hz, found_hz) && card->covers(found_hz, frequency_hz)) {
             const double seen = std::abs(card->at(frequency_hz)) / std::abs(card->at(found_hz));
             return std::abs(seen * scale_correction(input, frequency_hz) - 1.0) / std::numbers::sqrt3;
         }

@@ -89,7 +89,35 @@ def loopback(file):
         # The virtual bench is a delay: its closed form is 0 dB everywhere.
         card = json.loads((file.folder / got["response"]).read_text())
         worst = max(abs(db) for f, db in zip(card["frequency_hz"], card["magnitude_db"]) if 15 < f < 20000)
+        doubts = [db for f, db in zip(card["frequency_hz"], card["standard_uncertainty_db"]) if 15 < f < 20000]
+        report.check(0 < max(doubts) < 0.02, "its doubt is stated", f"up to {max(doubts):.5f} dB")
+        report.absolute("and the gain from output to input, dB", card["gain_db"], 0.0, 0.001)
         report.check(worst < 0.02 and card["input"] == "probe-a" and card["rate_hz"] == RATE and card["date"], "its response is flat", f"worst {worst:.4f} dB")
+
+
+def loopback_at_a_run(file):
+    """The loopback is divided out of a live response while the devices are those of then, and not afterwards."""
+    job = file.folder / "job.toml"
+    job.write_text(program.job_text([{"id": "band", "measure": "response", "loads": ["load-a"], "drive_dbfs": -30}]))
+    got = part(file.read(), "input", "probe-a")
+    card_file = file.folder / got["response"]
+    card = json.loads(card_file.read_text())
+    with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", "1", "--rail", "20"]) as bench:
+        for k, (name, divided) in enumerate((("as it is", True), ("JACK: another card", False))):
+            if not divided:
+                card_file.write_text(json.dumps({**card, "record_device": name}))
+            # The output's scale is not the virtual bench's: what the loopback says of the gain is left out.
+            card.pop("gain_db", None)
+            if divided:
+                card_file.write_text(json.dumps(card))
+            session = file.folder / f"session-{k}"
+            run = bench.run(ASSAY, "run", job, "--bench", file.file, "--into", session, "--yes", "--pages", "none")
+            report.check(run.returncode == 0, "a response live", f"exit {run.returncode}: {run.stderr.strip()[-200:]}")
+            test = json.loads((session / "session.json").read_text())["tests"]["band"]
+            told = json.dumps(test["loads"]["load-a"]["warnings"])
+            report.check(("card_response.load-a" in test["conditions"]) == divided and ("another card" in told) != divided, f"record device {name}: divided out {divided}", told[:300])
+            verified = bench.run(ASSAY, "verify", session)
+            report.check(verified.returncode == 0, "verified", verified.stderr.strip()[-200:])
 
 
 def load_in_jig(file):
@@ -114,7 +142,7 @@ def match(file):
 
 
 shared = Bench()
-for step in (meters_and_dividers, loopback, load_in_jig, match):
+for step in (meters_and_dividers, loopback, loopback_at_a_run, load_in_jig, match):
     report.guarded(step.__name__, lambda: step(shared))
 shutil.rmtree(shared.folder, ignore_errors=True)
 report.finish()

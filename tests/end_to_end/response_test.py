@@ -7,6 +7,7 @@ is what a stepped tone of that level would show, each passed through the same fi
 are the design's: 0.01 dB and 0.1 degrees from 20 Hz to 20 kHz at 60 dB signal to noise, 0.3 dB of a harmonic at -80 dB.
 """
 
+import datetime
 import json
 import sys
 from pathlib import Path
@@ -217,6 +218,41 @@ def card_text(points, rate_hz=RATE, **more):
                        "magnitude_db": list(20 * np.log10(abs(value)) - 7), "phase_deg": list(np.degrees(np.angle(value))), **more})
 
 
+def doubts_and_age(shop, samples, text, plain):
+    """The loopback's stated doubt, its age, its gain: `text` is its file, `plain` the run without any of them."""
+    def run(**more):
+        (shop.folder / "card.json").write_text(json.dumps({**text, **more}))
+        outcome = shop.run({"plain": samples})
+        found = outcome.findings("plain", "load-a")
+        return outcome.warnings("plain"), found["quantities"].get("upper_limit_3db_hz"), found["curves"]["response"]
+    report.check("loopback-exact" in plain.warnings("plain"), "a loopback without a stated doubt is taken as exact, and that is told")
+    count = len(text["frequency_hz"])
+    today = datetime.date.today()
+    fresh = {"date": today.isoformat(), "standard_uncertainty_db": [0.0] * count}
+    _, exact, c = run(**fresh)
+    warned, wide, _ = run(**{**fresh, "standard_uncertainty_db": [0.2] * count})
+    # Doubt of the magnitude moves the crossing by its slope: the slope is that of the unit's own closed form.
+    f = exact["value"]
+    slope = 20 * np.log10(abs(unit(np.array([f * 2**-0.02]))[0]) / abs(unit(np.array([f * 2**0.02]))[0])) / 0.04  # dB an octave
+    expected = 2 * 0.2 * f * np.log(2) / slope
+    added = np.sqrt(wide["expanded_uncertainty"] ** 2 - exact["expanded_uncertainty"] ** 2)
+    report.relative("a doubt of 0.2 dB in the loopback widens the upper limit by its slope, Hz", added, expected, 2.0)
+    report.check("loopback-" not in warned, "stated and fresh: nothing is said", warned[:200])
+    old = (today - datetime.timedelta(days=400)).isoformat()
+    warned, aged, c_old = run(**{**fresh, "date": old})
+    # All of the correction as rectangular limits (JCGM 100, 4.3.7); the card's closed form re 1 kHz.
+    correction = 20 * np.log10(abs(card(np.array([f]))[0] / card(np.array([1000.0]))[0]))
+    added = np.sqrt(aged["expanded_uncertainty"] ** 2 - exact["expanded_uncertainty"] ** 2)
+    report.relative("a loopback 400 days old: its correction is doubted, Hz", added, 2 * abs(correction) / np.sqrt(3) * f * np.log(2) / slope, 3.0)
+    report.check("loopback-old" in warned and "400 days" in warned and c_old["magnitude_db"] == c["magnitude_db"], "it is still divided out, and that is told", warned[:200])
+    stated = 20 * np.log10(program.OUTPUT_V / program.INPUT_V)
+    warned, same, _ = run(**fresh, gain_db=stated + 0.8)
+    report.check("recorder-in-the-curve" not in warned and same["value"] == exact["value"], "a gain as the scales say", warned[:200])
+    warned, other, _ = run(**fresh, gain_db=stated - 3.0)
+    report.check("recorder-in-the-curve" in warned and "a gain has been changed" in warned and other["value"] != exact["value"], "a gain 3 dB off: not divided, and told",
+                 warned[:300])
+
+
 def loopback():
     """The unit behind the card, and the card's own response by its loopback: what is left is the unit."""
     test = {"id": "plain", "measure": "response", "loads": ["load-a"]}
@@ -249,6 +285,7 @@ def loopback():
                 off = np.max(abs(curve(apart, "plain")["magnitude_db"] - c["magnitude_db"]))
                 report.check(apart.status == 0 and "recorder-in-the-curve" in apart.warnings("plain") and "card.json" in apart.warnings("plain") and off > 1.0,
                              f"{what}: not divided, and told", f"{off:.2f} dB apart")
+            doubts_and_age(shop, samples, text, outcome)
             for what, content in (("no JSON", "{"), ("another file", card_text(600).replace("assay-response-1", "assay-match-1")),
                                   ("lists of unlike length", card_text(600).replace('"magnitude_db": [', '"magnitude_db": [0.0, ')),
                                   ("frequencies that fall", json.dumps({**json.loads(card_text(600)), "frequency_hz": list(np.geomspace(43200, 8, 600))}))):
