@@ -5,7 +5,9 @@
 #include <cmath>
 #include <numbers>
 
+#include "cli/commands/calibrating.h"
 #include "cli/commands/jig_share.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -46,8 +48,11 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
     const auto reading = bench.read({*reference, *index});
     if (!reading) return report(reading.error());
     bench.quiet();
-    const double tip_v = reading->rms[0] * std::abs(known.volts_per_unit());
-    const double attenuation = tip_v / (reading->rms[1] * input.volts_at_full_scale);
+    // Each scale holds where it was found; stated corners carry both to the tone that plays now.
+    const double tip_v =
+        reading->rms[0] * std::abs(known.volts_per_unit()) * scale_correction(known, reading->frequency_hz);
+    const double attenuation = tip_v / (reading->rms[1] * input.volts_at_full_scale *
+                                        scale_correction(input, reading->frequency_hz));
     if (attenuation < 0.999) {
         return report({FaultKind::untrusted_capture,
                        fmt::format("\"{}\" sees more than \"{}\": an attenuation of {:.4g} is none",
@@ -55,6 +60,11 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
                        std::nullopt, "check that both tips are on one point, and both volts_at_full_scale"});
     }
     const double doubt = std::hypot(scale_doubt(known), reading->ratio_scatter[1]);
+    if (known.high_pass_hz.has_value() != input.high_pass_hz.has_value()) {
+        say(manner, fmt::format("note: input \"{}\" states no high_pass_hz and is taken to have no coupling; "
+                                "inputs of one card have much the same corner",
+                                known.high_pass_hz ? input.name : known.name));
+    }
     const BenchEdits edits{{"attenuation", fmt::format("{:.6g}", attenuation)},
                            {"uncertainty_percent", percent_text(doubt)},
                            {"meter", std::nullopt},

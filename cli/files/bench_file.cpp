@@ -268,6 +268,12 @@ std::vector<std::string> bench_remarks(const Bench& bench) {
         }
     }
     for (const capture::Load& load : bench.loads) {
+        if (load.minus && bench.inputs[load.plus].high_pass_hz != bench.inputs[*load.minus].high_pass_hz) {
+            remarks.push_back(
+                fmt::format("load {}: its two inputs do not state the same high_pass_hz; that of {} "
+                            "is taken for both",
+                            in_quotes(load.name), in_quotes(bench.inputs[load.plus].name)));
+        }
         if (std::isfinite(load.resistance_ohm) && load.resistance_doubts.empty()) {
             remarks.push_back(
                 fmt::format("load {}: no uncertainty is stated, its resistance is taken as exact; give "

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "analysis/amplifier/noise.h"
 #include "cli/measures/fields.h"
@@ -100,6 +101,29 @@ Result<void> check_input(const Take& take, const PlacedTake& read, const capture
     return {};
 }
 
+/// Words where the noise is another one from some moment on; a knock or a crackle that passes is none. Mark:
+/// twice the power on one side, by the medians of the stretches; common practice, no source.
+std::string moved_in(const NoiseReading& reading) {
+    constexpr std::ptrdiff_t least = 3;  // stretches to each side
+    const auto& volts = reading.stretch_v;
+    const auto count = static_cast<std::ptrdiff_t>(volts.size());
+    double largest_db = 0.0;
+    std::ptrdiff_t at = 0;
+    for (std::ptrdiff_t split = least; split + least <= count; ++split) {
+        const double before = analysis::median(std::vector<double>(volts.begin(), volts.begin() + split));
+        const double after = analysis::median(std::vector<double>(volts.begin() + split, volts.end()));
+        const double moved_db = 20.0 * std::log10(std::max(after, 1e-12) / std::max(before, 1e-12));
+        if (std::abs(moved_db) <= std::abs(largest_db)) continue;
+        largest_db = moved_db;
+        at = split;
+    }
+    if (std::abs(largest_db) < 10.0 * std::log10(unsteady)) return {};
+    return fmt::format(
+        "the noise is {:.1f} dB {} from about {:.0f} s on: a gain, a switch or a lead was moved",
+        std::abs(largest_db), largest_db > 0.0 ? "louder" : "fainter",
+        static_cast<double>(at) * reading.stretch_s);
+}
+
 Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& take) {
     if (take.recording.duration_s() < shortest_s) {
         return capture::fail(FaultKind::untrusted_capture,
@@ -119,9 +143,18 @@ Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& tak
     std::vector<NoiseReading> readings;
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        readings.push_back(analysis::read_noise(load_volts(setup, *read, load, from_s, to_s),
-                                                take.recording.rate_hz,
-                                                setup.bench->inputs[load.plus].high_pass_hz.value_or(0.0)));
+        const capture::Input& input = setup.bench->inputs[load.plus];
+        std::vector<double> volts = load_volts(setup, *read, load, from_s, to_s);
+        // The coupling is undone in the spectrum; the scale was found where it told already.
+        const double found_at = scale_correction(input, std::numeric_limits<double>::infinity());
+        for (double& volt : volts) volt *= found_at;
+        readings.push_back(
+            analysis::read_noise(volts, take.recording.rate_hz, input.high_pass_hz.value_or(0.0)));
+        if (const std::string moved = moved_in(readings.back()); !moved.empty()) {
+            return capture::fail(FaultKind::untrusted_capture,
+                                 fmt::format("{}: {}: {}", file_of(take), load.in_words(), moved),
+                                 "leave everything alone while it records, then record again");
+        }
     }
     return readings;
 }

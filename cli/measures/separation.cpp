@@ -136,12 +136,14 @@ Point read_point(const Setup& setup, const Take& take, const PlacedTake& placed,
     const int harmonics = std::clamp(static_cast<int>(0.45 * placed.rate_hz / guess_hz), 1, harmonics_fitted);
     const analysis::HarmonicFit fit =
         analysis::fit_harmonics(loud, placed.rate_hz, guess_hz, {.harmonics = harmonics});
-    point.driven_v = fit.amplitude();
+    const double driven_scale = scale_correction(setup.bench->inputs[driven.plus], point.frequency_hz);
+    const double idle_scale = scale_correction(setup.bench->inputs[idle.plus], point.frequency_hz);
+    point.driven_v = fit.amplitude() * driven_scale;
     std::vector<double> lines;
     for (int k = 1; k <= harmonics; ++k) lines.push_back(fit.frequency_hz * k);
     const analysis::Line line = analysis::fit_lines(quiet, placed.rate_hz, lines).front();
-    point.idle_v = line.amplitude();
-    point.idle_doubt_v = line.doubt;
+    point.idle_v = line.amplitude() * idle_scale;
+    point.idle_doubt_v = line.doubt * idle_scale;
     point.driven_share = plus_share_of(setup, placed, driven, from_s, to_s);
     point.idle_share = plus_share_of(setup, placed, idle, from_s, to_s);
     return point;
