@@ -12,11 +12,13 @@
 #include "cli/measures/channels.h"
 #include "cli/measures/distortion_figures.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/held_level.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
 #include "cli/measures/power_level.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
+#include "cli/measures/step_trouble.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -253,11 +255,26 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             continue;
         }
         if (!power || set_live) {
+            // A jump of the level spoils the step in which it falls, and is no dropout.
+            std::vector<double> volts;
+            volts.reserve(steps.readings.size());
+            for (const analysis::StepReading& reading : steps.readings)
+                volts.push_back(reading.fundamental_v);
+            if (std::string moved = level_moved(volts); !moved.empty()) {
+                const auto& all = read->loads[l];
+                if (std::any_of(all.begin(), all.end(), looks_flat))
+                    moved +=
+                        "; or, for its top is flat then, a ceiling of the recorder or a unit that limits";
+                result.loads.clear();
+                result.fault = untrusted_load(take, load, steps, moved);
+                return result;
+            }
             if (!steps.troubles.empty()) {
                 result.fault = untrusted_load(take, load, steps, steps.troubles.front());
                 return result;
             }
             Findings findings = findings_of(setup, load, figures_at_level(steps));
+            warn_of_flat_top(*setup.bench, load, read->loads[l], findings);
             if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), findings);
             if (set_live) warn_of_other_power(*power, findings);
             result.loads.emplace_back(load.name, std::move(findings));

@@ -9,6 +9,7 @@
 #include "analysis/amplifier/intermodulation.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/held_level.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
@@ -212,7 +213,23 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.loads.clear();
             return result;
         }
-        result.loads.emplace_back(load.name, findings_of(setup, load, readings));
+        std::vector<double> volts;
+        volts.reserve(readings.size());
+        for (const analysis::IntermodulationReading& reading : readings)
+            volts.push_back(std::hypot(reading.low_v, reading.high_v));
+        if (const std::string moved = level_moved(volts); !moved.empty()) {
+            result.fault = fault_of(take, load, {.words = moved});
+            result.loads.clear();
+            return result;
+        }
+        Findings findings = findings_of(setup, load, readings);
+        const capture::Input& plus = setup.bench->inputs[load.plus];
+        for (const capture::RawChannel& raw : placed->raw.channels) {
+            if (raw.channel == plus.channel)
+                warn_if_not_clean(plus, 20.0 * std::log10(std::max(static_cast<double>(raw.peak), 1e-9)),
+                                  findings);
+        }
+        result.loads.emplace_back(load.name, std::move(findings));
     }
     return result;
 }

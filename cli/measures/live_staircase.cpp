@@ -10,6 +10,7 @@
 #include "analysis/amplifier/distortion_limit.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/held_level.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -113,13 +114,6 @@ std::vector<const Take*> takes_to_read(std::span<const Take> takes) {
         if (row == 0 || row >= most_dropouts) good.push_back(&take);
     }
     return good;
-}
-
-std::string moved_words(double moved_db) {
-    if (moved_db < -collapse_db) return "the output has collapsed: protection, mute or a pulled lead";
-    return fmt::format(
-        "a repeated level gives {:.2f} dB {} than at the start: thermal fade, or a hand on the knob",
-        std::abs(moved_db), moved_db < 0.0 ? "less" : "more");
 }
 
 /// No number rests on a run in which the gain is another one.

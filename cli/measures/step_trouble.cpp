@@ -170,6 +170,10 @@ void judge_step(const Setup& setup, const capture::Load& load, const StaircaseRe
     }
 }
 
+bool looks_flat(const LoadStep& step) {
+    return std::max(step.plus_flat_share, step.minus_flat_share) > flat_share;
+}
+
 void mark_standing_ceiling(const Setup& setup, std::size_t load_index, std::vector<LoadStep>& steps) {
     const capture::Load& load = setup.bench->loads[load_index];
     const auto look_at = [&](std::size_t input_index, double LoadStep::*peak, double LoadStep::*flat) {

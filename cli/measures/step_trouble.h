@@ -23,6 +23,9 @@ void read_load_step(const Setup& setup, const capture::Load& load, const std::ve
 void judge_step(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
                 const StepWindow& window, LoadStep& step);
 
+/// More of its samples lie at its peak than a sine's would.
+bool looks_flat(const LoadStep& step);
+
 /// Steps after which the tone is gone at a load, though the levels go on rising.
 void mark_vanished(StaircaseReading& reading);
 

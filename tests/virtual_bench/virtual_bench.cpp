@@ -8,6 +8,7 @@
 // Law: out = clamp(gain * in, -rail, rail) + noise, in sample values; noise is uniform, by default 3e-6 peak
 // (a converter's, so that nothing is an exact zero). Commands:
 //   gain X | gain_2 X         gain_2: of out_2 alone, on top
+//   crosstalk X               each output hears so much of the other, behind the unit
 //   source_on_two             out_2 hears what comes in at in_1, before the unit
 //   play_volume X | record_gain X
 //                             of the card's mixer: of all that comes in, of all that goes out
@@ -119,6 +120,7 @@ struct Bench {
     std::atomic<float> rail{10.0F};
     std::atomic<float> ceiling{100.0F};
     std::atomic<float> noise{3e-6F};
+    std::atomic<float> crosstalk{0.0F};
     std::atomic<float> play_volume{1.0F};
     std::atomic<float> record_gain{1.0F};
     std::atomic<double> band_hz{0.0};   // 0: all of it
@@ -213,6 +215,7 @@ int process(jack_nframes_t frames, void* argument) {
         for (std::size_t c = 0; c < channels; ++c) {
             bench.delay[c][static_cast<std::size_t>(to)] = bench.play_volume * in[c][n];
         }
+        std::array<float, channels> behind_unit{};
         for (std::size_t c = 0; c < channels; ++c) {
             const bool before_unit = bench.source_on_two && c == 1;
             const std::size_t source = bench.one_on_two || before_unit ? 0
@@ -221,6 +224,10 @@ int process(jack_nframes_t frames, void* argument) {
             float value = between(bench.delay[source], from, share);
             const float rail = bench.rail;
             if (!before_unit) value = std::clamp(bench.gain * bench.faded * value, -rail, rail);
+            behind_unit[c] = value;
+        }
+        for (std::size_t c = 0; c < channels; ++c) {
+            float value = behind_unit[c] + bench.crosstalk * behind_unit[channels - 1 - c];
             if (bench.inverted[c]) value = -value;
             if (c == 1) value *= bench.gain_2;
             if (bench.mute) value = 0.0F;
@@ -290,6 +297,8 @@ bool obey(Bench& bench, const std::string& line) {
         bench.ceiling = number;
     else if (what == "fade")
         bench.fade_db_per_s = number;
+    else if (what == "crosstalk")
+        bench.crosstalk = number;
     else if (what == "play_volume")
         bench.play_volume = number;
     else if (what == "record_gain")

@@ -1,0 +1,64 @@
+#include "cli/measures/held_level.h"
+
+#include <fmt/format.h>
+
+#include <algorithm>
+#include <cmath>
+
+#include "cli/measures/step_trouble.h"
+
+namespace assay::cli {
+
+namespace {
+
+constexpr double held_db = 0.5;
+constexpr double collapse_db = 20.0;
+
+}  // namespace
+
+std::string moved_words(double moved_db) {
+    if (moved_db < -collapse_db) return "the output has collapsed: protection, mute or a pulled lead";
+    return fmt::format(
+        "a repeated level gives {:.2f} dB {} than at the start: thermal fade, or a hand on the knob",
+        std::abs(moved_db), moved_db < 0.0 ? "less" : "more");
+}
+
+std::string level_moved(std::span<const double> volts) {
+    for (const double volt : volts) {
+        const double moved_db = 20.0 * std::log10(std::max(volt, 1e-12) / std::max(volts.front(), 1e-12));
+        if (std::abs(moved_db) > held_db) return moved_words(moved_db);
+    }
+    return {};
+}
+
+void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
+                      const std::vector<LoadStep>& steps, Findings& findings) {
+    for (const LoadStep& step : steps) {
+        if (step.state != StepState::sound || !looks_flat(step)) continue;
+        const auto unknown = [](const capture::Input& input, double peak_dbfs) {
+            return !input.clean_up_to_dbfs || peak_dbfs > *input.clean_up_to_dbfs;
+        };
+        const bool plus = unknown(bench.inputs[load.plus], step.plus_peak_dbfs);
+        const bool minus = load.minus && unknown(bench.inputs[*load.minus], step.minus_peak_dbfs);
+        if (!plus && !minus) continue;
+        const capture::Input& input = bench.inputs[plus ? load.plus : *load.minus];
+        findings.warn(
+            "recorder-ceiling-not-excluded",
+            fmt::format("the wave has a flat top at {:.2f} dBFS of input \"{}\", and nothing at one "
+                        "level shows whether it is the unit's or the recorder's",
+                        plus ? step.plus_peak_dbfs : step.minus_peak_dbfs, input.name),
+            "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
+            "loopback tells how far an input can be trusted");
+        return;
+    }
+}
+
+void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Findings& findings) {
+    if (!input.clean_up_to_dbfs || peak_dbfs <= *input.clean_up_to_dbfs) return;
+    findings.warn("recorder-not-clean",
+                  fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS only",
+                              input.name, peak_dbfs, *input.clean_up_to_dbfs),
+                  "lower the recorder's gain: the distortion may be its own");
+}
+
+}  // namespace assay::cli

@@ -1,0 +1,29 @@
+// What must hold still while a test of one level lasts: the level itself, and the recorder's freedom from its
+// own distortion at it.
+#pragma once
+
+#include <span>
+#include <string>
+
+#include "capture/bench.h"
+#include "cli/measures/result.h"
+#include "cli/measures/staircase_reading.h"
+
+namespace assay::cli {
+
+/// A level that has moved by so much against its first reading, in words.
+std::string moved_words(double moved_db);
+
+/// Words for the first of some volts, read of one level again and again, that is more than 0.5 dB off the
+/// first; empty where it held. Load resistors and rails move a level by less (common practice, no source).
+std::string level_moved(std::span<const double> volts);
+
+/// A flat top at one level may be the unit's or the recorder's: a warning, unless the inputs are known to be
+/// clean up to it (clean_up_to_dbfs).
+void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
+                      const std::vector<LoadStep>& steps, Findings& findings);
+
+/// An input that peaked above what it is known to be clean up to; nothing where that is not stated.
+void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Findings& findings);
+
+}  // namespace assay::cli
