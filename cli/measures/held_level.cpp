@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/signal/median.h"
 #include "cli/measures/step_trouble.h"
 
 namespace assay::cli {
@@ -13,6 +14,7 @@ namespace {
 
 constexpr double held_db = 0.5;
 constexpr double collapse_db = 20.0;
+constexpr double moved_power = 2.0;  // of the noise on one side of the moment, over the other
 
 }  // namespace
 
@@ -29,6 +31,27 @@ std::string level_moved(std::span<const double> volts) {
         if (std::abs(moved_db) > held_db) return moved_words(moved_db);
     }
     return {};
+}
+
+std::string noise_moved(const analysis::NoiseReading& reading) {
+    constexpr std::ptrdiff_t least = 3;  // stretches to each side
+    const auto& volts = reading.stretch_v;
+    const auto count = static_cast<std::ptrdiff_t>(volts.size());
+    double largest_db = 0.0;
+    std::ptrdiff_t at = 0;
+    for (std::ptrdiff_t split = least; split + least <= count; ++split) {
+        const double before = analysis::median(std::vector<double>(volts.begin(), volts.begin() + split));
+        const double after = analysis::median(std::vector<double>(volts.begin() + split, volts.end()));
+        const double moved_db = 20.0 * std::log10(std::max(after, 1e-12) / std::max(before, 1e-12));
+        if (std::abs(moved_db) <= std::abs(largest_db)) continue;
+        largest_db = moved_db;
+        at = split;
+    }
+    if (std::abs(largest_db) < 10.0 * std::log10(moved_power)) return {};
+    return fmt::format(
+        "the noise is {:.1f} dB {} from about {:.0f} s on: a gain, a switch or a lead was moved",
+        std::abs(largest_db), largest_db > 0.0 ? "louder" : "fainter",
+        static_cast<double>(at) * reading.stretch_s);
 }
 
 void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,

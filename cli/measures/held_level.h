@@ -5,6 +5,7 @@
 #include <span>
 #include <string>
 
+#include "analysis/amplifier/noise.h"
 #include "capture/bench.h"
 #include "cli/measures/result.h"
 #include "cli/measures/staircase_reading.h"
@@ -17,6 +18,10 @@ std::string moved_words(double moved_db);
 /// Words for the first of some volts, read of one level again and again, that is more than 0.5 dB off the
 /// first; empty where it held. Load resistors and rails move a level by less (common practice, no source).
 std::string level_moved(std::span<const double> volts);
+
+/// Words where the noise is another one from some moment on; a knock or a crackle that passes is none. Mark:
+/// twice the power on one side, by the medians of the stretches; common practice, no source.
+std::string noise_moved(const analysis::NoiseReading& reading);
 
 /// A flat top at one level may be the unit's or the recorder's: a warning, unless the inputs are known to be
 /// clean up to it (clean_up_to_dbfs).

@@ -8,6 +8,7 @@
 
 #include "analysis/amplifier/noise.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/held_level.h"
 #include "cli/measures/noise_findings.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
@@ -101,29 +102,6 @@ Result<void> check_input(const Take& take, const PlacedTake& read, const capture
     return {};
 }
 
-/// Words where the noise is another one from some moment on; a knock or a crackle that passes is none. Mark:
-/// twice the power on one side, by the medians of the stretches; common practice, no source.
-std::string moved_in(const NoiseReading& reading) {
-    constexpr std::ptrdiff_t least = 3;  // stretches to each side
-    const auto& volts = reading.stretch_v;
-    const auto count = static_cast<std::ptrdiff_t>(volts.size());
-    double largest_db = 0.0;
-    std::ptrdiff_t at = 0;
-    for (std::ptrdiff_t split = least; split + least <= count; ++split) {
-        const double before = analysis::median(std::vector<double>(volts.begin(), volts.begin() + split));
-        const double after = analysis::median(std::vector<double>(volts.begin() + split, volts.end()));
-        const double moved_db = 20.0 * std::log10(std::max(after, 1e-12) / std::max(before, 1e-12));
-        if (std::abs(moved_db) <= std::abs(largest_db)) continue;
-        largest_db = moved_db;
-        at = split;
-    }
-    if (std::abs(largest_db) < 10.0 * std::log10(unsteady)) return {};
-    return fmt::format(
-        "the noise is {:.1f} dB {} from about {:.0f} s on: a gain, a switch or a lead was moved",
-        std::abs(largest_db), largest_db > 0.0 ? "louder" : "fainter",
-        static_cast<double>(at) * reading.stretch_s);
-}
-
 Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& take) {
     if (take.recording.duration_s() < shortest_s) {
         return capture::fail(FaultKind::untrusted_capture,
@@ -150,7 +128,7 @@ Result<std::vector<NoiseReading>> read_loads(const Setup& setup, const Take& tak
         for (double& volt : volts) volt *= found_at;
         readings.push_back(
             analysis::read_noise(volts, take.recording.rate_hz, input.high_pass_hz.value_or(0.0)));
-        if (const std::string moved = moved_in(readings.back()); !moved.empty()) {
+        if (const std::string moved = noise_moved(readings.back()); !moved.empty()) {
             return capture::fail(FaultKind::untrusted_capture,
                                  fmt::format("{}: {}: {}", file_of(take), load.in_words(), moved),
                                  "leave everything alone while it records, then record again");
