@@ -14,6 +14,7 @@
 #include "cli/measures/interference.h"
 #include "cli/measures/response_channels.h"
 #include "cli/measures/response_reading.h"
+#include "cli/measures/response_remarks.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 
@@ -30,7 +31,6 @@ constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double audio_from_hz = 20.0;
 constexpr double audio_to_hz = 20000.0;
-constexpr double level_held = 0.005;  // of the volts, from before the sweep to after it
 constexpr int highest_harmonic = 5;
 constexpr double two_pi = 2.0 * std::numbers::pi;
 const double delay_half_step = std::exp2(1.0 / 24.0);  // the slope is read over a twelfth of an octave
@@ -271,36 +271,7 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     findings.curves.emplace_back("response",
                                  columns_of(curve, *gain.load, input.own_thd_percent.value_or(0.0) / 100.0));
     warn_of_unknown_own_distortion(input, findings);
-    if (std::abs(reading.level_change[l]) > level_held) {
-        findings.warn("level-changed",
-                      fmt::format("the steady tone after the sweep is {:+.2f} % of the one before it",
-                                  100.0 * reading.level_change[l]),
-                      "let the unit warm up, leave its knobs alone, and look for level control in the "
-                      "player or recorder");
-    }
-    if (input.clean_up_to_dbfs && reading.plus_peak_dbfs[l] > *input.clean_up_to_dbfs) {
-        findings.warn("recorder-not-clean",
-                      fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS "
-                                  "only",
-                                  input.name, reading.plus_peak_dbfs[l], *input.clean_up_to_dbfs),
-                      "lower the recorder's gain: harmonics may be its own");
-    }
-    if (gain.reference == nullptr && gain.card != nullptr && card.days_old) {
-        findings.warn("loopback-old",
-                      fmt::format("{} is {} days old and holds for {}: all that it takes out is doubted",
-                                  card.file, *card.days_old, loopback_holds_days),
-                      "run `assay calibrate loopback` again");
-    }
-    if (gain.reference == nullptr && gain.card != nullptr && !card.states_doubt()) {
-        findings.warn("loopback-exact",
-                      card.file + " states no standard_uncertainty_db: what it takes out is taken as exact",
-                      "run `assay calibrate loopback` again, which states it");
-    }
-    if (gain.reference == nullptr && gain.card == nullptr) {
-        findings.warn("recorder-in-the-curve",
-                      "what the sound card itself does to the band is in the curve: " + card.why_not,
-                      card.mend);
-    }
+    remark_on_sweep(reading, l, input, card, findings);
     return findings;
 }
 

@@ -67,7 +67,7 @@ def layering():
             where = f"{path} includes {name}"
             if ".." in Path(name).parts:
                 wrong.append(where)
-            if part == "tests":
+            if part in {"tests", "fixtures"}:
                 continue
             below = name.split("/")[0]
             if mark == '"' and below in {"analysis", "capture", "cli"}:
