@@ -27,8 +27,8 @@ std::string certificate_page_from(std::string_view page_template, const Session&
     const bool rulers = std::any_of(session.claims.begin(), session.claims.end(),
                                     [](const JudgedClaim& claim) { return claim.measured.has_value(); });
     page.set("rulers", PageData{rulers});
-    const std::string first = first_plot(session, parts);
-    add_first_sheet(session, parts, first, options, unit_mm, page);
+    std::string first = first_plot(session, parts);
+    if (!add_first_sheet(session, parts, first, options, unit_mm, page)) first.clear();
     page.set("power", power_part(session, parts));
     page.set("rating", rating_part(session));
     page.set("tests", tests_part(session, parts, first));

@@ -49,8 +49,9 @@ std::string tally_text(const std::vector<ClaimBox>& boxes) {
     return fmt::format("{} claims: {} met, {} not met, {} undecided.", boxes.size(), of(2), of(0), of(1));
 }
 
-/// Places as many claims as there is room for: all in their own order, or the worst of them first.
-double place_claims(std::vector<ClaimBox> boxes, double room_mm, PageData& page) {
+/// Places as many claims as there is room for: all in their own order, or the worst of them first. That one
+/// is shown even if the plot loses its place, up to `whole_mm`.
+double place_claims(std::vector<ClaimBox> boxes, double room_mm, double whole_mm, PageData& page) {
     const auto height = [&](bool roomy) {
         return std::accumulate(boxes.begin(), boxes.end(), 0.0, [&](double sum, const ClaimBox& box) {
             return sum + (roomy ? box.roomy_mm : box.mm);
@@ -65,6 +66,7 @@ double place_claims(std::vector<ClaimBox> boxes, double room_mm, PageData& page)
         std::stable_sort(boxes.begin(), boxes.end(),
                          [](const ClaimBox& a, const ClaimBox& b) { return a.urgency < b.urgency; });
         used_mm = line_mm + 1.0;
+        if (used_mm + boxes.front().mm > room_mm) room_mm = whole_mm;
         for (shown = 0; shown < boxes.size() && used_mm + boxes[shown].mm <= room_mm; ++shown)
             used_mm += boxes[shown].mm;
     }
@@ -75,6 +77,7 @@ double place_claims(std::vector<ClaimBox> boxes, double room_mm, PageData& page)
         if (i >= shown || boxes[i].shortened) further << boxes[i].entry;
     }
     page.set("claims", first);
+    page.set("nothing_claimed", PageData{boxes.empty()});
     page.set("further_claims", further.is_empty_list() ? PageData{false} : PageData{"rows", further});
     page.set("claims_left",
              shown < boxes.size() ? text_section(std::to_string(boxes.size() - shown)) : PageData{false});
@@ -98,7 +101,7 @@ void place_key_figures(const std::vector<Boxed>& boxes, double room_mm, PageData
 
 }  // namespace
 
-void add_first_sheet(const Session& session, const NamedPlots& plots, const std::string& first,
+bool add_first_sheet(const Session& session, const NamedPlots& plots, const std::string& first,
                      const PageOptions& options, double unit_mm, PageData& page) {
     const double sheet_mm = options.paper == Paper::letter ? letter_mm : a4_mm;
     double room_mm = sheet_mm - head_mm - unit_mm - heading_mm - intro_mm - ending_mm;
@@ -113,7 +116,7 @@ void add_first_sheet(const Session& session, const NamedPlots& plots, const std:
 
     const auto plot =
         std::find_if(plots.begin(), plots.end(), [&](const auto& p) { return p.first == first; });
-    const bool drawn = plot != plots.end();
+    bool drawn = plot != plots.end();
     const double caption_mm =
         drawn ? 3.4 * text_lines(plot_caption(session, first) + " SIMULATED BENCH: shows no real unit.",
                                  plot_column_mm, caption_pt) +
@@ -131,19 +134,22 @@ void add_first_sheet(const Session& session, const NamedPlots& plots, const std:
     const double least_mm = drawn         ? least_plot_mm + caption_mm
                             : key.empty() ? 0.0
                                           : std::min(key_mm, heading_mm + least_key_mm);
-    room_mm -= place_claims(claim_boxes(session), room_mm - least_mm, page);
+    room_mm -= place_claims(claim_boxes(session), room_mm - least_mm, room_mm, page);
+
+    drawn = drawn && room_mm >= least_mm;
 
     place_key_figures(key, room_mm, page);
     page.set("key_alone", PageData{!drawn});
     page.set("plot_width", fmt::format("{:.1f}", plot_column_mm));
     page.set("main_plot", PageData{false});
-    if (!drawn) return;
+    if (!drawn) return false;
     const double aspect = aspect_of(plot->second);
     const double height_mm = std::clamp(room_mm - caption_mm, least_plot_mm, most_plot_mm);
     PageData drawing{"svg", plot->second};
     drawing.set("caption", plot_caption(session, first));
     page.set("main_plot", drawing);
     page.set("plot_width", fmt::format("{:.1f}", std::min(plot_column_mm, height_mm * aspect)));
+    return true;
 }
 
 }  // namespace assay::cli

@@ -37,7 +37,8 @@ std::string glossary_text(const std::vector<std::string>& names);
 
 /// Fills claims, findings, key figures and the plot of the first page, and the claims that it had no room
 /// for. `first` is the file name of its plot; empty: none. add_identity comes before, and gave `unit_mm`.
-void add_first_sheet(const Session& session, const NamedPlots& plots, const std::string& first,
+/// False: there is no plot on it, or no room for one.
+bool add_first_sheet(const Session& session, const NamedPlots& plots, const std::string& first,
                      const PageOptions& options, double unit_mm, PageData& page);
 
 }  // namespace assay::cli

@@ -1,53 +1,63 @@
 #include "cli/commands/cautions.h"
 
+#include <string_view>
+#include <vector>
+
+#include "cli/files/plain_text.h"
+
 namespace assay::cli {
+
+namespace {
+
+constexpr std::size_t columns = 79;  // of the narrowest terminal that is common
+
+std::string listed(const std::vector<std::string_view>& cautions) {
+    std::string text = "Before the first tone:\n";
+    for (const std::string_view caution : cautions) text += labelled_lines("  *", 4, caution, columns);
+    return text + "Local codes and qualified people come before anything that is written here.\n";
+}
+
+}  // namespace
 
 std::string cautions_text(UnitKind kind) {
     if (kind == UnitKind::driver) {
-        return "Before the first tone:\n"
-               "  * Keep steel tools, screws and fingers away from an open magnet gap: it snaps and "
-               "pinches.\n"
-               "  * Start with the volume at its lowest. What follows is soft; a player or amplifier at full "
-               "volume is not,\n"
-               "    and burns the resistor or throws the cone out.\n"
-               "  * Never bridge an amplifier into the jig: the recorder's ground is at one of its ends.\n"
-               "  * Nothing may touch the cone while it plays. Solder, and change what is in the jig, with "
-               "the "
-               "player off.\n"
-               "Local codes and qualified people come before anything that is written here.\n";
+        return listed({
+            "Keep steel tools, screws and fingers away from an open magnet gap: it snaps and pinches.",
+            "Start with the volume at its lowest. What follows is soft; a player or amplifier at full volume "
+            "is "
+            "not, and burns the resistor or throws the cone out.",
+            "Never bridge an amplifier into the jig: the recorder's ground is at one of its ends.",
+            "Nothing may touch the cone while it plays. Solder, and change what is in the jig, with the "
+            "player "
+            "off.",
+        });
     }
     if (kind == UnitKind::line) {
-        return "Before the first tone:\n"
-               "  * Mains inside a case, and old gear on its first power-up, are for qualified people. "
-               "Measure "
-               "with the case\n"
-               "    closed. Never lift the protective earth.\n"
-               "  * No amplifier and no headphones on the unit: tones are loud and steady, and hurt ears and "
-               "tweeters.\n"
-               "  * Valve stages: a coupling capacitor that leaks puts hundreds of volts on the output jack. "
-               "Read its DC\n"
-               "    with the meter first; above a volt nothing else is connected.\n"
-               "  * The computer's input stands few volts: divider first, ground first, signal last.\n"
-               "Local codes and qualified people come before anything that is written here.\n";
+        return listed({
+            "Mains inside a case, and old gear on its first power-up, are for qualified people. Measure with "
+            "the case closed. Never lift the protective earth.",
+            "No amplifier and no headphones on the unit: tones are loud and steady, and hurt ears and "
+            "tweeters.",
+            "Valve stages: a coupling capacitor that leaks puts hundreds of volts on the output jack. Read "
+            "its "
+            "DC with the meter first; above a volt nothing else is connected.",
+            "The computer's input stands few volts: divider first, ground first, signal last.",
+        });
     }
-    return "Before the first tone:\n"
-           "  * Bridged outputs: BOTH terminals are live. Never tie the recorder's ground to either; use two "
-           "probes\n"
-           "    that refer to the supply's negative. High-power outputs reach tens of volts: no bare clips, "
-           "one hand,\n"
-           "    switch off to move a lead.\n"
-           "  * Load resistors pass 200 degrees C: heatsink, airflow, nothing that burns near, tongs, no "
-           "touching.\n"
-           "  * Batteries deliver hundreds of amperes into a short: fuse at the battery post, rings and "
-           "watches off,\n"
-           "    insulated tools, negative lead off first and on last.\n"
-           "  * Mains inside a case, and old gear on its first power-up, are for qualified people. Never "
-           "lift the\n"
-           "    protective earth.\n"
-           "  * Loudspeakers and headphones off: tones are loud and steady. Start with the volume at its "
-           "lowest.\n"
-           "  * The computer's input stands few volts: divider and clamp first, ground first, signal last.\n"
-           "Local codes and qualified people come before anything that is written here.\n";
+    return listed({
+        "Bridged outputs: BOTH terminals are live. Never tie the recorder's ground to either; use two probes "
+        "that refer to the supply's negative. High-power outputs reach tens of volts: no bare clips, one "
+        "hand, "
+        "switch off to move a lead.",
+        "Load resistors pass 200 degrees C: heatsink, airflow, nothing that burns near, tongs, no touching.",
+        "Batteries deliver hundreds of amperes into a short: fuse at the battery post, rings and watches "
+        "off, "
+        "insulated tools, negative lead off first and on last.",
+        "Mains inside a case, and old gear on its first power-up, are for qualified people. Never lift the "
+        "protective earth.",
+        "Loudspeakers and headphones off: tones are loud and steady. Start with the volume at its lowest.",
+        "The computer's input stands few volts: divider and clamp first, ground first, signal last.",
+    });
 }
 
 }  // namespace assay::cli

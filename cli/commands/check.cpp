@@ -246,7 +246,7 @@ int run_check(const CheckOptions& options, const Manner& manner) {
     if (manner.json) {
         print_result(check_json(*before, repeats, other_bench));
     } else if (!manner.quiet) {
-        print_result(check_text(*before, repeats, other_bench));
+        print_text(check_text(*before, repeats, other_bench));
     }
     return exit_done;
 }

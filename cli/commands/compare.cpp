@@ -32,8 +32,10 @@ int run_compare(const CompareOptions& options, const Manner& manner) {
     const auto right = read_session(options.right);
     if (!right) return report(right.error());
     const Comparison comparison = compare(*left, *right, options.within_percent);
-    print_result(manner.json ? comparison_json(comparison, *left, *right)
-                             : comparison_text(comparison, *left, *right));
+    if (manner.json)
+        print_result(comparison_json(comparison, *left, *right));
+    else
+        print_text(comparison_text(comparison, *left, *right));
     if (options.plots.empty()) return exit_done;
     const auto written = write_plots(*left, *right, options.plots);
     if (!written) return report(written.error());

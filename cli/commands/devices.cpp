@@ -47,7 +47,7 @@ int run_devices(const Manner& manner) {
         return exit_done;
     }
     if (devices.empty()) {
-        print_result(
+        print_text(
             "No sound device found. Connect one, load its driver, or start the JACK server.\n"
             "Without one: `assay tones` and recordings made elsewhere, or source = \"simulated\".\n");
         return exit_done;
@@ -70,7 +70,7 @@ int run_devices(const Manner& manner) {
         "names run from\ndifferent clocks, unless both belong to JACK. Prefer a card itself (hw:) to "
         "default, plug "
         "and mixers: those change\nrates and levels without a word.\n";
-    print_result(text);
+    print_text(text);
     return exit_done;
 }
 

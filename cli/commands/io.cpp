@@ -1,11 +1,14 @@
 #include "cli/commands/io.h"
 
 #include <fmt/format.h>
+#include <sys/ioctl.h>
 #include <unistd.h>
 
 #include <chrono>
 #include <csignal>
 #include <cstdio>
+
+#include "cli/files/plain_text.h"
 
 namespace assay::cli {
 
@@ -50,12 +53,27 @@ int report(const capture::Fault& fault) {
     return exit_status_of(fault.kind);
 }
 
+namespace {
+
+/// Broken to the terminal's width where there is a terminal; else as it is.
+std::string fitted(const std::string& text, int descriptor) {
+    winsize size{};
+    if (isatty(descriptor) == 0 || ioctl(descriptor, TIOCGWINSZ, &size) != 0 || size.ws_col < 40) return text;
+    return broken_to(text, size.ws_col);
+}
+
+}  // namespace
+
 void say(const Manner& manner, const std::string& text) {
-    if (!manner.quiet) std::fputs((text + "\n").c_str(), stderr);
+    if (!manner.quiet) std::fputs((fitted(text, STDERR_FILENO) + "\n").c_str(), stderr);
 }
 
 void print_result(const std::string& text) {
     std::fputs(text.c_str(), stdout);
+}
+
+void print_text(const std::string& text) {
+    std::fputs(fitted(text, STDOUT_FILENO).c_str(), stdout);
 }
 
 void show_progress(const Manner& manner, const std::string& what, double done) {

@@ -29,8 +29,9 @@ int exit_status_of(capture::FaultKind kind);
 /// Prints "assay: <text>; <mend>" as one line on stderr and gives the exit status.
 int report(const capture::Fault& fault);
 
-void say(const Manner& manner, const std::string& text);                         // stderr, unless quiet
-void print_result(const std::string& text);                                      // stdout
+void say(const Manner& manner, const std::string& text);  // stderr, unless quiet
+void print_result(const std::string& text);               // stdout
+void print_text(const std::string& text);  // stdout, prose and tables: broken to the width of a terminal
 void show_progress(const Manner& manner, const std::string& what, double done);  // stderr, on a terminal only
 void end_progress(const Manner& manner);
 

@@ -376,7 +376,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
         if (manner.json || manner.quiet || !options.print) {
             say(manner, note);
         } else {
-            print_result(note + "\n");
+            print_text(note + "\n");
         }
     }
     if (!options.print) return status;
@@ -384,8 +384,8 @@ int run_session(const RunOptions& options, const Manner& manner) {
     if (manner.json) {
         print_result(session_text(session));
     } else if (!manner.quiet) {
-        print_result(show_text(session));
-        for (const std::string& remark : bench_remarks(*bench)) print_result("note: " + remark + "\n");
+        print_text(show_text(session));
+        for (const std::string& remark : bench_remarks(*bench)) print_text("note: " + remark + "\n");
         print_result(fmt::format("session: {}\n", options.into.string()));
         if (pages.html) {
             print_result(fmt::format("certificate: {}\n", (options.into / "certificate.html").string()));

@@ -8,7 +8,10 @@ namespace assay::cli {
 int run_show(const ShowOptions& options, const Manner& manner) {
     const auto session = read_session(options.session);
     if (!session) return report(session.error());
-    print_result(manner.json ? session_text(*session) : show_text(*session));
+    if (manner.json)
+        print_result(session_text(*session));
+    else
+        print_text(show_text(*session));
     return exit_done;
 }
 

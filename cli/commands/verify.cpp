@@ -118,7 +118,7 @@ int run_verify(const VerifyOptions& options, const Manner& manner) {
     if (manner.json) {
         print_result(verification_json(found));
     } else if (!manner.quiet) {
-        print_result(verification_text(found));
+        print_text(verification_text(found));
     }
     if (found.failures.empty()) return exit_done;
     const std::string others =

@@ -92,7 +92,10 @@ const char* clip_words(const MeterReading& reading) {
 }
 
 std::string percent(const std::optional<double>& ratio) {
-    return ratio ? fmt::format("{:.3g} %", 100.0 * *ratio) : std::string("-");
+    if (!ratio) return "-";
+    const double value = 100.0 * *ratio;
+    if (value < 0.0001) return "below 0.0001 %";
+    return fmt::format("{:.{}f} %", value, value < 0.1 ? 4 : value < 10.0 ? 3 : 1);
 }
 
 std::string state_line(const MeterReading& reading) {

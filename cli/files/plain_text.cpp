@@ -175,6 +175,44 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns) {
     return lines;
 }
 
+namespace {
+
+/// Where the lines below a long one begin.
+std::size_t hanging_indent(std::string_view line, std::size_t columns) {
+    const std::size_t begins = std::min(line.find_first_not_of(' '), line.size());
+    std::size_t hang = begins + 2;
+    for (std::size_t k = begins; k + 2 < line.size() && k < columns * 2 / 3; ++k) {
+        if (line[k] == ' ' && line[k + 1] == ' ' && line[k + 2] != ' ') hang = k + 2;
+    }
+    return std::min(hang, columns / 2);
+}
+
+}  // namespace
+
+std::string broken_to(std::string_view text, std::size_t columns) {
+    std::string broken;
+    while (!text.empty()) {
+        const std::size_t end = text.find('\n');
+        std::string line(text.substr(0, end));
+        text.remove_prefix(end == std::string_view::npos ? text.size() : end + 1);
+        const std::size_t hang = hanging_indent(line, columns);
+        while (columns_of(line) > columns) {
+            std::size_t cut = line.size();  // the last space at which what stands before it has room
+            for (std::size_t k = hang + 1;
+                 k < line.size() && (cut == line.size() || columns_of(line.substr(0, k)) <= columns); ++k) {
+                if (line[k] == ' ') cut = k;
+            }
+            if (cut == line.size()) break;
+            broken += line.substr(0, cut) + '\n';
+            line =
+                std::string(hang, ' ') + line.substr(std::min(line.find_first_not_of(' ', cut), line.size()));
+        }
+        broken += line;
+        if (end != std::string_view::npos) broken += '\n';
+    }
+    return broken;
+}
+
 std::string padded(std::string text, std::size_t columns) {
     const std::size_t used = columns_of(text);
     if (used < columns) text.append(columns - used, ' ');

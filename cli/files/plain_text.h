@@ -23,6 +23,10 @@ std::size_t columns_of(std::string_view text);
 /// line.
 std::vector<std::string> wrap(std::string_view text, std::size_t columns);
 
+/// The same text with lines that are longer than `columns` broken at spaces. What follows stands below the
+/// start of the last column of the line, or two spaces further in than the line.
+std::string broken_to(std::string_view text, std::size_t columns);
+
 /// The text filled up with spaces; unchanged if it is longer.
 std::string padded(std::string text, std::size_t columns);
 
