@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "analysis/signal/median.h"
 #include "cli/measures/step_trouble.h"
@@ -15,6 +16,16 @@ namespace {
 constexpr double held_db = 0.5;
 constexpr double collapse_db = 20.0;
 constexpr double moved_power = 2.0;  // of the noise on one side of the moment, over the other
+
+double lower_quartile(std::vector<double> values) {
+    const auto place = values.begin() + static_cast<std::ptrdiff_t>((values.size() - 1) / 4);
+    std::nth_element(values.begin(), place, values.end());
+    return *place;
+}
+
+double decibels(double volts, double reference_v) {
+    return 20.0 * std::log10(std::max(volts, 1e-12) / std::max(reference_v, 1e-12));
+}
 
 }  // namespace
 
@@ -40,9 +51,14 @@ std::string noise_moved(const analysis::NoiseReading& reading) {
     double largest_db = 0.0;
     std::ptrdiff_t at = 0;
     for (std::ptrdiff_t split = least; split + least <= count; ++split) {
-        const double before = analysis::median(std::vector<double>(volts.begin(), volts.begin() + split));
-        const double after = analysis::median(std::vector<double>(volts.begin() + split, volts.end()));
-        const double moved_db = 20.0 * std::log10(std::max(after, 1e-12) / std::max(before, 1e-12));
+        const std::vector<double> before(volts.begin(), volts.begin() + split);
+        const std::vector<double> after(volts.begin() + split, volts.end());
+        // Clicks make some stretches of a side louder, a moved gain makes all of them.
+        const double rise_db = decibels(lower_quartile(after), analysis::median(before));
+        const double fall_db = decibels(lower_quartile(before), analysis::median(after));
+        const double moved_db = std::max(rise_db, fall_db) <= 0.0 ? 0.0
+                                : rise_db > fall_db               ? rise_db
+                                                                  : -fall_db;
         if (std::abs(moved_db) <= std::abs(largest_db)) continue;
         largest_db = moved_db;
         at = split;

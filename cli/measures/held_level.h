@@ -20,7 +20,8 @@ std::string moved_words(double moved_db);
 std::string level_moved(std::span<const double> volts);
 
 /// Words where the noise is another one from some moment on; a knock or a crackle that passes is none. Mark:
-/// twice the power on one side, by the medians of the stretches; common practice, no source.
+/// twice the power on one side, its lower quartile of stretches against the other's median; common practice,
+/// no source.
 std::string noise_moved(const analysis::NoiseReading& reading);
 
 /// A flat top at one level may be the unit's or the recorder's: a warning, unless the inputs are known to be

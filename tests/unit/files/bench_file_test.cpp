@@ -422,12 +422,21 @@ TEST(BenchFile, TheFirstOfSeveralMistakesIsTold) {
     EXPECT_EQ(parse(bad).error().text, "bench.toml:20: input \"probe-a\": attenuation = -1 is out of range");
 }
 
+/// Without the one on a load whose inputs have unlike corners, which the whole bench has.
+std::vector<std::string> remarks_of(const std::string& text) {
+    std::vector<std::string> remarks = bench_remarks(read(text));
+    EXPECT_EQ(std::erase_if(remarks,
+                            [](const std::string& remark) {
+                                return remark.find("do not state the same high_pass_hz") != std::string::npos;
+                            }),
+              1U);
+    return remarks;
+}
+
 TEST(BenchFile, RemarksOnWhatIsTakenAsExact) {
-    const auto clean =
-        bench_remarks(read(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 400\n")));
+    const auto clean = remarks_of(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 400\n"));
     EXPECT_EQ(clean.size(), 0U);  // the load without a stated uncertainty is no load at all
-    const auto high =
-        bench_remarks(read(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 997\n")));
+    const auto high = remarks_of(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 997\n"));
     ASSERT_EQ(high.size(), 1U);
     EXPECT_EQ(high[0],
               "input \"jig-in\": calibrated at 997 Hz, but meter \"bench-meter\" is good for 400 Hz at most; "
@@ -436,7 +445,7 @@ TEST(BenchFile, RemarksOnWhatIsTakenAsExact) {
     std::string silent = changed(whole, "uncertainty_percent = 1.0\n", "");
     silent = changed(silent, "uncertainty_percent = 1.5\n", "");
     silent = changed(silent, "tolerance_percent = 0.1\n", "");
-    const auto remarks = bench_remarks(read(silent));
+    const auto remarks = remarks_of(silent);
     ASSERT_EQ(remarks.size(), 3U);
     EXPECT_TRUE(remarks[0].starts_with("input \"probe-a\": no uncertainty is stated"));
     EXPECT_TRUE(remarks[1].starts_with("load \"load-a\": no uncertainty is stated"));
