@@ -44,9 +44,11 @@ def faults():
     distortion = {"id": "one", "measure": "distortion", "drive_dbfs": -30}
     pair = {"id": "two", "measure": "intermodulation", "drive_dbfs": -30}
     hiss = {"id": "hiss", "measure": "noise"}
-    fault("distortion: the gain jumps", distortion, r"a repeated level gives 2\.50 dB less.*knob", "6:gain 3")
+    # A gain of 3 for 4 is 2.50 dB less; where the jump falls within a repeat, its reading lies between none and that.
+    fallen = r"a repeated level gives ([01]\.\d\d|2\.[0-4]\d|2\.50) dB less.*knob"
+    fault("distortion: the gain jumps", distortion, fallen, "6:gain 3")
     fault("distortion: a ceiling comes down", distortion, r"dB less.*its top is flat then, a ceiling of the recorder", "6:ceiling 0.08")
-    fault("intermodulation: the gain jumps", pair, r"a repeated level gives 2\.50 dB less.*knob", "6:gain 3")
+    fault("intermodulation: the gain jumps", pair, fallen, "6:gain 3")
     fault("intermodulation: a ceiling comes down", pair, "a repeated level gives .* dB less", "6:ceiling 0.06")
     fault("noise: the gain jumps", hiss, r"the noise is 9\.[4-7] dB louder from about \d+ s on", "9:record_gain 3")
 
