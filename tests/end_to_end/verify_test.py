@@ -230,6 +230,34 @@ def forged(here):
     report.check(done.status == 4 and "power at 1 % THD" in done.err, "another version's number beyond it is refused", done.err.strip()[-200:])
 
 
+def exchanged(here):
+    """Each part taken from another session of the same key, in the folder and, where it is as long, inside the bundle."""
+    (here / "bench.toml").write_text(BENCH.replace("4.03", "4.17"))
+    (here / "job.toml").write_text(JOB.replace('"QB 225"', '"QB 226"'))
+    done = program.assay("run", here / "job.toml", "--bench", here / "bench.toml", "--into", here / "t", "--pages", "html")
+    report.check(done.status == 0, "another session", done.err)
+    for folder in ("s", "t"):
+        program.assay("certify", here / folder, "--sign", "--bundle", "--format", "html")
+    report.check(verify(here / "s").status == 0 and verify(here / "t").status == 0, "both are verified")
+    bundle = next((here / "s").glob("*.tar"))
+    good, exchanged_parts, within = bundle.read_bytes(), 0, 0
+    for path in sorted(path for path in (here / "s").rglob("*") if path.is_file() and path.suffix != ".tar"):
+        name = path.relative_to(here / "s")
+        own, foreign = path.read_bytes(), (here / "t" / name).read_bytes() if (here / "t" / name).exists() else b""
+        if foreign in (b"", own):
+            continue
+        path.write_bytes(foreign)
+        exchanged_parts += found(f"{name} of another session", here / "s")
+        path.write_bytes(own)
+        at = good.find(own)
+        if len(own) == len(foreign) and at > 0:
+            (here / "broken.tar").write_bytes(good[:at] + foreign + good[at + len(own):])
+            within += found(f"{name} of another session inside the bundle", here / "broken.tar")
+    report.check(exchanged_parts >= 7 and within >= 2, "parts of each kind were exchanged", f"{exchanged_parts} in the folder, {within} in the bundle")
+    report.check(verify(here / "s").status == 0, "all put back, it is verified again")
+    shutil.rmtree(here / "t")
+
+
 def bundles(here):
     bundle = next((here / "s").glob("*.tar"))
     program.assay("certify", here / "s", "--bundle", "--format", "html")
@@ -304,6 +332,6 @@ with tempfile.TemporaryDirectory() as name:
     place = Path(name)
     os.environ["ASSAY_KEY_DIR"] = str(place / "keys")
     report.guarded("make", lambda: make(place))
-    for part in (key, flipped, forged, bundles, check):
+    for part in (key, flipped, forged, exchanged, bundles, check):
         report.guarded(part.__name__, lambda part=part: part(place))
 report.finish()
