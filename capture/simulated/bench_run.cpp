@@ -145,7 +145,8 @@ Result<void> simulate_take(const Bench& bench, const SimulatedTake& take, const 
         if (progress)
             progress(static_cast<double>(run.recorder.next_frame()) / static_cast<double>(asked_frames));
         if (stopping && gain_from == 0.0) {
-            return fail(FaultKind::stopped, "stopped by hand", "what was recorded is kept; go on with --resume");
+            return fail(FaultKind::stopped, "stopped by hand",
+                        "what was recorded is kept; go on with --resume");
         }
     }
     return {};

@@ -199,7 +199,8 @@ Result<void> simulate_driver_take(const Bench& bench, const SimulatedTake& take,
     std::vector<double> fine;
     while (recorder.next_frame() < end_frame) {
         if (stop.load())
-            return fail(FaultKind::stopped, "stopped by hand", "what was recorded is kept; go on with --resume");
+            return fail(FaultKind::stopped, "stopped by hand",
+                        "what was recorded is kept; go on with --resume");
         for (std::size_t i = 0; i < 2; ++i) {
             const std::vector<double>& node = i == 0 ? volts.generator_side : volts.driver_side;
             for (std::size_t n = 0; n < block.size(); ++n) {
