@@ -1,10 +1,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <string_view>
 
 #include "cli/certificate/curve_lines.h"
+#include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
 
@@ -30,8 +30,7 @@ std::optional<TestPlot> endurance_plot(const Session&, const TestRecord& record)
     double last_minute = 0.0;
     for (const Column& column : columns) {
         PlotPanel panel;
-        double low = std::numeric_limits<double>::infinity();
-        double high = 0.0;
+        PlotEnds ends;
         const auto lines = curve_lines(record, "log", std::string(column.name), false, "minutes");
         for (std::size_t i = 0; i < lines.size(); ++i) {
             panel.curves.push_back({.name = lines[i].name,
@@ -42,12 +41,11 @@ std::optional<TestPlot> endurance_plot(const Session&, const TestRecord& record)
                                     .legend = sheet.panels.empty()});
             for (std::size_t k = 0; k < lines[i].y.size(); ++k) {
                 last_minute = std::max(last_minute, lines[i].x[k]);
-                if (!std::isfinite(lines[i].y[k])) continue;
-                low = std::min(low, lines[i].y[k]);
-                high = std::max(high, lines[i].y[k]);
+                ends.hold(lines[i].y[k]);
             }
         }
-        if (lines.empty() || !std::isfinite(low)) continue;
+        if (lines.empty() || !std::isfinite(ends.low)) continue;
+        const auto [low, high] = ends;
         // An output that holds is a level line near the top, not a hill of noise; distortion covers decades.
         const double top = high > 0.0 ? 1.15 * high : 1.0;
         if (column.from_zero) {

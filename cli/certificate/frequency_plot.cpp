@@ -4,10 +4,10 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <string_view>
 
 #include "cli/certificate/curve_lines.h"
+#include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
 #include "cli/files/number_words.h"
@@ -37,17 +37,6 @@ constexpr std::array<Kind, 3> kinds{
       "Output impedance against frequency: the lower, the firmer the hold on the loudspeaker. Pale: "
       "uncertainty."}}};
 
-/// The least and the largest that the sheet must hold.
-struct Span {
-    double low = std::numeric_limits<double>::infinity();
-    double high = -std::numeric_limits<double>::infinity();
-    void hold(double value) {
-        if (!std::isfinite(value)) return;
-        low = std::min(low, value);
-        high = std::max(high, value);
-    }
-};
-
 std::vector<PlotRule> claims_of(const Session& session, const TestRecord& record) {
     std::vector<PlotRule> all;
     for (const JudgedClaim& claim : session.claims) {
@@ -66,7 +55,7 @@ std::vector<PlotRule> claims_of(const Session& session, const TestRecord& record
     return all;
 }
 
-PlotScale scale_of(const Kind& kind, const Span& span) {
+PlotScale scale_of(const Kind& kind, const PlotEnds& span) {
     const std::string words(kind.words);
     const std::string unit(kind.unit);
     if (kind.log_y) {
@@ -115,7 +104,7 @@ PlotPoints limits_of(const CurveLine& line, double reference_db, std::size_t pen
 
 /// The phases of all lines, with a scale on the right in steps of 45 degrees.
 void add_phases(const std::vector<CurveLine>& lines, PlotPanel& panel) {
-    Span span;
+    PlotEnds span;
     span.hold(0.0);
     bool any = false;
     for (std::size_t i = 0; i < lines.size(); ++i) {
@@ -140,7 +129,7 @@ void add_phases(const std::vector<CurveLine>& lines, PlotPanel& panel) {
 }
 
 /// Where noise hides the separation: at least so much.
-void add_least(const CurveLine& line, std::size_t pen, Span& span, PlotPanel& panel) {
+void add_least(const CurveLine& line, std::size_t pen, PlotEnds& span, PlotPanel& panel) {
     const auto* least = line.curve->find("separation_at_least_db");
     if (least == nullptr) return;
     PlotPoints points{.legend = "at least", .pen = pen, .shape = 8, .size = 0.9};
@@ -163,8 +152,8 @@ std::optional<TestPlot> frequency_plot(const Session& session, const TestRecord&
     if (lines.empty()) return std::nullopt;
     const bool response = kind->file == "response";
     PlotPanel panel;
-    Span x;
-    Span y;
+    PlotEnds x;
+    PlotEnds y;
     panel.rules = claims_of(session, record);
     for (const PlotRule& claim : panel.rules) (claim.upright ? x : y).hold(claim.value);
     for (std::size_t i = 0; i < lines.size(); ++i) {

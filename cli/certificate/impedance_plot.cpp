@@ -6,6 +6,7 @@
 #include <limits>
 #include <optional>
 
+#include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_pens.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
@@ -139,18 +140,8 @@ void add_curves(const Line& line, PlotCurve curve, const std::vector<double>& mo
     panel.curves.push_back(std::move(fitted));
 }
 
-struct Ends {
-    double low = std::numeric_limits<double>::infinity();
-    double high = -std::numeric_limits<double>::infinity();
-    void hold(double value) {
-        if (!std::isfinite(value)) return;
-        low = std::min(low, value);
-        high = std::max(high, value);
-    }
-};
-
 PlotScale frequencies_of(const std::vector<Line>& lines) {
-    Ends x;
+    PlotEnds x;
     for (const Line& line : lines) {
         for (std::size_t i = 0; i < line.frequency_hz.size(); ++i) {
             if (std::isfinite(line.magnitude_ohm[i])) x.hold(line.frequency_hz[i]);
@@ -209,7 +200,7 @@ std::optional<TestPlot> impedance_plot(const Session& session, const TestRecord&
     sheet.x = frequencies_of(lines);
     PlotPanel magnitude;
     PlotPanel phase;
-    Ends ohm;
+    PlotEnds ohm;
     double widest_deg = 90.0;
     bool model = false;
     for (std::size_t i = 0; i < lines.size(); ++i) {
@@ -253,8 +244,8 @@ std::optional<TestPlot> residual_plot(const Session& session, const TestRecord& 
     const std::vector<Line> lines = lines_of(session, record);
     PlotPanel magnitude;
     PlotPanel phase;
-    Ends percent;
-    Ends degrees;
+    PlotEnds percent;
+    PlotEnds degrees;
     for (std::size_t i = 0; i < lines.size(); ++i) {
         const Line& line = lines[i];
         if (line.model_ohm.empty() || line.model_deg.empty()) continue;
@@ -272,7 +263,7 @@ std::optional<TestPlot> residual_plot(const Session& session, const TestRecord& 
         phase.curves.push_back(std::move(angle));
     }
     if (magnitude.curves.empty() || !std::isfinite(percent.low)) return std::nullopt;
-    const auto around_zero = [](const std::string& words, const std::string& unit, const Ends& ends) {
+    const auto around_zero = [](const std::string& words, const std::string& unit, const PlotEnds& ends) {
         const double reach = series_above(1.05 * std::max({-ends.low, ends.high, 0.01}));
         return PlotScale{words, unit, -reach, reach, false, reach / 2.0};
     };

@@ -2,9 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
+#include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/files/paired_curve.h"
 #include "cli/files/plain_text.h"
@@ -48,17 +48,12 @@ PlotCurve curve_of(const PairedCurve& paired, bool right, bool angle, const std:
     return curve;
 }
 
-std::pair<double, double> ends_of(const std::vector<PlotCurve>& curves) {
-    double low = std::numeric_limits<double>::infinity();
-    double high = -low;
+PlotEnds ends_of(const std::vector<PlotCurve>& curves) {
+    PlotEnds ends;
     for (const PlotCurve& curve : curves) {
-        for (const double value : curve.y) {
-            if (!std::isfinite(value)) continue;
-            low = std::min(low, value);
-            high = std::max(high, value);
-        }
+        for (const double value : curve.y) ends.hold(value);
     }
-    return {low, high};
+    return ends;
 }
 
 PlotPanel difference_panel(PlotCurve curve, const std::string& words) {

@@ -50,13 +50,18 @@ std::size_t loudest_window(const std::vector<std::vector<float>>& channels, doub
     return at;
 }
 
-Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const capture::Recording& recording,
-                                       double frequency_hz) {
+Result<std::vector<std::vector<float>>> read_inputs(const capture::Bench& bench,
+                                                    const capture::Recording& recording) {
     auto reader = capture::RecordingReader::open(recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
     std::vector<int> numbers;
     for (const capture::Input& input : bench.inputs) numbers.push_back(input.channel);
-    const auto channels = reader->read(numbers, 0, recording.frames);
+    return reader->read(numbers, 0, recording.frames);
+}
+
+Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const capture::Recording& recording,
+                                       double frequency_hz) {
+    const auto channels = read_inputs(bench, recording);
     if (!channels) return tl::unexpected<capture::Fault>(channels.error());
     const auto length = static_cast<std::size_t>(window_s * recording.rate_hz);
     const auto quiet = static_cast<std::size_t>(quiet_s * recording.rate_hz);

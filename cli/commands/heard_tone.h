@@ -27,6 +27,10 @@ struct HeardOutput {
     std::vector<HeardInput> inputs{};
 };
 
+/// All samples of the channels that the bench's inputs are, in their order. For short takes only.
+[[nodiscard]] capture::Result<std::vector<std::vector<float>>> read_inputs(
+    const capture::Bench& bench, const capture::Recording& recording);
+
 /// First sample of the window in which the channels together hold most of the frequency.
 std::size_t loudest_window(const std::vector<std::vector<float>>& channels, double rate_hz,
                            double frequency_hz, std::size_t length);

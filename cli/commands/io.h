@@ -4,6 +4,7 @@
 
 #include <atomic>
 #include <string>
+#include <string_view>
 
 #include "capture/fault.h"
 
@@ -17,6 +18,11 @@ enum ExitStatus {
     exit_verification = 4,
     exit_stopped = 130
 };
+
+/// The same in words, for the help and the manual page.
+inline constexpr std::string_view exit_status_words =
+    "0 done, 1 internal error, 2 bad arguments or input file, 3 the capture cannot be trusted,\n"
+    "4 verification failed, 130 stopped by hand.\n";
 
 /// Options that every command has.
 struct Manner {

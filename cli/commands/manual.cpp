@@ -4,6 +4,8 @@
 
 #include <CLI/CLI.hpp>
 
+#include "cli/commands/io.h"
+
 namespace assay::cli {
 
 namespace {
@@ -59,9 +61,7 @@ std::string manual_page(const CLI::App& app, std::string_view version, std::stri
     page += fmt::format(".SH CAUTIONS\n.nf\n{}\n.fi\n", roff(cautions));
     page += ".SH COMMANDS\n";
     add_commands(app, "", page);
-    page +=
-        ".SH EXIT STATUS\n0 done, 1 internal error, 2 bad arguments or input file, 3 the capture cannot be "
-        "trusted, 4 verification failed, 130 stopped by hand.\n";
+    page += fmt::format(".SH EXIT STATUS\n{}", exit_status_words);
     return page;
 }
 

@@ -1,5 +1,7 @@
 #include "cli/commands/program.h"
 
+#include <fmt/format.h>
+
 #include <CLI/CLI.hpp>
 #include <clocale>
 #include <functional>
@@ -246,11 +248,7 @@ int run_program(int argc, char** argv) {
     app.name("assay");
     app.set_version_flag("--version", "assay " ASSAY_VERSION);
     app.require_subcommand(1);
-    app.footer(
-        "Exit status: 0 done, 1 internal error, 2 bad arguments or input file, 3 the capture cannot be "
-        "trusted,\n"
-        "4 verification failed, 130 stopped by hand.\n\n" +
-        cautions_text());
+    app.footer(fmt::format("Exit status: {}\n{}", exit_status_words, cautions_text()));
     add_demo(app, all);
     add_tones(app, all);
     add_run(app, all);

@@ -86,11 +86,7 @@ Result<std::vector<HeardBand>> listen_band(const capture::Bench& bench, const ca
     const double upper_hz = std::get<capture::SteadySine>(upper.law).frequency_hz;
     // The step is the segment before the mark that ends the staircase.
     const capture::Segment& step = tone.segments[tone.segments.size() - 3];
-    auto reader = capture::RecordingReader::open(recording);
-    if (!reader) return tl::unexpected<capture::Fault>(reader.error());
-    std::vector<int> numbers;
-    for (const capture::Input& input : bench.inputs) numbers.push_back(input.channel);
-    const auto channels = reader->read(numbers, 0, recording.frames);
+    const auto channels = read_inputs(bench, recording);
     if (!channels) return tl::unexpected<capture::Fault>(channels.error());
     std::vector<HeardBand> heard(bench.inputs.size());
     const auto length = static_cast<std::size_t>(window_s * rate);
