@@ -40,17 +40,17 @@ constexpr std::array<Kind, 3> kinds{
 std::vector<PlotRule> claims_of(const Session& session, const TestRecord& record) {
     std::vector<PlotRule> all;
     for (const JudgedClaim& claim : session.claims) {
-        const auto value = claimed_value(claim);
-        if (claim.test != record.id || !value) continue;
-        const bool upright = claim.quantity.ends_with("_hz") && *value > 0.0;
-        const bool level = claim.quantity == "separation_1khz_db" || claim.quantity == "gain_1khz_db" ||
-                           (claim.quantity == "output_impedance_1khz_ohm" && *value > 0.0);
-        if (!upright && !level) continue;
-        const std::string unit = upright ? "Hz" : claim.quantity.ends_with("_ohm") ? "ohm" : "dB";
-        all.push_back({.value = *value,
-                       .text = "claimed " + stated_text(*value, unit) + (upright ? "" : " at 1 kHz"),
-                       .upright = upright,
-                       .claim = true});
+        const bool upright = claim.quantity.ends_with("_hz");
+        const bool ohms = claim.quantity == "output_impedance_1khz_ohm";
+        const bool level = claim.quantity == "separation_1khz_db" || claim.quantity == "gain_1khz_db" || ohms;
+        if (claim.test != record.id || (!upright && !level)) continue;
+        for (const ClaimedLimit& limit : claimed_limits(claim, upright ? "Hz" : ohms ? "ohm" : "dB")) {
+            if ((upright || ohms) && !(limit.value > 0.0)) continue;
+            all.push_back({.value = limit.value,
+                           .text = limit.text.empty() || upright ? limit.text : limit.text + " at 1 kHz",
+                           .upright = upright,
+                           .claim = true});
+        }
     }
     return all;
 }
@@ -192,7 +192,7 @@ std::optional<TestPlot> frequency_plot(const Session& session, const TestRecord&
         }
     }
     TestPlot plot{std::string(kind->file), std::string(kind->caption), {}};
-    plot.sheet = {frequency_scale(x.low, x.high), {std::move(panel)}, 340};
+    plot.sheet = {frequency_scale(x.low, x.high), {std::move(panel)}, 300};
     return plot;
 }
 

@@ -119,11 +119,14 @@ std::optional<TestPlot> harmonics_plot(const Session& session, const TestRecord&
     }
     if (panel.curves.empty()) return std::nullopt;
     for (const JudgedClaim& claim : session.claims) {
-        const auto value = claimed_value(claim);
-        if (claim.test != record.id || !value || !(*value > 0.0) || claim.quantity != "thd_percent") continue;
-        panel.rules.push_back(
-            {.value = *value, .text = fmt::format("claimed THD {:.6g} %", *value), .claim = true});
-        hold(*value, low, high);
+        if (claim.test != record.id || claim.quantity != "thd_percent") continue;
+        for (const ClaimedLimit& limit : claimed_limits(claim, "%")) {
+            if (!(limit.value > 0.0)) continue;
+            panel.rules.push_back({.value = limit.value,
+                                   .text = limit.text.empty() ? limit.text : "THD " + limit.text,
+                                   .claim = true});
+            hold(limit.value, low, high);
+        }
     }
     panel.y = {"re fundamental", "%", 0.5 * decade_under(low), decade_over(1.3 * high), true, 0.0};
     if (panel.y.to <= 5.0 * panel.y.from) panel.y.to = 10.0 * panel.y.from;
@@ -136,7 +139,7 @@ std::optional<TestPlot> harmonics_plot(const Session& session, const TestRecord&
             " Dotted: the floor, below which noise and the bench's own distortion let no number be given; a "
             "triangle stands where the harmonic is lower.";
     }
-    plot.sheet = {{"harmonic", "", 1.4, last_order + 0.6, false, 1.0}, {std::move(panel)}, 330};
+    plot.sheet = {{"harmonic", "", 1.4, last_order + 0.6, false, 1.0}, {std::move(panel)}, 290};
     return plot;
 }
 
@@ -197,7 +200,7 @@ std::optional<TestPlot> harmonics_sweep_plot(const Session&, const TestRecord& r
     }
     sheet.x = frequency_scale(low_hz, high_hz);
     sheet.x.words = "frequency of the tone";
-    sheet.height = static_cast<int>(130 + 210 * std::min<std::size_t>(sheet.panels.size(), 4));
+    sheet.height = static_cast<int>(120 + 180 * std::min<std::size_t>(sheet.panels.size(), 4));
     return TestPlot{"harmonics",
                     "Harmonics that the unit adds to a tone, against the frequency of the tone. A line ends "
                     "where the harmonic leaves the band, or noise and the bench's own distortion hide it.",

@@ -162,18 +162,19 @@ void add_resonance(const TestRecord& record, const PlotScale& x, PlotPanel& pane
 
 void add_claims(const Session& session, const TestRecord& record, const PlotScale& x, PlotPanel& panel) {
     for (const JudgedClaim& claim : session.claims) {
-        const auto value = claimed_value(claim);
-        if (claim.test != record.id || !value || !(*value > 0.0)) continue;
+        if (claim.test != record.id) continue;
         const bool upright = claim.quantity == "fs_hz" || claim.quantity == "resonance_hz";
         const bool level = claim.quantity == "minimum_ohm" || claim.quantity == "re_ohm" ||
                            claim.quantity == "impedance_1khz_ohm" || claim.quantity == "maximum_ohm";
         if (!upright && !level) continue;
-        if (upright && (*value < x.from || *value > x.to)) continue;
-        panel.rules.push_back({.value = *value,
-                               .text = "claimed " + stated_text(*value, upright ? "Hz" : "ohm"),
-                               .upright = upright,
-                               .claim = true,
-                               .high = upright});
+        for (const ClaimedLimit& limit : claimed_limits(claim, upright ? "Hz" : "ohm")) {
+            if (!(limit.value > 0.0) || (upright && (limit.value < x.from || limit.value > x.to))) continue;
+            panel.rules.push_back({.value = limit.value,
+                                   .text = limit.text,
+                                   .upright = upright,
+                                   .claim = true,
+                                   .high = upright});
+        }
     }
 }
 
@@ -228,7 +229,7 @@ std::optional<TestPlot> impedance_plot(const Session& session, const TestRecord&
     magnitude.share = 1.7;
     phase.y = {"phase", "°", -widest_deg, widest_deg, false, widest_deg / 2.0};
     sheet.panels = {std::move(magnitude), std::move(phase)};
-    sheet.height = 520;
+    sheet.height = 450;
     TestPlot plot{
         "impedance",
         "Impedance against frequency: magnitude above, phase below. The peak is the resonance of cone "
@@ -283,7 +284,7 @@ std::optional<TestPlot> residual_plot(const Session& session, const TestRecord& 
             panel->rules.push_back({.value = *value, .text = text, .upright = true});
     }
     plot.sheet.panels = {std::move(magnitude), std::move(phase)};
-    plot.sheet.height = 340;
+    plot.sheet.height = 310;
     return plot;
 }
 

@@ -67,7 +67,7 @@ struct Sheet {
     double y_to = 0.0;
 };
 
-Sheet sheet_for(const std::vector<Line>& lines, const std::vector<double>& claimed) {
+Sheet sheet_for(const std::vector<Line>& lines, const std::vector<ClaimedLimit>& claimed) {
     double x_low = lines.front().points.front().x;
     double x_high = x_low;
     double y_low = 1.0;  // the limits at 1 and 10 % are always on the sheet
@@ -80,9 +80,9 @@ Sheet sheet_for(const std::vector<Line>& lines, const std::vector<double>& claim
             y_high = std::max(y_high, point.thd_percent);
         }
     }
-    for (const double value : claimed) {
-        x_low = std::min(x_low, value / 1.3);
-        x_high = std::max(x_high, value * 1.3);
+    for (const ClaimedLimit& limit : claimed) {
+        x_low = std::min(x_low, limit.value / 1.3);
+        x_high = std::max(x_high, limit.value * 1.3);
     }
     constexpr double widest = 1e3;  // what lies further down is of no use to a buyer
     Sheet sheet;
@@ -108,16 +108,21 @@ std::set<double> limits_of(const std::vector<Line>& lines, const Axis& axis) {
     return limits;
 }
 
-std::vector<double> claimed_values(const Session& session, const TestRecord& record, const Axis& axis) {
-    std::vector<double> values;
+/// Each once: two channels often have the same.
+std::vector<ClaimedLimit> limits_claimed(const Session& session, const TestRecord& record, const Axis& axis) {
+    std::vector<ClaimedLimit> all;
     for (const JudgedClaim& claim : session.claims) {
         const bool here = claim.test == record.id && claim.quantity.starts_with(axis.quantity_start) &&
                           claim.quantity.ends_with(axis.quantity_end);
-        const auto value = claimed_value(claim);
-        if (!here || !value || !(*value > 0.0)) continue;
-        if (std::find(values.begin(), values.end(), *value) == values.end()) values.push_back(*value);
+        if (!here) continue;
+        for (const ClaimedLimit& limit : claimed_limits(claim, axis.unit)) {
+            const bool known = std::any_of(all.begin(), all.end(), [&](const ClaimedLimit& other) {
+                return other.value == limit.value && other.text == limit.text;
+            });
+            if (limit.value > 0.0 && !known) all.push_back(limit);
+        }
     }
-    return values;
+    return all;
 }
 
 /// Distortion on the curve at a given power, along straight lines on the logarithmic sheet, the last
@@ -197,7 +202,7 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
         lines = lines_of(record, axis);
     }
     if (lines.empty()) return std::nullopt;
-    const std::vector<double> claimed = claimed_values(session, record, axis);
+    const std::vector<ClaimedLimit> claimed = limits_claimed(session, record, axis);
     const Sheet sheet = sheet_for(lines, claimed);
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     PlotPanel panel;
@@ -214,12 +219,12 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
             if (point.thd_percent >= 1.0 && point.thd_percent < 50.0) bend = std::min(bend, point.x);
         }
     }
-    for (const double value : claimed) {
-        panel.rules.push_back({.value = value,
-                               .text = "claimed " + stated_text(value, axis.unit),
+    for (const ClaimedLimit& limit : claimed) {
+        panel.rules.push_back({.value = limit.value,
+                               .text = limit.text,
                                .upright = true,
                                .claim = true,
-                               .high = value < 0.9 * bend});
+                               .high = limit.value < 0.9 * bend});
     }
     PlotPoints onsets{.legend = "clipping begins", .shape = 6, .size = 1.6, .black = true};
     for (std::size_t i = 0; i < lines.size(); ++i) {
@@ -236,7 +241,7 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
                   "Distortion against output. To the left of the bend the unit works cleanly; where the line "
                   "turns up it begins to clip. Pale bands and short bars: uncertainty of the output.",
                   {}};
-    plot.sheet = {{axis.words, axis.unit, sheet.x_from, sheet.x_to, true, 0.0}, {std::move(panel)}, 450};
+    plot.sheet = {{axis.words, axis.unit, sheet.x_from, sheet.x_to, true, 0.0}, {std::move(panel)}, 340};
     return plot;
 }
 

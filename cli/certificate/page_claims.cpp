@@ -119,7 +119,7 @@ std::string add_measured(const Session& session, const JudgedClaim& claim, PageD
     const std::string limit_on =
         record != nullptr ? text_condition(record->result, "limit_on", "thd") : "thd";
     const std::string value = value_text(*claim.measured);
-    const std::string what = quantity_words(claim.quantity, limit_on);
+    const std::string what = first_page_words(claim.quantity, limit_on);
     const std::string limit = limit_text(claim.limit, claim.measured->unit);
     PageData measured;
     measured.set("value", value);

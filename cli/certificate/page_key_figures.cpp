@@ -7,7 +7,6 @@
 #include "cli/certificate/text_room.h"
 #include "cli/files/basis.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
 #include "cli/files/separation_pairs.h"
 #include "cli/files/show.h"
 
@@ -76,7 +75,7 @@ std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
             const analysis::Quantity& quantity = *findings.find(name);
             const std::string basis = is_power(quantity) ? basis_text(session, record, load, name)
                                                          : both_ways_text(session, record);
-            PageData row = row_for(quantity_words(name, limit_on), basis, 1);
+            PageData row = row_for(first_page_words(name, limit_on), basis, 1);
             const std::string where =
                 short_text(record.id, 40) + (load.empty() ? "" : ", " + short_text(load, 40));
             row.set("where", where);
@@ -86,8 +85,8 @@ std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
             boxes.push_back(
                 {row,
                  2.6 +
-                     4.0 *
-                         text_lines(quantity_words(name, limit_on) + ' ' + where, column_mm - value_mm, 8.4) +
+                     4.0 * text_lines(first_page_words(name, limit_on) + ' ' + where, column_mm - value_mm,
+                                      8.4) +
                      3.4 * text_lines(basis.empty() ? basis : "at " + basis, column_mm - 2.0, 7.5),
                  name});
         }

@@ -18,6 +18,8 @@ using NamedPlots = std::vector<std::pair<std::string, std::string>>;
 /// Value of a section that holds one text: {{#name}}{{text}}{{/name}}.
 PageData text_section(const std::string& text);
 std::string first_capital(std::string text);
+/// Words for a quantity on the first page, where "THD (re fundamental)" would be the trade's own talk.
+std::string first_page_words(const std::string& quantity, const std::string& limit_on);
 /// The text made visible, without the full stop that the template sets.
 std::string without_full_stop(const std::string& text);
 /// The text made visible: "run it again" becomes "Run it again."

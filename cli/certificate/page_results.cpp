@@ -90,6 +90,7 @@ PageData totals_part(const Session& session, const TestRecord& record, const Pow
     }
     PageData part;
     part.set("rows", rows);
+    part.set("heading", record.result.loads.empty() ? "Whole test" : "All loads together");
     return part;
 }
 

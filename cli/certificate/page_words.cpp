@@ -3,6 +3,7 @@
 
 #include "cli/certificate/page_parts.h"
 #include "cli/files/plain_text.h"
+#include "cli/files/quantity_words.h"
 
 namespace assay::cli {
 
@@ -14,6 +15,10 @@ std::string first_capital(std::string text) {
     if (!text.empty())
         text.front() = static_cast<char>(std::toupper(static_cast<unsigned char>(text.front())));
     return text;
+}
+
+std::string first_page_words(const std::string& quantity, const std::string& limit_on) {
+    return quantity == "thd_percent" ? "distortion, THD" : quantity_words(quantity, limit_on);
 }
 
 std::string without_full_stop(const std::string& text) {

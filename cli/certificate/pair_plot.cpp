@@ -91,7 +91,7 @@ std::optional<PlotSheet> sheet_of(const PairedCurve& paired, const Names& names)
     if (!paired.impedance) {
         both.y = scale_around("gain", "dB", low, high);
         sheet.panels = {std::move(both), difference_panel(std::move(off), "difference")};
-        sheet.height = 420;
+        sheet.height = 380;
         return sheet;
     }
     both.y = {"impedance", "Ω", 0.8 * low, 1.3 * high, true, 0.0};
@@ -100,7 +100,7 @@ std::optional<PlotSheet> sheet_of(const PairedCurve& paired, const Names& names)
     phases.y = {"phase", "°", -reach, reach, false, reach / 2.0};
     sheet.panels = {std::move(both), std::move(phases), difference_panel(std::move(off), "difference"),
                     difference_panel(std::move(turned), "difference")};
-    sheet.height = 640;
+    sheet.height = 560;
     return sheet;
 }
 

@@ -9,12 +9,12 @@
 #include "cli/certificate/plot_pens.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/readout.h"
+#include "cli/certificate/rule_places.h"
 #include "cli/certificate/text_width.h"
 
 namespace assay::cli {
 namespace {
 
-constexpr int width_px = 620;
 constexpr double left_px = 92.0;
 constexpr double right_px = 20.0;
 constexpr double right_of_y2_px = 70.0;
@@ -22,7 +22,7 @@ constexpr double under_px = 58.0;
 constexpr double gap_px = 16.0;
 constexpr double legend_row_px = 21.0;
 constexpr double sample_px = 38.0;
-constexpr double longest_name_px = 290.0;
+constexpr double longest_name_px = 290.0;  // and no more than the sheet holds
 
 constexpr const char* frame_style =
     "set border 3 lc rgb '#50565c' lw 1\nset tics nomirror out scale 0.6 textcolor rgb '#30363c'\n"
@@ -48,7 +48,7 @@ struct Script {
 struct Place {
     const PlotSheet* sheet = nullptr;
     double right = 0.0;
-    double x(double px) const { return px / width_px; }
+    double x(double px) const { return px / sheet->width; }
     double y(double px_from_top) const { return 1.0 - px_from_top / sheet->height; }
 };
 
@@ -63,11 +63,14 @@ struct LegendEntry {
 
 /// Entries in rows from the left, as many in each as find room.
 std::vector<LegendEntry> legend_of(const PlotSheet& sheet) {
+    const double room_px = sheet.width - left_px - sample_px - 16.0;
     std::vector<LegendEntry> entries;
     for (const PlotPanel& panel : sheet.panels) {
         for (const PlotCurve& curve : panel.curves) {
             if (curve.legend)
-                entries.push_back({text_within(curve.name, longest_name_px), curve.note, &curve, nullptr});
+                entries.push_back(
+                    {text_within(curve.name, std::min(longest_name_px, room_px - text_width_px(curve.note))),
+                     curve.note, &curve, nullptr});
         }
         for (const PlotPoints& points : panel.points) {
             if (!points.legend.empty()) entries.push_back({points.legend, {}, nullptr, &points});
@@ -77,7 +80,7 @@ std::vector<LegendEntry> legend_of(const PlotSheet& sheet) {
     std::size_t row = 0;
     for (LegendEntry& entry : entries) {
         const double wide = sample_px + 10.0 + text_width_px(entry.name) + text_width_px(entry.note);
-        if (at > left_px && at + wide > width_px - 6.0) {
+        if (at > left_px && at + wide > sheet.width - 6.0) {
             at = left_px;
             ++row;
         }
@@ -141,28 +144,20 @@ std::string range_of(const std::string& axis, const PlotScale& scale) {
                        axis, axis, scale.from / by, scale.to * by);
 }
 
-void add_rule(const PlotRule& rule, Script& script) {
+void add_rule(const PlotRule& rule, const RulePlace& at, Script& script) {
     const std::string_view colour = rule.claim ? "#1c2126" : "#6a7178";
     const std::string line = fmt::format("nohead lc rgb '{}' lw {} dt {}", colour, rule.claim ? 1.6 : 1.0,
                                          rule.claim ? "solid" : "(6,4)");
     const std::string style =
         fmt::format("font ',12' textcolor rgb '{}' front", rule.claim ? "#1c2126" : "#50565c");
     const std::string text = script.texts.mark(rule.text);
-    if (rule.upright) {
-        script.text += fmt::format(
-            "set arrow from first {0:.9g},graph 0 to first {0:.9g},graph 1 {1} back\n"
-            "set label '{2}' at first {0:.9g},graph {3} offset -0.7,0 rotate by 90 {4} {5}\n",
-            rule.value, line, text, rule.high ? "0.975" : "0.03", rule.high ? "right" : "left", style);
-    } else {
-        const bool left = rule.place == PlotPlace::left;
-        const bool middle = rule.place == PlotPlace::middle;
-        const std::string_view graph = left ? "0.012" : middle ? "0.5" : "0.988";
-        const std::string_view side = left ? "left" : middle ? "center" : "right";
-        script.text += fmt::format(
-            "set arrow from graph 0,first {0:.9g} to graph 1,first {0:.9g} {1} back\n"
-            "set label '{2}' at graph {3},first {0:.9g} offset 0,0.5 {4} {5}\n",
-            rule.value, line, text, graph, side, style);
-    }
+    script.text +=
+        rule.upright ? fmt::format("set arrow from first {0:.9g},graph 0 to first {0:.9g},graph 1 {1} back\n",
+                                   rule.value, line)
+                     : fmt::format("set arrow from graph 0,first {0:.9g} to graph 1,first {0:.9g} {1} back\n",
+                                   rule.value, line);
+    script.text += fmt::format("set label '{}' at graph {:.4f},graph {:.4f} left {} {}\n", text, at.x, at.y,
+                               at.upwards ? "rotate by 90" : "", style);
 }
 
 std::vector<std::string> rows_of(const PlotCurve& curve) {
@@ -246,10 +241,12 @@ void add_panel(const PlotPanel& panel, const Place& place, double top_px, double
         script.text += "set border 11\n" + range_of("y2", *panel.y2) + ticks_of("y2", *panel.y2, false);
         script.text += fmt::format(
             "set label '{}' at screen {:.4f},screen {:.4f} center rotate by 90 textcolor rgb '#30363c'\n",
-            script.texts.mark(words_of(*panel.y2)), place.x(width_px - 14.0), middle);
+            script.texts.mark(words_of(*panel.y2)), place.x(place.sheet->width - 14.0), middle);
     }
     if (mark) script.text += simulated_mark(bottom_px - top_px);
-    for (const PlotRule& rule : panel.rules) add_rule(rule, script);
+    const std::vector<RulePlace> places =
+        rule_places(panel, x, place.right * place.sheet->width - left_px, bottom_px - top_px);
+    for (std::size_t i = 0; i < panel.rules.size(); ++i) add_rule(panel.rules[i], places[i], script);
     std::vector<std::string> parts;
     for (const PlotCurve& curve : panel.curves) {
         if (!curve.band.empty()) parts.push_back(band_part(curve, script));
@@ -322,7 +319,7 @@ PlotScale frequency_scale(double lowest_hz, double highest_hz) {
 capture::Result<std::string> draw_sheet(const PlotSheet& sheet, const std::string& name, bool simulated) {
     const bool second = std::any_of(sheet.panels.begin(), sheet.panels.end(),
                                     [](const PlotPanel& panel) { return panel.y2.has_value(); });
-    const Place place{&sheet, 1.0 - (second ? right_of_y2_px : right_px) / width_px};
+    const Place place{&sheet, 1.0 - (second ? right_of_y2_px : right_px) / sheet.width};
     const std::vector<LegendEntry> legend = legend_of(sheet);
     Script script;
     script.text = frame_style + std::string("set multiplot\n");
@@ -347,7 +344,7 @@ capture::Result<std::string> draw_sheet(const PlotSheet& sheet, const std::strin
         top_px = bottom_px + gap_px;
     }
     script.text += "unset multiplot\n";
-    auto svg = draw(script.text, name, width_px, sheet.height);
+    auto svg = draw(script.text, name, sheet.width, sheet.height);
     if (!svg) return svg;
     return with_readout(script.texts.put_into(*svg), sheet.x.words, sheet.x.unit, read_curves(sheet));
 }

@@ -90,7 +90,8 @@ struct PlotPanel {
 struct PlotSheet {
     PlotScale x{};
     std::vector<PlotPanel> panels{};
-    int height = 340;  // pixels; the width is 620
+    int height = 340;  // pixels
+    int width = 500;   // small: so the letters stay readable on a telephone
 };
 
 /// Outline around y - doubt and y + doubt (or x); parts where a number is missing are left out.

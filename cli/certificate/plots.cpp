@@ -3,6 +3,8 @@
 #include <cctype>
 #include <utility>
 
+#include "cli/files/number_words.h"
+
 namespace assay::cli {
 std::string plain_name(const std::string& id) {
     std::string name;
@@ -28,8 +30,17 @@ capture::Result<std::string> draw_plot(const Session& session, const NamedPlot& 
     return draw_sheet(plot.plot.sheet, plot.file, session.simulated);
 }
 
-std::optional<double> claimed_value(const JudgedClaim& claim) {
-    return claim.limit.at_least ? claim.limit.at_least : claim.limit.at_most;
+std::vector<ClaimedLimit> claimed_limits(const JudgedClaim& claim, const std::string& unit) {
+    const auto& [least, most] = claim.limit;
+    if (least && most) {
+        const std::string both = stated_text(*least, {}) + " to " + stated_text(*most, unit);
+        return {{*least, "claimed " + both}, {*most, {}}};
+    }
+    std::vector<ClaimedLimit> limits;
+    for (const auto& limit : {least, most}) {
+        if (limit) limits.push_back({*limit, "claimed " + stated_text(*limit, unit)});
+    }
+    return limits;
 }
 
 }  // namespace assay::cli

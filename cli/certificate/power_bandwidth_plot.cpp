@@ -133,15 +133,13 @@ std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestR
         told = true;
     }
     for (const JudgedClaim& claim : session.claims) {
-        const auto value = claimed_value(claim);
-        if (claim.test != record.id || !value || !(*value > 0.0) || !claim.quantity.ends_with("_hz"))
-            continue;
-        panel.rules.push_back({.value = *value,
-                               .text = "claimed " + stated_text(*value, "Hz"),
-                               .upright = true,
-                               .claim = true});
-        low_hz = std::min(low_hz, *value);
-        high_hz = std::max(high_hz, *value);
+        if (claim.test != record.id || !claim.quantity.ends_with("_hz")) continue;
+        for (const ClaimedLimit& limit : claimed_limits(claim, "Hz")) {
+            if (!(limit.value > 0.0)) continue;
+            panel.rules.push_back({.value = limit.value, .text = limit.text, .upright = true, .claim = true});
+            low_hz = std::min(low_hz, limit.value);
+            high_hz = std::max(high_hz, limit.value);
+        }
     }
     panel.y = {"power at the limit", "W", 0.0, 1.12 * high_w, false, linear_step(0.0, 1.12 * high_w)};
     TestPlot plot{"power",
@@ -149,7 +147,7 @@ std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestR
                   "power at 1 kHz. Open circles and dotted lines: the harmonics that tell of the limit lie "
                   "beyond the band there; the fall of gain judged, as at 1 kHz. Bars: uncertainty.",
                   {}};
-    plot.sheet = {frequency_scale(low_hz, high_hz), {std::move(panel)}, 360};
+    plot.sheet = {frequency_scale(low_hz, high_hz), {std::move(panel)}, 320};
     return plot;
 }
 

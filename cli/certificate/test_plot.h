@@ -38,7 +38,14 @@ std::optional<TestPlot> residual_plot(const Session& session, const TestRecord& 
 /// Volts, watts and distortion over the minutes of an endurance test.
 std::optional<TestPlot> endurance_plot(const Session& session, const TestRecord& record);
 
-/// What was claimed of a quantity as a number: the limit that is stated.
-std::optional<double> claimed_value(const JudgedClaim& claim);
+/// A limit that was claimed, and what is written along its line: "claimed 22 W". A text of both ends,
+/// "claimed 36.55 to 49.45 Hz", stands with the lower one only.
+struct ClaimedLimit {
+    double value = 0.0;
+    std::string text{};
+};
+
+/// The limits of a claim, none, one or two. `unit` as in session.json.
+std::vector<ClaimedLimit> claimed_limits(const JudgedClaim& claim, const std::string& unit);
 
 }  // namespace assay::cli

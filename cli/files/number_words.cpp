@@ -8,6 +8,7 @@
 
 #include "cli/files/plain_text.h"
 #include "cli/files/show.h"
+#include "cli/measures/plain_number.h"
 
 namespace assay::cli {
 namespace {
@@ -119,7 +120,7 @@ std::string stated_text(double value, const std::string& unit) {
     // As it was stated, but for what a person would not write: 3e-05 V is 30 µV.
     constexpr double smallest_stated = 1e-3;
     const Scale scale = std::abs(value) < smallest_stated ? scale_for(std::abs(value), unit) : Scale{};
-    return with_unit(fmt::format("{:.6g}", value * scale.factor), scale.prefix + printed_unit(unit));
+    return with_unit(plain_number(value * scale.factor, 6), scale.prefix + printed_unit(unit));
 }
 
 std::string limit_text(const analysis::Tolerance& limit, const std::string& unit) {
@@ -137,7 +138,8 @@ std::string two_digits(double value) {
 
 std::string relative_uncertainty_text(const analysis::Quantity& quantity) {
     const double uncertainty = quantity.expanded_uncertainty();
-    const bool own_unit = quantity.unit == "dB" || quantity.unit == "%" || quantity.value == 0.0;
+    const bool own_unit =
+        quantity.unit == "dB" || quantity.unit == "%" || quantity.unit == "deg" || quantity.value == 0.0;
     if (own_unit) {
         const RoundedValue text = rounded(quantity);
         return "±" + with_unit(text.uncertainty, text.unit);

@@ -21,7 +21,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 76> known_quantities{{
+constexpr std::array<Pair, 79> known_quantities{{
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -71,6 +71,9 @@ constexpr std::array<Pair, 76> known_quantities{{
     {"minimum_hz", "frequency of that lowest impedance"},
     {"maximum_ohm", "impedance at the peak"},
     {"resonance_hz", "frequency of the peak"},
+    {"ratio_1khz_db", "difference of the inputs at 1 kHz"},
+    {"ratio_10khz_db", "difference of the inputs at 10 kHz"},
+    {"phase_10khz_deg", "their difference in phase at 10 kHz"},
     {"impedance_1khz_ohm", "impedance at 1 kHz"},
     {"volts_at_resonance_v", "voltage at the driver at resonance"},
     {"fs_hz", "resonance, fs"},

@@ -15,6 +15,7 @@
 #include "cli/measures/held_level.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
+#include "cli/measures/plain_number.h"
 #include "cli/measures/power_level.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
@@ -112,16 +113,17 @@ void add_ratio(Findings& findings, const std::string& name, const Figure& figure
                double own, const std::string& own_source) {
     if (figure.value < times_floor * own) {
         findings.add_absent(name, {"below-own-distortion",
-                                   fmt::format("below {:.2g} %, three times the chain's own residual",
-                                               100.0 * times_floor * own),
+                                   fmt::format("below {} %, three times the chain's own residual",
+                                               plain_number(100.0 * times_floor * own, 2)),
                                    "use a cleaner sound card, or a loopback that shows less residual"});
         return;
     }
     if (figure.value < times_floor * figure.noise) {
-        findings.add_absent(name, {"below-noise",
-                                   fmt::format("below {:.2g} %, three times what noise alone adds",
-                                               100.0 * std::max(times_floor * figure.noise, figure.value)),
-                                   "raise the level or lower the noise if the number matters"});
+        findings.add_absent(
+            name, {"below-noise",
+                   fmt::format("below {} %, three times what noise alone adds",
+                               plain_number(100.0 * std::max(times_floor * figure.noise, figure.value), 2)),
+                   "raise the level or lower the noise if the number matters"});
         return;
     }
     Quantity quantity{100.0 * figure.value, "%", {}};

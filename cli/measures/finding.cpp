@@ -6,6 +6,7 @@
 
 #include "capture/find_load.h"
 #include "cli/measures/clip_readings.h"
+#include "cli/measures/plain_number.h"
 
 namespace assay::cli {
 namespace {
@@ -27,9 +28,9 @@ void find_hum(const capture::Bench& bench, const TestedResult& test, std::vector
         if (below_db >= quiet_db_below_1w) continue;
         found.push_back(
             {"hum",
-             fmt::format("It hums: {:.3g} V at {} with the input at rest, {:.0f} dB below 1 W where 60 dB "
+             fmt::format("It hums: {} at {} with the input at rest, {:.0f} dB below 1 W where 60 dB "
                          "are usual at least.",
-                         hum->value, name, below_db),
+                         plain_volts(hum->value), name, below_db),
              {{"hum with the input at rest", hum->value, hum->unit, test.id, name},
               {"lowest mains line", mains->value, mains->unit, test.id, name}},
              Confidence::likely,

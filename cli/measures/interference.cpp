@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "cli/measures/plain_number.h"
+
 namespace assay::cli {
 
 namespace {
@@ -15,16 +17,15 @@ void warn_of_interference(const analysis::StepReading& step, Findings& findings)
     if (!(foreign_square > noticeable * whole_square)) return;
     const double percent = 100.0 * foreign_square / whole_square;
     if (step.hum_v * step.hum_v > mostly * foreign_square) {
-        findings.warn("hum",
-                      fmt::format("hum of {:.3g} V makes up {:.2g} % of the power", step.hum_v, percent),
-                      "find the ground loop: one ground point, shorter leads, the player on its battery");
+        findings.warn(
+            "hum", fmt::format("hum of {} makes up {:.2g} % of the power", plain_volts(step.hum_v), percent),
+            "find the ground loop: one ground point, shorter leads, the player on its battery");
         return;
     }
-    findings.warn(
-        "interference",
-        fmt::format("{:.3g} V that are neither the tone nor its harmonics make up {:.2g} % of the power",
-                    step.noise_v, percent),
-        "look for another source playing, a whistle of a supply, or a noisy input");
+    findings.warn("interference",
+                  fmt::format("{} that are neither the tone nor its harmonics make up {:.2g} % of the power",
+                              plain_volts(step.noise_v), percent),
+                  "look for another source playing, a whistle of a supply, or a noisy input");
 }
 
 void warn_of_unknown_own_distortion(const capture::Input& input, Findings& findings) {

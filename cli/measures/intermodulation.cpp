@@ -13,6 +13,7 @@
 #include "cli/measures/interference.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
+#include "cli/measures/plain_number.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 
@@ -119,8 +120,8 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
     }
     if (mean.product->ratio < stands_out * mean.product->noise) {
         findings.add_absent(name, {"below-noise",
-                                   fmt::format("below {:.2g} %, three times what noise alone adds",
-                                               100.0 * stands_out * mean.product->noise),
+                                   fmt::format("below {} %, three times what noise alone adds",
+                                               plain_number(100.0 * stands_out * mean.product->noise, 2)),
                                    "raise the level or lower the noise if the number matters"});
         return std::nullopt;
     }
@@ -128,8 +129,8 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
     const double own = input.own_thd_percent.value_or(0.0) / 100.0;
     if (mean.product->ratio < stands_out * own) {
         findings.add_absent(name, {"below-own-distortion",
-                                   fmt::format("below {:.2g} %, three times the chain's own residual",
-                                               100.0 * stands_out * own),
+                                   fmt::format("below {} %, three times the chain's own residual",
+                                               plain_number(100.0 * stands_out * own, 2)),
                                    "use a cleaner sound card, or a loopback that shows less residual"});
         return std::nullopt;
     }

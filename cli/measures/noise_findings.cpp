@@ -8,6 +8,7 @@
 #include <variant>
 
 #include "analysis/signal/median.h"
+#include "cli/measures/plain_number.h"
 #include "cli/measures/scale.h"
 
 namespace assay::cli {
@@ -31,10 +32,10 @@ std::variant<Quantity, Absent> unit_noise(const NoiseContext& context, NoiseValu
     const double whole_square = whole.volts * whole.volts;
     const double floor_square = floor.volts * floor.volts;
     if (whole_square < floor_margin * floor_square) {
-        return Absent{
-            "below-floor",
-            fmt::format("{:.3g} V, within 3 dB of the bench's own {:.3g} V", whole.volts, floor.volts),
-            "take less attenuation or a quieter recorder"};
+        return Absent{"below-floor",
+                      fmt::format("{}, within 3 dB of the bench's own {}", plain_volts(whole.volts),
+                                  plain_volts(floor.volts)),
+                      "take less attenuation or a quieter recorder"};
     }
     const double volts = std::sqrt(whole_square - floor_square);
     // Both inputs of a bridged load see noise of their own: the halves count alike.
@@ -78,8 +79,8 @@ void add_hum(const NoiseContext& context, Findings& findings) {
         findings.add_absent("hum_v",
                             {"below-noise",
                              fmt::format("no line stands out of the noise at multiples of 50 or 60 Hz; "
-                                         "below {:.2g} V",
-                                         context.own->hum_detectable_v),
+                                         "below {}",
+                                         plain_volts(context.own->hum_detectable_v, 2)),
                              "no mend is needed"});
         findings.absent.emplace_back("mains_hz", Absent{"no-hum", "no hum is heard", ""});
         return;
@@ -96,8 +97,8 @@ void add_hum(const NoiseContext& context, Findings& findings) {
     findings.add("mains_hz", mains);
     std::string lines;
     for (const analysis::NoiseLine& line : context.own->hum_lines)
-        lines +=
-            fmt::format("{}{:.1f} Hz {:.3g} V", lines.empty() ? "" : ", ", line.frequency_hz, line.volts);
+        lines += fmt::format("{}{:.1f} Hz {}", lines.empty() ? "" : ", ", line.frequency_hz,
+                             plain_volts(line.volts));
     const double share = std::pow(context.own->hum.volts / context.own->band.volts, 2.0);
     constexpr double mostly = 0.5;
     if (share > mostly) {
@@ -122,8 +123,9 @@ void add_quasi_peak(const NoiseContext& context, Findings& findings) {
     constexpr double crackling = 2.0;  // steady noise stays within 1.3 of its typical reading
     if (context.own->itu_468_highest_v > crackling * context.own->itu_468_quasi_peak.volts)
         findings.warn("clicks",
-                      fmt::format("the quasi-peak reading goes up to {:.3g} V, {:.3g} V typically",
-                                  context.own->itu_468_highest_v, context.own->itu_468_quasi_peak.volts),
+                      fmt::format("the quasi-peak reading goes up to {}, {} typically",
+                                  plain_volts(context.own->itu_468_highest_v),
+                                  plain_volts(context.own->itu_468_quasi_peak.volts)),
                       "listen for clicks or crackling: a relay, a thermostat, a worn control, a bad joint");
 }
 
@@ -135,8 +137,8 @@ void add_whine(const NoiseContext& context, Findings& findings) {
         context.floor->whine->volts * context.floor->whine->volts * floor_margin >
             whine->volts * whine->volts) {
         findings.add_absent("whine_v", {"below-floor",
-                                        fmt::format("{:.3g} V of it are in the bench's own noise already",
-                                                    context.floor->whine->volts),
+                                        fmt::format("{} of it are in the bench's own noise already",
+                                                    plain_volts(context.floor->whine->volts)),
                                         "look for the converter that the recorder or its leads hear"});
         return;
     }
@@ -153,7 +155,7 @@ void add_whine(const NoiseContext& context, Findings& findings) {
         findings.add(name, frequency);
     }
     findings.warn("whine",
-                  fmt::format("a whine of {:.3g} V moves between {:.0f} and {:.0f} Hz", whine->volts,
+                  fmt::format("a whine of {} moves between {:.0f} and {:.0f} Hz", plain_volts(whine->volts),
                               whine->lowest_hz, whine->highest_hz),
                   "an alternator if it follows the engine, a converter if it follows the load: look at the "
                   "ground point and at how the signal leads are laid");
@@ -164,19 +166,20 @@ void add_remarks(const NoiseContext& context, Findings& findings) {
     for (std::size_t k = 0; k < context.own->stretch_v.size(); ++k) {
         const double volts = context.own->stretch_v[k];
         if (volts * volts < unsteady * typical_v * typical_v) continue;
-        findings.warn("unsteady",
-                      fmt::format("{:.3g} V about {:.0f} s after the start, {:.3g} V typically", volts,
-                                  static_cast<double>(k + 1) * context.own->stretch_s, typical_v),
-                      "keep leads and knobs untouched; crackling is a fault of its own");
+        findings.warn(
+            "unsteady",
+            fmt::format("{} about {:.0f} s after the start, {} typically", plain_volts(volts),
+                        static_cast<double>(k + 1) * context.own->stretch_s, plain_volts(typical_v)),
+            "keep leads and knobs untouched; crackling is a fault of its own");
         break;
     }
     constexpr double loud_share = 0.1;
     if (const auto& whistle = context.own->whistle;
         whistle && std::pow(whistle->volts / context.own->band.volts, 2.0) > loud_share) {
-        findings.warn(
-            "whistle",
-            fmt::format("a tone of {:.3g} V at {:.1f} Hz stands out", whistle->volts, whistle->frequency_hz),
-            "look for a converter, a charger, an alternator or another source playing");
+        findings.warn("whistle",
+                      fmt::format("a tone of {} at {:.1f} Hz stands out", plain_volts(whistle->volts),
+                                  whistle->frequency_hz),
+                      "look for a converter, a charger, an alternator or another source playing");
     }
     if (context.floor == nullptr) {
         findings.warn("floor-unknown", "the recorder's own noise is in these numbers",

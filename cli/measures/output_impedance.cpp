@@ -7,6 +7,7 @@
 
 #include "analysis/amplifier/output_impedance.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/plain_number.h"
 #include "cli/measures/response_reading.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
@@ -159,12 +160,12 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
     add_scales(load, loaded->loads.front().plus_share, -1.0);
     std::erase_if(impedance.contributions, [](const auto& entry) { return std::abs(entry.second) < 1e-15; });
 
-    const analysis::Absent lost{
-        "below-noise",
-        fmt::format("below {:.2g} ohm, three times what noise and drift alone would show",
-                    stands_out * impedance.standard_uncertainty()),
-        open.plus == load.plus ? "use a smaller load, a higher level, and let the unit warm up"
-                               : "use one probe for both tests: the scales of two do not cancel"};
+    const analysis::Absent lost{"below-noise",
+                                fmt::format("below {} ohm, three times what noise and drift alone would show",
+                                            plain_number(stands_out * impedance.standard_uncertainty(), 2)),
+                                open.plus == load.plus
+                                    ? "use a smaller load, a higher level, and let the unit warm up"
+                                    : "use one probe for both tests: the scales of two do not cancel"};
     if (!aligned && ohm.real() < 0.0 &&
         std::abs(ohm.real()) > stands_out * impedance.standard_uncertainty()) {
         result.whole.add_absent("output_impedance_1khz_ohm",
