@@ -9,7 +9,6 @@ namespace {
 using assay::cli::PlotPanel;
 using assay::cli::PlotScale;
 using assay::cli::rule_places;
-using assay::cli::RulePlace;
 
 constexpr double wide_px = 400.0;
 constexpr double high_px = 200.0;
