@@ -74,8 +74,9 @@ PlotScale scale_of(const Kind& kind, const PlotEnds& span) {
 }
 
 /// What the session says of the curve's uncertainty: a figure at 1 kHz that holds for all points (the
-/// scale's), or the scatter of each point (k = 2).
+/// scale's), or that of each point (k = 2).
 std::vector<double> doubts_of(const Kind& kind, const CurveLine& line) {
+    if (const auto* expanded = line.curve->find("expanded_uncertainty_db")) return *expanded;
     if (const auto* scatter = line.curve->find("scatter_ohm")) {
         std::vector<double> doubts = *scatter;
         for (double& doubt : doubts) doubt *= analysis::Quantity::coverage_factor;

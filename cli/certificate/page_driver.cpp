@@ -14,12 +14,12 @@
 namespace assay::cli {
 namespace {
 
-/// What the quantity means, as the measure's own table says it.
+/// What the quantity means, as the measure's own table says it; empty where that only says its name again.
 std::string meaning_of(const std::string& measure, const std::string& quantity) {
     for (const Measure& candidate : measure_table()) {
         if (candidate.name != measure) continue;
         for (const QuantityEntry& entry : candidate.quantities) {
-            if (entry.name == quantity) return entry.help;
+            if (entry.name == quantity) return entry.help == quantity_words(quantity) ? "" : entry.help;
         }
     }
     return {};

@@ -140,10 +140,10 @@ Measure driver_parameters_measure() {
     };
     entry(Parameter::fs, "resonance in free air");
     entry(Parameter::re, "resistance of the coil to direct current");
-    entry(Parameter::res, "height of the resonance peak above that");
+    entry(Parameter::res, "height of the resonance peak above Re");
     entry(Parameter::qms, "Q of the resonance by mechanical losses, as the peak shows it");
     entry(Parameter::qes, "Q of the resonance by the coil's braking");
-    entry(Parameter::qts, "Q of both together");
+    entry(Parameter::qts, "Q by the mechanical losses and the coil's braking together");
     entry(Parameter::le, "inductance of the coil at 1 kHz");
     entry(Parameter::mms, "moving mass, with the air that moves along in free air");
     entry(Parameter::cms, "compliance of the suspension at resonance");
@@ -153,7 +153,7 @@ Measure driver_parameters_measure() {
     entry(Parameter::sd, "effective area of the cone");
     entry(Parameter::efficiency, "acoustic power of 1 W into Re, in half space");
     entry(Parameter::sensitivity_1w, "level at 1 m in half space, 1 W into Re, in the piston range");
-    entry(Parameter::sensitivity_2v83, "the same at 2.83 V (8 V squared)");
+    entry(Parameter::sensitivity_2v83, "level at 1 m in half space at 2.83 V, which is 1 W into 8 ohm");
     measure.quantities.push_back(
         {"creep_lambda", "", false, "share by which the suspension is softer at a tenth of the frequency"});
     measure.check = check_driver_parameters;

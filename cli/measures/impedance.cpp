@@ -195,8 +195,8 @@ Measure impedance_measure() {
          .type = FieldType::text,
          .help = "a file with the curve, instead of a capture: CSV, text or Touchstone"});
     measure.quantities = {
-        {"minimum_ohm", "ohm", false, "lowest impedance above the resonance"},
-        {"minimum_hz", "Hz", false, "where that is"},
+        {"minimum_ohm", "ohm", false, "the least ohms that an amplifier meets above the resonance"},
+        {"minimum_hz", "Hz", false, "where the impedance is lowest, above the resonance"},
         {"maximum_ohm", "ohm", false,
          "impedance at the top of the resonance peak; without a peak, the highest of the curve"},
         {"resonance_hz", "Hz", false,

@@ -47,6 +47,14 @@ def run():
         f = np.array(c["frequency_hz"])
         error = np.array(c["separation_db"], float) + 20 * np.log10(abs(crosstalk(f)))
         report.check(len(f) == 10 and np.max(abs(error)) <= 0.05, "curve, 20 Hz to 20 kHz", f"off by at most {np.max(abs(error)):.4f} dB of 0.05")
+        clean = np.array(c["expanded_uncertainty_db"], float)
+        stated = outcome.findings("apart")["quantities"]["separation_1khz_db"]["expanded_uncertainty"]
+        report.absolute("each point's uncertainty: at 1 kHz it is the number's", clean[list(f).index(1000.0)], stated, 1e-9)
+        hissing = shop.run({"apart": record(shop, noise_dbfs=-50.0)}).findings("apart")["curves"]["separation"]
+        wide = np.array(hissing["expanded_uncertainty_db"], float)
+        ratio = abs(np.array(hissing["separation_db"], float) + 20 * np.log10(abs(crosstalk(f)))) / wide
+        report.check(np.all(wide >= clean) and wide[0] > 1.3 * clean[0] and np.max(ratio) <= 1.5 and np.mean(ratio <= 1) >= 0.9,
+                     "with noise it grows, and holds the truth", f"{wide[0]:.3f} dB after {clean[0]:.3f} dB; off by at most {np.max(ratio):.2f} of it")
         noisy = shop.run({"apart": record(shop, noise_dbfs=-60.0, through=lambda f: 1e-6 + 0 * f)})
         absent = {entry["quantity"]: entry for entry in noisy.findings("apart")["absent"]}
         report.check(noisy.status == 0 and noisy.value("apart", "separation_1khz_db", None) is None and "better than" in absent["separation_1khz_db"]["text"],
