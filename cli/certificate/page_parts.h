@@ -22,7 +22,7 @@ std::string first_capital(std::string text);
 std::string first_page_words(const std::string& quantity, const std::string& limit_on);
 /// The text made visible, without the full stop that the template sets.
 std::string without_full_stop(const std::string& text);
-/// The text made visible: "run it again" becomes "Run it again."
+/// The text made visible: "run it again" becomes "Run it again."; a command in backticks gets quotes.
 std::string as_sentence(const std::string& text);
 
 /// Who and what, with long texts cut; the height of the unit's part of the first page, in mm.

@@ -1,5 +1,6 @@
 // Small changes of wording that texts need to stand on the page.
 #include <cctype>
+#include <string_view>
 
 #include "cli/certificate/page_parts.h"
 #include "cli/files/plain_text.h"
@@ -28,7 +29,15 @@ std::string without_full_stop(const std::string& text) {
 }
 
 std::string as_sentence(const std::string& text) {
-    const std::string shown = first_capital(without_full_stop(text));
+    std::string shown = first_capital(without_full_stop(text));
+    // A command in a terminal's marks; on paper they would look like specks.
+    constexpr std::string_view command = "`assay ";
+    for (std::size_t at = shown.find(command); at != std::string::npos; at = shown.find(command, at)) {
+        const std::size_t end = shown.find('`', at + command.size());
+        if (end == std::string::npos) break;
+        shown.replace(end, 1, "”");
+        shown.replace(at, 1, "“");
+    }
     if (shown.empty() || shown.back() == '?' || shown.back() == '!') return shown;
     return shown + '.';
 }

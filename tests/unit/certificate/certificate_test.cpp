@@ -75,6 +75,12 @@ int count(const std::string& text, const std::string& part) {
     return found;
 }
 
+TEST(Sentences, QuoteACommandAsPaperDoes) {
+    EXPECT_EQ(as_sentence("run `assay calibrate loopback` again"), "Run “assay calibrate loopback” again.");
+    EXPECT_EQ(as_sentence("`assay run` or `assay check`"), "“assay run” or “assay check”.");
+    EXPECT_EQ(as_sentence("a load named `x`, `assay "), "A load named `x`, `assay.");
+}
+
 TEST(Page, EveryNameInTheTemplateIsFilled) {
     // The template library gives nothing for a name that it does not know. Each name is wrapped in marks, and
     // the marks are looked for in the pages.
