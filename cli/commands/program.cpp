@@ -12,6 +12,7 @@
 #include "cli/commands/manual.h"
 #include "cli/commands/measure_help.h"
 #include "cli/commands/program_live.h"
+#include "cli/files/plain_text.h"
 
 namespace assay::cli {
 
@@ -239,6 +240,18 @@ void add_calibrate(CLI::App& app, Commands& all) {
     add_live_calibrations(*calibrate, all.live, all.manner, all.chosen);
 }
 
+/// What was wrong with the command line, and whose help tells more.
+capture::Fault misread(const CLI::App& app, const CLI::ParseError& error, int argc, char** argv) {
+    std::string command = "assay";
+    for (auto parsed = app.get_subcommands(); !parsed.empty(); parsed = parsed.front()->get_subcommands())
+        command += ' ' + parsed.front()->get_name();
+    std::string text = error.what();
+    const std::string first = argc > 1 ? argv[1] : "";
+    if (command == "assay" && (first.empty() || first.front() != '-'))
+        text = first.empty() ? "a command is needed" : "no command \"" + visible_text(first) + "\"";
+    return {capture::FaultKind::bad_arguments, text, std::nullopt, "see " + command + " --help"};
+}
+
 }  // namespace
 
 int run_program(int argc, char** argv) {
@@ -267,7 +280,7 @@ int run_program(int argc, char** argv) {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
         if (error.get_exit_code() == 0) return app.exit(error);  // --help, --version
-        return report({capture::FaultKind::bad_arguments, error.what(), std::nullopt, "see assay --help"});
+        return report(misread(app, error, argc, argv));
     }
     install_stop_handler();
     try {

@@ -214,6 +214,10 @@ def main():
                 ("recordings that are not there", ("run", files["job"], "--bench", files["bench"], "--recordings", folder / "nowhere", "--into", folder / "s", "--yes"))]:
             outcome = program.assay(*arguments)
             report.check(outcome.status == 2 and len(outcome.error_lines) == 1, what, f"exit {outcome.status}, {len(outcome.error_lines)} line(s): {outcome.err.strip()[:200]}")
+        for arguments, words in ((("tune",), ('"tune"', "assay --help")), (("demo", "twice"), ("twice", "assay demo --help")),
+                                 (("calibrate", "input", "--lowd"), ("assay calibrate input --help",)), ((), ("a command is needed",))):
+            line = program.assay(*arguments).err
+            report.check(all(word in line for word in words), f"a mistyped line says where to read on: {' '.join(arguments) or 'nothing typed'}", line.strip())
         # Numbers are written in any of TOML's ways; Windows line ends and a byte order mark come from other editors.
         for what, edit in [("whole numbers for broken ones", lambda t: t.replace("12.0", "12")), ("underscores and exponents", lambda t: t.replace("96000", "96_000").replace("12.0", "1.2e1")),
                            ("Windows line ends", lambda t: t.replace("\n", "\r\n")), ("a byte order mark", lambda t: "\ufeff" + t)]:
