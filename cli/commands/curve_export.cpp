@@ -30,18 +30,20 @@ struct NamedCurve {
     std::string load{};
     std::string name{};
     const analysis::Curve* curve = nullptr;
+    UnitKind kind = UnitKind::amplifier;
 
     std::string in_words() const {
-        return "--test " + test->id + (load.empty() ? "" : " --load " + load) + " --curve " + name;
+        const std::string at = kind == UnitKind::line ? " --input " : " --load ";
+        return "--test " + test->id + (load.empty() ? "" : at + load) + " --curve " + name;
     }
 };
 
 void add_curves(const TestRecord& record, const std::string& load, const Findings& findings,
-                const ExportChoice& choice, std::vector<NamedCurve>& found) {
+                const ExportChoice& choice, UnitKind kind, std::vector<NamedCurve>& found) {
     if (!choice.load.empty() && load != choice.load) return;
     for (const auto& [name, curve] : findings.curves) {
         if (!choice.curve.empty() && name != choice.curve) continue;
-        found.push_back({&record, load, name, &curve});
+        found.push_back({&record, load, name, &curve, kind});
     }
 }
 
@@ -60,9 +62,9 @@ capture::Result<NamedCurve> choose_curve(const Session& session, const ExportCho
     std::vector<NamedCurve> found;
     for (const TestRecord& record : session.tests) {
         if (!choice.test.empty() && record.id != choice.test) continue;
-        add_curves(record, {}, record.result.whole, choice, found);
+        add_curves(record, {}, record.result.whole, choice, session.unit.kind, found);
         for (const auto& [load, findings] : record.result.loads) {
-            add_curves(record, load, findings, choice, found);
+            add_curves(record, load, findings, choice, session.unit.kind, found);
         }
     }
     if (choice.format == ExportFormat::touchstone) {
@@ -70,8 +72,9 @@ capture::Result<NamedCurve> choose_curve(const Session& session, const ExportCho
     }
     if (found.empty()) {
         const std::string what = choice.format == ExportFormat::touchstone ? "impedance curve" : "curve";
-        return fail(FaultKind::bad_arguments, "the session has no such " + what + " to export",
-                    "see `assay show SESSION` for its tests, or leave --test, --load and --curve out");
+        return fail(
+            FaultKind::bad_arguments, "the session has no such " + what + " to export",
+            "see `assay show SESSION` for its tests, or leave --test, --load (--input) and --curve out");
     }
     if (found.size() > 1) {
         std::string list;

@@ -131,7 +131,9 @@ void add_export(CLI::App& app, Commands& all) {
     ExportOptions& options = all.export_curve;
     command->add_option("SESSION", options.session, "folder of the session")->required();
     command->add_option("--test", options.choice.test, "id of the test (left out: the only one that fits)");
-    command->add_option("--load", options.choice.load, "name of the load")->type_name("NAME");
+    command
+        ->add_option("--load,--input", options.choice.load, "name of the load; of a line unit, of the input")
+        ->type_name("NAME");
     command->add_option("--curve", options.choice.curve, "name of the curve, e.g. impedance")
         ->type_name("NAME");
     command

@@ -74,10 +74,11 @@ std::string head_line(const std::string& label, const Session& session) {
 std::string curve_text(const ComparedCurve& curve) {
     const auto number = [&](double value) { return two_digits(value) + ' ' + curve.unit; };
     std::string text = fmt::format(
-        "  curve {}{}: {} points from {:.6g} to {:.6g} Hz{}: {} rms, {} at worst (at {:.5g} Hz)\n",
+        "  curve {}{}: {} points from {:.6g} to {:.6g} Hz{}: {} rms, {} at worst{}\n",
         visible_text(curve.name, 40), curve.load.empty() ? "" : " of " + visible_text(curve.load, 40),
         curve.points, curve.from_hz, curve.to_hz, curve.interpolated ? ", the right one interpolated" : "",
-        number(curve.rms), number(curve.worst), curve.worst_hz);
+        number(curve.rms), number(curve.worst),
+        curve.worst > 0.0 ? fmt::format(" (at {:.5g} Hz)", curve.worst_hz) : "");
     return text;
 }
 
@@ -91,8 +92,8 @@ std::string comparison_text(const Comparison& comparison, const Session& left, c
         if (right.find(record.id) != nullptr) tests.push_back(record.id);
     }
     for (const std::string& test : tests) {
-        out += "\nTEST " + visible_text(test, 80) + "  (" + measure_words(left.find(test)->result.measure) +
-               ")\n";
+        out += "\nTEST " + visible_text(test, 80) + "  (" +
+               measure_words(left.find(test)->result.measure, left.unit.kind) + ")\n";
         for (const ComparedCondition& condition : comparison.conditions) {
             if (condition.test != test) continue;
             out += "  ! " + condition_words(condition.name, condition.left).words + ": " +

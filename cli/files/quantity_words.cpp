@@ -119,7 +119,7 @@ constexpr std::array<Pair, 13> known_measures{{
     {"driver-parameters", "driver parameters"},
 }};
 
-constexpr std::array<Pair, 58> known_conditions{{
+constexpr std::array<Pair, 59> known_conditions{{
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -168,6 +168,7 @@ constexpr std::array<Pair, 58> known_conditions{{
     {"rate_hz", "sample rate"},
     {"sample_rate_hz", "sample rate"},
     {"drive_dbfs", "drive level"},
+    {"power_asked_w", "power asked for"},
     {"from_dbfs", "lowest drive level"},
     {"to_dbfs", "highest drive level"},
     {"step_db", "level step"},

@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 16> rows{{
+constexpr std::array<Row, 25> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -30,6 +30,7 @@ constexpr std::array<Row, 16> rows{{
      "record a loopback so that it is known, or use a cleaner sound card"},
     {"input:", ":response", "the input's response, from the frequency of its calibration to this one",
      "run `assay calibrate loopback`"},
+    {"input:", ":loopback", "the loopback that was divided out", "run `assay calibrate loopback` again"},
     {"meter:", "", "the meter's accuracy", "use a more accurate meter"},
     {"load:", ":resistance", "load resistance", "measure it with four wires"},
     {"test:", ":noise", "noise in the recording",
@@ -41,6 +42,17 @@ constexpr std::array<Row, 16> rows{{
      "use finer steps near the limit (step_db)"},
     {"test:", ":repeatability", "the spread between repeats",
      "let the unit warm up and keep its supply steady"},
+    {"test:", ":supply-volts", "the readings of the supply's volts", "use a finer meter"},
+    {"test:", ":between-readings", "what the supply did between two readings", "read it more often"},
+    {"test:", ":supply-crossing", "the distance between readings of the supply",
+     "read it more often near its end"},
+    {"test:", ":output-end", "how finely the end of the output is read", ""},
+    {"test:", ":time", "how finely the end of the output is read", ""},
+    {"test:", ":crest", "the spread of the crest factor along the log", ""},
+    {"test:", ":gain-drift", "gain that drifted between the two tests",
+     "let the unit warm up, and touch nothing in between"},
+    {"test:", ":quasi-peak", "how quasi-peak readings of unit and bench add up",
+     "lower the noise of the bench"},
     {"test:", ":scatter", "scatter of the curves", "raise the level, and keep the room quiet"},
     {"test:", ":model", "the choice of the driver's model",
      "begin at a third of fs, with the driver held firmly"},

@@ -249,6 +249,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     }
     add_conditions(setup, take, *read, result);
     if (power) result.conditions.emplace_back("power_asked_w", *power);
+    if (!power || set_live) result.conditions.emplace_back("drive_dbfs", take.tone.peak_dbfs());
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);

@@ -132,8 +132,8 @@ void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& 
     if (held.left_out > 0) {
         findings.warn(
             "stretches-left-out",
-            fmt::format("{} stretches of the log were uneven (a lost or doubled block, a gap of the "
-                        "player) and are left out",
+            fmt::format("uneven stretches of the log (a lost or doubled block, a gap of the player) are left "
+                        "out: {}",
                         held.left_out),
             "where there are many, close other programs and use a larger buffer");
     }
@@ -239,6 +239,7 @@ void add_conditions(const Setup& setup, const Take& take, const HeldRecording& h
     } else {
         result.conditions.emplace_back("frequency_hz", field_number(*setup.test, "frequency_hz"));
     }
+    result.conditions.emplace_back("drive_dbfs", take.tone.segments.front().level_dbfs);
     add_take_conditions(setup, take, held.start_s, held.clock_ppm, result);
     result.conditions.emplace_back("minutes_asked", minutes_of(setup));
     if (held.seams == 0) return;

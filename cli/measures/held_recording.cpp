@@ -50,9 +50,10 @@ struct RowReader {
         return true;
     }
 
-    /// A window into which the signal's own end falls is no fault.
+    /// A window into which the signal's own start or end falls is no fault.
     void leave_out(double from_s, double to_s) {
         HeldLoad& load = held.loads[l];
+        if (from_s < held.start_s + held_block_s) return;
         const auto& levels = load.block_levels;
         const double least = least_share_of_loudest * levels.front();
         const auto loud = std::find_if(levels.rbegin(), levels.rend(), [&](double v) { return v >= least; });
