@@ -5,12 +5,14 @@ factors that this script applies; noise is white and known in volts. Tolerances:
 and half a bit of the fit), 0.3 dB of THD, 0.1 dB of noise and separation (the design), 0.01 dB of gain.
 """
 
+import csv
 import json
 import re
 import sys
 from pathlib import Path
 
 import numpy as np
+from scipy import signal
 from scipy.optimize import brentq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -80,8 +82,70 @@ def run():
         report.check(verified.status == 0, "verify computes the same", verified.err.strip()[:200] + verified.out[-200:])
         shown = program.assay("show", outcome.folder)
         report.check(shown.status == 0 and "probe-a" in shown.out, "show works", shown.out[:300])
+        every_command(outcome.folder)
         spoken = [line for line in shown.out.splitlines() if re.search(r"\d W\b|Ω|\bohms?\b|\bwatts?\b|\bpower\b|\bbridge", line)]
         report.check(not spoken, "show speaks of no watts and ohms", "; ".join(spoken)[:600])
+
+
+def every_command(folder):
+    """What else is done with a session: pages, curves, comparison."""
+    for kind, made in (("html", "certificate.html"), ("pdf", "certificate.pdf"), ("png", "certificate.png"), ("csv", "curves/largest.probe-a.level.csv")):
+        done = program.assay("certify", folder, "--format", kind)
+        report.check(done.status == 0 and (folder / made).stat().st_size > 0, f"certify --format {kind}", done.err.strip()[:200])
+    with (folder / "curves" / "largest.probe-a.level.csv").open() as file:
+        columns = next(csv.reader(file))
+    report.check("voltage_v" in columns and "power_w" not in columns, "its curve has volts and no watts", str(columns))
+    page = re.sub(r"<(style|script|svg).*?</\1>|<[^>]*>", " ", (folder / "certificate.html").read_text(), flags=re.DOTALL)
+    spoken = re.findall(r".{20}(?:\d W\b|\bwatts?\b|\bbridge).{20}", page)
+    report.check("Line-level unit" in page and not spoken, "the page speaks of no watts", "; ".join(spoken)[:300])
+    for option in ("--input", "--load"):
+        done = program.assay("export", folder, "--test", "largest", option, "probe-a", "--format", "text")
+        report.check(done.status == 0 and "voltage_v" in done.out and "power_w" not in done.out, f"export {option}", done.err.strip()[:200])
+    several = program.assay("export", folder)
+    report.check(several.status == 2 and "--input probe-a" in several.err, "export asks by inputs", several.err.strip()[:200])
+    same = program.assay("compare", folder, folder, "--within", "5")
+    report.check(same.status == 0 and "MATCHED within 5 %" in same.out and "largest output volts" in same.out and not re.search(r"\d W\b", same.out),
+                 "compare with itself", same.err.strip()[:200] + same.out[-200:])
+
+
+def tone_controls():
+    """A bass control of first order, flat and up: SciPy's filter, through a card whose response is one; the unit is checked
+    again later, when its control has been left elsewhere. Tolerance: 0.01 dB, the design's."""
+    flat = {"id": "flat", "measure": "response", "inputs": ["probe-a"], "controls": {"bass": "flat"}}
+    tests = [flat, {**flat, "id": "up", "controls": {"bass": "+6"}}]
+    job = program.job_text([{**test, "controls": None} for test in tests], [{"text": "flat within 1 dB", "test": "flat", "input": "probe-a",
+                                                                            "quantity": "deviation_20hz_20khz_db", "at_most": 1.0}], LINE)
+    for test in tests:
+        job = job.replace(f'id = "{test["id"]}"', f'id = "{test["id"]}"\ncontrols = {{ bass = "{test["controls"]["bass"]}" }}')
+    corner_hz = 250.0
+
+    def recorded(shop, test, rise_db):
+        tone, rate = shop.tone(test, 1)
+        high = 2 * np.pi * corner_hz
+        shelf = signal.bilinear([1, 10 ** (rise_db / 20) * high], [1, high], rate)
+        heard = signal.lfilter(*shelf, np.concatenate([tone, np.zeros(rate // 4)])) * program.OUTPUT_V * GAIN / program.PROBE_V
+        return heard + 1e-6 * np.random.default_rng(7).standard_normal(len(heard))
+
+    with program.Workshop(job, bench_text()) as shop:
+        outcome = shop.run({"flat": recorded(shop, "flat", 0.0), "up": recorded(shop, "up", 6.0)})
+        report.check(outcome.status == 0, "tone controls: accepted", outcome.err.strip()[:300])
+        found = {test: outcome.findings(test)["inputs"]["probe-a"]["curves"]["response"] for test in ("flat", "up")}
+        f = np.array(found["up"]["frequency_hz"])
+        band = (f > 20) & (f < 20000)
+        lift = np.array(found["up"]["magnitude_db"]) - np.array(found["flat"]["magnitude_db"])
+        _, shelf = signal.freqs([1, 10 ** (6 / 20) * 2 * np.pi * corner_hz], [1, 2 * np.pi * corner_hz], worN=2 * np.pi * f)
+        # The bilinear transform bends frequencies near half the rate, where this shelf is flat.
+        report.absolute("bass up: furthest from SciPy's shelf, dB", float(np.max(np.abs(lift - 20 * np.log10(np.abs(shelf)))[band])), 0.0, 0.01)
+        conditions = [outcome.findings(test)["conditions"]["controls"] for test in ("flat", "up")]
+        report.check(conditions == ["bass flat", "bass +6"], "positions stand among the conditions", str(conditions))
+        report.check(outcome.session["claims"][0]["verdict"] == "met", "the claim is on the flat position", str(outcome.session["claims"])[:200])
+        again = shop.folder / "again"
+        again.mkdir()
+        for rise_db, word in ((0.0, "unchanged"), (6.0, "moved")):
+            program.sound_files.write_wav(again / "flat.wav", 96000, recorded(shop, "flat", rise_db)[:, None], "pcm24")
+            checked = program.assay("check", outcome.folder, "--recordings", again)
+            last = checked.out.strip().splitlines()[-1] if checked.out.strip() else ""
+            report.check(checked.status == 0 and (("unchanged:" in last) == (word == "unchanged")), f"check: bass left {rise_db:.0f} dB up", f"exit {checked.status}: {last} {checked.err.strip()[:200]}")
 
 
 def bad_jobs():
@@ -105,6 +169,6 @@ def bad_jobs():
         report.check(done.status == 2 and "driven_by" in done.err, "two outputs, and nothing says which", done.err.strip()[:250])
 
 
-for part in (run, bad_jobs):
+for part in (run, tone_controls, bad_jobs):
     report.guarded(part.__name__, part)
 report.finish()
