@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <cstdio>
 #include <vector>
 
@@ -28,6 +29,20 @@ std::string line(const char* format, double a, double b, double c) {
     char text[240];
     std::snprintf(text, sizeof text, format, a, b, c);  // NOLINT: the formats are literals of this file
     return text;
+}
+
+/// Whether the odd harmonics are those of a dead zone: cosine phases, in which clipping gives a negative
+/// third. Without feedback the dead zone takes a square wave away: a positive third, a fifth of 3/5 of it. A
+/// loop that integrates leaves the derivative of that: a spike at each crossing, odd harmonics of equal
+/// height and a third turned by 90 degrees, so that its sign tells nothing and its slow decay does.
+bool of_dead_zone(const StepReading& reading) {
+    constexpr double slow_decay = 0.4;    // of the fifth over the third; soft limiting leaves far less
+    constexpr double not_clipping = 0.5;  // cosine of the least angle to the third of clipping
+    const std::complex<double> third = reading.harmonics[2];
+    if (std::norm(third) <= 2.0 * std::norm(reading.harmonics[1])) return false;
+    if (third.real() > 0.0) return true;
+    return reading.harmonics.size() >= 5 && third.real() > -not_clipping * std::abs(third) &&
+           std::abs(reading.harmonics[4]) >= slow_decay * std::abs(third);
 }
 
 }  // namespace
@@ -114,12 +129,8 @@ std::optional<std::string> crossover_distortion(std::span<const StepReading> rea
     for (std::size_t k = best; k-- > 0;) {
         const StepReading& reading = readings[k];
         if (reading.thd < 4.0 * reading.thd_noise || reading.harmonics.size() < 3) break;
-        const bool opposite =
-            reading.harmonics[2].real() > 0.0;  // cosine phases: clipping gives a negative third
-        const double odd = std::norm(reading.harmonics[2]);
-        const double even = std::norm(reading.harmonics[1]);
         ++looked_at;
-        if (opposite && odd > 2.0 * even) {
+        if (of_dead_zone(reading)) {
             ++rising;
             faintest = &reading;
         }

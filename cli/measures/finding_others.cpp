@@ -140,7 +140,7 @@ void find_crossover(const std::vector<ClipReading>& readings, std::vector<Findin
         {"crossover",
          fmt::format(
              "The hand-over between the halves of the output stage is rough at {}: distortion rises as the "
-             "level falls, by odd harmonics of the sign that a dead zone gives.",
+             "level falls, by odd harmonics as a dead zone gives them.",
              where),
          evidence, Confidence::likely,
          "Measure the idle current against the service sheet and let qualified hands set the bias; a player "

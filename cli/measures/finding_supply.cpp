@@ -72,12 +72,13 @@ std::optional<Fall> fall_of(const std::vector<ClipReading>& readings,
 
 enum class Cause { supply, current, open };
 
-/// What an ordinary unit loses too. A source resistance k takes k (1/R2 - 1/R1) of the volts, so that the
-/// loss grows faster than the load falls: a tenth of the power from 8 to 4 ohm is, by the same resistance,
-/// more than a quarter from 8 to 2. Common practice, no source.
+/// What an ordinary unit loses too: a tenth of the power from 8 to 4 ohm (common practice, no source). A
+/// supply behind a resistance k leaves V = V0 / (1 + k / R), so that the same k takes a quarter from 8 to 2
+/// ohm.
 double ordinary_fall_db(const Fall& fall) {
-    constexpr double from_8_to_4 = 1.0 / 4.0 - 1.0 / 8.0;
-    return tenth_of_power_db * (1.0 / fall.low->load_ohm - 1.0 / fall.high->load_ohm) / from_8_to_4;
+    const double ratio = std::pow(10.0, tenth_of_power_db / 20.0);
+    const double ordinary_ohm = (ratio - 1.0) / (1.0 / 4.0 - ratio / 8.0);
+    return decibels((1.0 + ordinary_ohm / fall.low->load_ohm) / (1.0 + ordinary_ohm / fall.high->load_ohm));
 }
 
 struct Verdict {

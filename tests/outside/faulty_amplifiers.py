@@ -59,7 +59,8 @@ SINGLE = {
     "no-bias-right": case(["crossover"], bias_v_r=0.2),
     "fade": case(["thermal-fade"], WITH_REPEAT, hot_rail_times=0.85),
     "protects-at-4-ohm": case(["protection"], trips_at_ohm=4.6),
-    "protects-at-2-ohm": case(["protection"], WITH_2_OHM, trips_at_ohm=2.4),
+    # At 2.4 ohm (as first written) it never trips: into 2 ohm these units clip before so much current flows.
+    "protects-at-2-ohm": case(["protection"], WITH_2_OHM, trips_at_ohm=3.0),
     "ground-loop": case(["hum"], hum_50_v=0.002),
     "dry-reservoir": case(["hum"], hum_100_v=0.0012),
     "source-too-low": case(["source-too-low"], gain_times=0.35),

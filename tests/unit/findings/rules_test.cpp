@@ -241,6 +241,19 @@ TEST(Rules, ThreeLoadsOnAStraightLineAreASupply) {
     }
 }
 
+TEST(Rules, ASupplyThatTakesATenthFrom8To4OhmIsOrdinaryInto2OhmToo) {
+    // (1 + k / 4) / (1 + k / 8) squared is 1 / 0.9 at k = 0.4577 ohm; the same k takes 26 % from 8 to 2 ohm.
+    for (const auto& [k, said] : {std::pair{0.45, false}, {0.465, true}}) {
+        const auto volts = [&, k = k](double ohm) { return 24.0 / (1.0 + k / ohm); };
+        Unit unit;
+        unit.power("p8", {{"left-8", volts(8), volts(8)}, {"right-8", volts(8), volts(8)}});
+        unit.power("p4", {{"left-4", volts(4), volts(4)}, {"right-4", volts(4), volts(4)}});
+        unit.power("p2", {{"left-2", volts(2), volts(2)}, {"right-2", volts(2), volts(2)}});
+        EXPECT_EQ(unit.says("supply-sag"), said) << k;
+        EXPECT_EQ(unit.codes().empty(), !said) << k;
+    }
+}
+
 TEST(Rules, AMeterAtTheTerminalsTellsWhichSupply) {
     for (const auto& [fall, code] : {std::pair{0.049, "supply-sag"}, {0.051, "outside-supply-sag"}}) {
         Unit unit;

@@ -1,0 +1,84 @@
+// Crossover distortion is told from the harmonics of rising levels. Their closed forms: a dead zone of half
+// width d takes a square wave of height d away (Fourier series: 4/pi, alternating, over n), a loop that
+// integrates leaves its derivative (all odd harmonics of one height, turned by 90 degrees), a cubic gives a
+// third alone.
+#include "analysis/amplifier/level_tracking.h"
+
+#include <gtest/gtest.h>
+
+#include <cmath>
+#include <complex>
+#include <functional>
+#include <numbers>
+#include <vector>
+
+namespace assay::analysis {
+namespace {
+
+using Harmonic = std::function<std::complex<double>(int order, double peak_v)>;
+
+std::vector<StepReading> levels(const Harmonic& harmonic) {
+    std::vector<StepReading> readings;
+    for (double level_dbfs = -40.0; level_dbfs <= -4.0; level_dbfs += 2.0) {
+        const double peak_v = 30.0 * std::pow(10.0, level_dbfs / 20.0);
+        StepReading reading;
+        reading.level_dbfs = level_dbfs;
+        reading.fundamental_v = peak_v / std::numbers::sqrt2;
+        reading.fundamental_doubt_v = 1e-6;
+        reading.harmonics.emplace_back(1.0, 0.0);
+        double square = 0.0;
+        for (int order = 2; order <= 20; ++order) {
+            reading.harmonics.push_back(harmonic(order, peak_v));
+            square += std::norm(reading.harmonics.back());
+        }
+        reading.thd = std::sqrt(square);
+        reading.thd_noise = 1e-6;
+        readings.push_back(reading);
+    }
+    return readings;
+}
+
+double alternating(int order) {
+    return order % 4 == 1 ? -1.0 : 1.0;  // 3rd up, 5th down, 7th up
+}
+
+std::complex<double> dead_zone(int order, double peak_v) {
+    constexpr double half_width_v = 2e-3;
+    if (order % 2 == 0) return {};
+    return {alternating(order) * 4.0 * half_width_v / (std::numbers::pi * order * peak_v), 0.0};
+}
+
+/// The third of the spikes turned by so many degrees from the dead zone's own.
+Harmonic spikes(double degrees) {
+    return [=](int order, double peak_v) -> std::complex<double> {
+        if (order % 2 == 0) return {};
+        return alternating(order) * std::polar(2.5e-4 / peak_v, degrees * std::numbers::pi / 180.0);
+    };
+}
+
+TEST(CrossoverDistortion, IsToldOfADeadZoneWithAndWithoutFeedback) {
+    EXPECT_TRUE(crossover_distortion(levels(dead_zone)));
+    for (const double degrees : {89.0, 91.0, 100.0, -91.0})
+        EXPECT_TRUE(crossover_distortion(levels(spikes(degrees)))) << degrees;
+}
+
+TEST(CrossoverDistortion, IsNotToldOfWhatRisesInAnotherWay) {
+    // Spikes of clipping's own sign.
+    EXPECT_FALSE(crossover_distortion(levels(spikes(180.0))));
+    // A third alone at 90 degrees: a bent transformer or capacitor, with no spikes at the crossings.
+    const auto third = [](int order, double peak_v) {
+        return order == 3 ? std::complex<double>{-1e-5, 1e-3 / peak_v} : std::complex<double>{};
+    };
+    EXPECT_FALSE(crossover_distortion(levels(third)));
+    // Even harmonics as strong: one half works alone.
+    const auto even = [](int order, double peak_v) {
+        return order <= 5 ? std::complex<double>{0.0, 3e-4 / peak_v} : std::complex<double>{};
+    };
+    EXPECT_FALSE(crossover_distortion(levels(even)));
+    // A dead zone that costs less than 0.05 % at the faintest step is nobody's fault.
+    const auto small = [](int order, double peak_v) { return 0.1 * dead_zone(order, peak_v); };
+    EXPECT_FALSE(crossover_distortion(levels(small)));
+}
+
+}  // namespace
+}  // namespace assay::analysis
