@@ -26,20 +26,25 @@ Tone make_response_tone(const ResponseToneOptions& options) {
         options.stop_hz, std::min(above_stop * options.stop_hz, highest_share_of_rate * options.rate_hz));
     const double sweep_s = response_growth_s * std::log(to_hz / from_hz);
     const std::int64_t fade = builder.frames_of(fade_s);
-    const auto add_pilot = [&] {
-        builder.add_mark(options.level_dbfs);
-        builder.add(builder.frames_of(pilot_s), SteadySine{response_pilot_hz, 0.0}, options.level_dbfs, fade,
+    const double top_dbfs = options.levels_dbfs.back();
+    // All marks alike, loud enough to be heard and not so loud that a unit at its limit spoils them.
+    const double mark_dbfs = 0.5 * (options.levels_dbfs.front() + top_dbfs);
+    const auto add_pilot = [&](double level_dbfs) {
+        builder.add_mark(mark_dbfs);
+        builder.add(builder.frames_of(pilot_s), SteadySine{response_pilot_hz, 0.0}, level_dbfs, fade,
                     SegmentRole::step);
     };
-    builder.add_head(options.level_dbfs - head_below_top_db);
-    add_pilot();
-    builder.add_mark(options.level_dbfs);
-    builder.wait(gap_s);
-    builder.add(builder.frames_of(sweep_s), LogSweep{from_hz, response_growth_s}, options.level_dbfs, fade,
-                SegmentRole::step);
-    builder.wait(response_decay_s);
-    add_pilot();
-    builder.add_mark(options.level_dbfs);
+    builder.add_head(top_dbfs - head_below_top_db);
+    for (const double level_dbfs : options.levels_dbfs) {
+        add_pilot(level_dbfs);
+        builder.add_mark(mark_dbfs);
+        builder.wait(gap_s);
+        builder.add(builder.frames_of(sweep_s), LogSweep{from_hz, response_growth_s}, level_dbfs, fade,
+                    SegmentRole::step);
+        builder.wait(response_decay_s);
+        add_pilot(level_dbfs);
+    }
+    builder.add_mark(mark_dbfs);
     return builder.finish();
 }
 

@@ -4,6 +4,7 @@
 #pragma once
 
 #include <string>
+#include <vector>
 
 #include "capture/tone/tone.h"
 
@@ -13,11 +14,12 @@ struct ResponseToneOptions {
     double rate_hz = 96000.0;
     double start_hz = 10.0;
     double stop_hz = 40000.0;
-    double level_dbfs = -20.0;
-    std::string code{};  // tells this tone from those of other tests
+    std::vector<double> levels_dbfs{-20.0};  // rising; several where the one that is wanted is not known yet
+    std::string code{};                      // tells this tone from those of other tests
 };
 
-/// Three segments of role step (steady, sweep, steady), each announced by a mark, a mark after the last.
+/// Three segments of role step (steady, sweep, steady) for each level, each announced by a mark, a mark after
+/// the last.
 Tone make_response_tone(const ResponseToneOptions& options);
 
 inline constexpr double response_pilot_hz = 997.0;

@@ -59,6 +59,14 @@ int run_tones(const TonesOptions& options, const Manner& manner) {
         if (!measure.plays) continue;
         const Setup setup{&*bench, &test, rate_hz};
         auto tone = measure.next(setup, {});
+        if (!tone && test.number("power_w")) {
+            const TestResult told = measure.evaluate(setup, {});
+            if (told.fault && told.fault->kind == capture::FaultKind::bad_input_file) {
+                capture::Fault fault = *told.fault;
+                fault.text = options.job.string() + ": test \"" + test.id + "\": " + fault.text;
+                return report(fault);
+            }
+        }
         if (!tone) continue;
         if (const auto guarded = capture::check_tone(*bench, outputs_of(setup), *tone); !guarded)
             return report(guarded.error());

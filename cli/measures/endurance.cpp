@@ -7,10 +7,13 @@
 #include <numbers>
 
 #include "analysis/signal/median.h"
+#include "cli/measures/endurance_power.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/held_recording.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
+#include "cli/measures/power_level.h"
+#include "cli/measures/quiet_take.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/supply_readings.h"
 #include "cli/measures/trusted_steps.h"
@@ -65,11 +68,7 @@ capture::Result<void> check(const Setup& setup) {
                         crest_db, least_noise_crest_db),
             "leave it out for a sine; 12 stands for open music, 6 to 9 for compressed");
     }
-    if (setup.test->number("power_w")) {
-        return capture::fail(capture::FaultKind::bad_input_file,
-                             "power_w: this measure holds the level that it is told",
-                             "give the level as drive_dbfs or drive_volts");
-    }
+    if (auto result = check_power(setup); !result) return result;
     if (!is_noise(setup)) {
         if (auto result = check_frequency(setup); !result) return result;
     }
@@ -78,8 +77,7 @@ capture::Result<void> check(const Setup& setup) {
 
 /// Live and short runs play the whole; a long run made elsewhere plays one minute over and over, with a fade
 /// to nothing of a hundredth of a second where it begins again.
-std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
-    if (!takes.empty()) return std::nullopt;
+std::optional<capture::Tone> held_tone(const Setup& setup, double level_dbfs) {
     const double rate_hz = setup.tone_rate_hz;
     const auto frames = [&](double seconds) {
         return static_cast<std::int64_t>(std::llround(seconds * rate_hz));
@@ -97,13 +95,33 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
         // Whole periods, so that the noise goes on across the seam.
         if (looped) held.frames = frames(std::ceil(loop_s / period_s) * period_s);
     }
-    held.level_dbfs = drive_dbfs(setup).value_or(-20.0);
+    held.level_dbfs = level_dbfs;
     held.fade_frames = frames(fade_s);
     capture::Tone tone;
     tone.rate_hz = rate_hz;
     tone.frames = held.frames + 2 * lead;
     tone.segments.push_back(held);
     return tone;
+}
+
+/// Peak over RMS of what is played, re that of a sine, dB: so much louder its peaks are for the same power.
+double above_sine_db(const Setup& setup) {
+    if (!is_noise(setup)) return 0.0;
+    return field_number(*setup.test, "crest_factor_db") - 20.0 * std::log10(std::numbers::sqrt2);
+}
+
+/// Where a power is asked for, a live bench plays a quiet tone first.
+std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
+    const auto level = drive_dbfs(setup);
+    if (level) return takes.empty() ? held_tone(setup, *level) : std::nullopt;
+    if (!setup.live) return std::nullopt;
+    if (takes.empty()) return quiet_tone(setup, frequency_of(setup), "gain");
+    if (!only_quiet(setup, takes)) return std::nullopt;
+    const auto found = level_by_quiet_tone(setup, takes.front());
+    if (!std::holds_alternative<double>(found)) return std::nullopt;
+    const double peak_dbfs = std::get<double>(found) + above_sine_db(setup);
+    if (peak_dbfs > limit_dbfs(setup)) return std::nullopt;
+    return held_tone(setup, peak_dbfs);
 }
 
 const char* word_of(HeldEnd end) {
@@ -218,6 +236,7 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
     add_power(setup, load, held, outcome.run_minutes, findings);
     if (is_noise(setup)) add_crest(source, held, findings);
     findings.curves.emplace_back("log", log_of(setup, load, held));
+    warn_of_other_power(setup, load, frequency_of(setup), held, findings);
     warn(held, outcome, findings);
     return findings;
 }
@@ -250,11 +269,22 @@ void add_conditions(const Setup& setup, const Take& take, const HeldRecording& h
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     TestResult result;
     result.measure = "endurance";
+    const auto power_w = setup.test->number("power_w");
+    if (power_w && !setup.live) {
+        result.fault = capture::Fault{
+            capture::FaultKind::bad_input_file,
+            "power_w: the level is held from the start, and only a live bench can hear the gain before that",
+            std::nullopt, "find the level by a distortion test at that power, then give it as drive_dbfs"};
+        return result;
+    }
     if (takes.empty()) {
         result.fault = nothing_recorded();
         return result;
     }
-    const Take& take = takes.front();
+    if (power_w) result.conditions.emplace_back("power_asked_w", *power_w);
+    if (only_quiet(setup, takes))
+        return nothing_held(setup, takes.front(), is_noise(setup), std::move(result));
+    const Take& take = takes.back();
     const auto held = read_held(setup, take, row_seconds(setup));
     if (!held) {
         result.fault = held.error();

@@ -44,6 +44,10 @@ Result<void> check(const Setup& setup) {
         if (named->test->loads.size() != 1)
             return refuse(fmt::format("{}: test \"{}\" measures more than one load", field, id),
                           "make a response test of one load, for this output alone");
+        if (named->test->number("power_w"))
+            return refuse(
+                fmt::format("{}: test \"{}\" asks for a power, and its partner has none", field, id),
+                "give both tests the same drive_dbfs or drive_volts");
         const bool finite = std::isfinite(load_of(setup, *named->test).resistance_ohm);
         if (finite != (std::string(field) == "loaded")) {
             return refuse(

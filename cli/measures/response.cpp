@@ -8,11 +8,13 @@
 #include <numbers>
 
 #include "analysis/amplifier/response_limits.h"
-#include "capture/tone/response_tone.h"
 #include "cli/measures/card_response.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
+#include "cli/measures/power_level.h"
+#include "cli/measures/response_at_power.h"
 #include "cli/measures/response_channels.h"
+#include "cli/measures/response_gain.h"
 #include "cli/measures/response_reading.h"
 #include "cli/measures/response_remarks.h"
 #include "cli/measures/scale.h"
@@ -25,16 +27,13 @@ namespace {
 using analysis::Quantity;
 using capture::Result;
 
-constexpr double reference_hz = 1000.0;
+constexpr double reference_hz = ResponseGain::reference_hz;
 constexpr int points_per_octave = 48;
 constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double audio_from_hz = 20.0;
 constexpr double audio_to_hz = 20000.0;
 constexpr int highest_harmonic = 5;
-constexpr double two_pi = 2.0 * std::numbers::pi;
-const double delay_half_step = std::exp2(1.0 / 24.0);  // the slope is read over a twelfth of an octave
-const double delay_narrow_step = std::exp2(1.0 / 960.0);
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
 tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string& mend) {
@@ -42,9 +41,7 @@ tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string
 }
 
 Result<void> check(const Setup& setup) {
-    if (setup.test->number("power_w"))
-        return refuse("power_w: a response is measured at a level of the player, not at a power",
-                      "give the level as drive_dbfs or drive_volts");
+    if (auto result = check_power(setup); !result) return result;
     const double start_hz = field_number(*setup.test, "start_hz");
     const double stop_hz = response_stop_hz(setup);
     const double highest_hz = 0.45 * setup.tone_rate_hz;
@@ -62,58 +59,11 @@ Result<void> check(const Setup& setup) {
 }
 
 std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> takes) {
-    if (!takes.empty()) return std::nullopt;
     const auto level = drive_dbfs(setup);
-    if (!level) return std::nullopt;
-    return capture::make_response_tone({.rate_hz = setup.tone_rate_hz,
-                                        .start_hz = field_number(*setup.test, "start_hz"),
-                                        .stop_hz = response_stop_hz(setup),
-                                        .level_dbfs = *level,
-                                        .code = setup.test->id + "/response"});
+    if (!level) return next_response_at_power(setup, takes);
+    if (!takes.empty()) return std::nullopt;
+    return response_tone_of(setup, {*level});
 }
-
-/// The load's volts against what the gain is counted from.
-struct Gain {
-    const ChannelResponse* load = nullptr;
-    const ChannelResponse* reference = nullptr;  // none: against `divisor`, and the card if it is known
-    double divisor = 1.0;                        // output volts for sample value 1.0
-    const LoadCardResponse* card = nullptr;
-    std::string loopback_source{};  // of doubt: the loopback that is divided out
-
-    std::complex<double> at(double frequency_hz) const {
-        if (reference != nullptr) return load->at(frequency_hz) / reference->at(frequency_hz);
-        // The loopback went through the same input: its high-pass is in both.
-        if (card != nullptr)
-            return load->sweep.at(frequency_hz, 1) / card->at(frequency_hz, load->plus_share) / divisor;
-        return load->at(frequency_hz) / divisor;
-    }
-    /// -d phase / d omega, over a twelfth of an octave.
-    double delay_s_at(double frequency_hz) const {
-        const auto turns = [&](double step) {
-            return std::arg(at(frequency_hz * step) / at(frequency_hz / step)) / two_pi;
-        };
-        const auto width_hz = [&](double step) { return frequency_hz * (step - 1.0 / step); };
-        // A unit with a computer in it may be late by many turns over a twelfth of an octave: a narrow look
-        // says how many.
-        const double about =
-            turns(delay_narrow_step) * width_hz(delay_half_step) / width_hz(delay_narrow_step);
-        const double within = turns(delay_half_step);
-        return -(within + std::round(about - within)) / width_hz(delay_half_step);
-    }
-    /// Standard uncertainty of what the card's loopback takes out, dB re 1 kHz.
-    double card_doubt_db(double frequency_hz) const {
-        return reference == nullptr && card != nullptr ? card->doubt_db(frequency_hz, load->plus_share) : 0.0;
-    }
-    double delay_noise_s_at(double frequency_hz) const {
-        return std::numbers::sqrt2 * noise_at(frequency_hz) /
-               (two_pi * frequency_hz * (delay_half_step - 1.0 / delay_half_step));
-    }
-    /// Of the magnitude and, in radians, of the phase; relative.
-    double noise_at(double frequency_hz) const {
-        const double own = load->relative_noise_at(frequency_hz);
-        return reference != nullptr ? std::hypot(own, reference->relative_noise_at(frequency_hz)) : own;
-    }
-};
 
 struct LoadCurve {
     std::vector<double> frequency_hz{};
@@ -122,7 +72,7 @@ struct LoadCurve {
     std::vector<double> group_delay_s{};  // NaN where noise hides it
 };
 
-LoadCurve curve_of(const Gain& gain, const ResponseReading& reading) {
+LoadCurve curve_of(const ResponseGain& gain, const ResponseReading& reading) {
     LoadCurve curve;
     curve.frequency_hz = analysis::log_frequencies(reading.start_hz, reading.stop_hz, points_per_octave);
     for (const double frequency_hz : curve.frequency_hz) {
@@ -157,7 +107,8 @@ analysis::Curve columns_of(const LoadCurve& curve, const ChannelResponse& load, 
     return columns;
 }
 
-void add_limits(const Gain& gain, const LoadCurve& curve, const std::string& source, Findings& findings) {
+void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::string& source,
+                Findings& findings) {
     for (const int down_db : {3, 1}) {
         for (const bool lower : {true, false}) {
             const std::string name = fmt::format("{}_limit_{}db_hz", lower ? "lower" : "upper", down_db);
@@ -185,13 +136,15 @@ void add_limits(const Gain& gain, const LoadCurve& curve, const std::string& sou
                 add_doubt(quantity, source + "noise", hz_per_db * db);
                 add_doubt(quantity, gain.loopback_source,
                           hz_per_db * gain.card_doubt_db(limit->frequency_hz));
+                add_doubt(quantity, source + "interpolation", hz_per_db * gain.bent_db(limit->frequency_hz));
             }
             findings.add(name, quantity);
         }
     }
 }
 
-void add_deviation(const Gain& gain, const LoadCurve& curve, const std::string& source, Findings& findings) {
+void add_deviation(const ResponseGain& gain, const LoadCurve& curve, const std::string& source,
+                   Findings& findings) {
     const double from_hz = curve.frequency_hz.front();
     const double to_hz = curve.frequency_hz.back();
     if (from_hz > audio_from_hz || to_hz < audio_to_hz) {
@@ -216,10 +169,11 @@ void add_deviation(const Gain& gain, const LoadCurve& curve, const std::string& 
     add_doubt(quantity, source + "noise",
               db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
     add_doubt(quantity, gain.loopback_source, gain.card_doubt_db(worst_hz));
+    add_doubt(quantity, source + "interpolation", gain.bent_db(worst_hz));
     findings.add("deviation_20hz_20khz_db", quantity);
 }
 
-void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, bool known,
+void add_gain(const Setup& setup, const capture::Load& load, const ResponseGain& gain, bool known,
               const std::string& source, Findings& findings) {
     if (!known) {
         findings.add_absent("gain_1khz_db",
@@ -241,6 +195,7 @@ void add_gain(const Setup& setup, const capture::Load& load, const Gain& gain, b
             quantity.contributions[doubt.source_id] -= db_per_relative * doubt.relative;
     }
     add_doubt(quantity, source + "noise", db_per_relative * gain.noise_at(reference_hz));
+    add_doubt(quantity, source + "interpolation", gain.between_db(reference_hz));
     findings.add("gain_1khz_db", quantity);
 }
 
@@ -248,8 +203,9 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
                      const LoadCardResponse& card, TestResult& result) {
     const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
-    Gain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0,
-              card.usable() ? &card : nullptr, "input:" + setup.bench->inputs[load.plus].name + ":loopback"};
+    ResponseGain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0,
+                      card.usable() ? &card : nullptr,
+                      "input:" + setup.bench->inputs[load.plus].name + ":loopback"};
     const auto output_v = output_volts_at_full_scale_sine(setup, load);
     const bool known = gain.reference != nullptr || output_v;
     gain.divisor = output_v ? *output_v * std::numbers::sqrt2 : std::abs(gain.load->at(reference_hz));
@@ -275,23 +231,31 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     return findings;
 }
 
-TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
-    TestResult result;
-    result.measure = "response";
-    if (takes.empty()) {
-        result.fault = nothing_recorded();
-        return result;
+/// No number at all, told once.
+Findings without_numbers(const analysis::Absent& why) {
+    Findings findings;
+    for (const QuantityEntry& entry : find_measure("response")->quantities) {
+        if (!entry.per_load) continue;
+        if (findings.absent.empty()) {
+            findings.add_absent(entry.name, why);
+        } else {
+            findings.absent.emplace_back(entry.name, why);
+        }
     }
-    const auto reading = read_response(setup, takes.front());
-    if (!reading) {
-        result.fault = reading.error();
-        return result;
-    }
-    result.conditions.emplace_back("start_hz", reading->start_hz);
-    result.conditions.emplace_back("stop_hz", reading->stop_hz);
-    result.conditions.emplace_back("drive_dbfs", reading->level_dbfs);
-    add_take_conditions(setup, takes.front(), reading->start_s, reading->clock_ppm, result);
-    const bool by_output = !reading->reference;
+    return findings;
+}
+
+void add_conditions(const Setup& setup, const Take& take, const ResponseReading& reading, bool between,
+                    TestResult& result) {
+    result.conditions.emplace_back("start_hz", reading.start_hz);
+    result.conditions.emplace_back("stop_hz", reading.stop_hz);
+    if (const auto power_w = setup.test->number("power_w"))
+        result.conditions.emplace_back("power_asked_w", *power_w);
+    // Read between two levels, each load has a level of its own.
+    if (!between || setup.test->loads.size() == 1)
+        result.conditions.emplace_back("drive_dbfs", reading.level_dbfs);
+    add_take_conditions(setup, take, reading.start_s, reading.clock_ppm, result);
+    const bool by_output = !reading.reference;
     result.conditions.emplace_back(
         "magnitude_re",
         std::string(!by_output ? "reference input"
@@ -300,33 +264,79 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                         : "1 kHz"));
     result.conditions.emplace_back("phase",
                                    std::string(by_output ? "less its best-fit delay" : "re reference input"));
-    if (reading->stop_hz < response_stop_hz(setup) * (1.0 - 1e-9)) {
+    if (reading.stop_hz < response_stop_hz(setup) * (1.0 - 1e-9)) {
         result.whole.warn("band-cut",
-                          fmt::format("the recording's rate ends the curve at {:.5g} Hz", reading->stop_hz),
+                          fmt::format("the recording's rate ends the curve at {:.5g} Hz", reading.stop_hz),
                           "record at a higher rate if the rest matters");
+    }
+}
+
+/// What the input's loopback takes out, where the gain is counted from the output.
+Result<LoadCardResponse> card_of(const Setup& setup, const Take& take, const capture::Load& load,
+                                 const ResponseReading& reading, TestResult& result) {
+    if (reading.reference) return LoadCardResponse{};
+    auto found = card_response_for(setup, load, take.recording.rate_hz, reading.start_hz, reading.stop_hz);
+    if (found && found->usable())
+        result.conditions.emplace_back(
+            "card_response." + load.name,
+            fmt::format("divided out, by the loopback {}{}", found->file,
+                        found->plus->date.empty() ? "" : " of " + found->plus->date));
+    return found;
+}
+
+Result<ResponseAtPower> read_all(const Setup& setup, std::span<const Take> takes) {
+    if (setup.test->number("power_w")) return read_response_at_power(setup, takes);
+    auto reading = read_response(setup, takes.front());
+    if (!reading) return tl::unexpected<capture::Fault>(reading.error());
+    ResponseAtPower found;
+    found.loads.assign(setup.test->loads.size(), *reading);
+    return found;
+}
+
+TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
+    TestResult result;
+    result.measure = "response";
+    if (takes.empty()) {
+        result.fault = nothing_recorded();
+        return result;
+    }
+    const auto read = read_all(setup, takes);
+    if (!read) {
+        result.fault = read.error();
+        return result;
+    }
+    const Take& take = takes.back();
+    const ResponseReading* first = nullptr;
+    bool all = true;
+    for (const auto& load : read->loads) {
+        const auto* reading = std::get_if<ResponseReading>(&load);
+        if (first == nullptr) first = reading;
+        all = all && reading != nullptr;
+    }
+    if (first != nullptr) {
+        add_conditions(setup, take, *first, read->between, result);
+    } else {
+        result.conditions.emplace_back("power_asked_w", *setup.test->number("power_w"));
+        add_recording_conditions(setup, take, result);
     }
     for (std::size_t l = 0; l < setup.test->loads.size(); ++l) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
-        LoadCardResponse card;
-        if (by_output) {
-            auto found = card_response_for(setup, load, takes.front().recording.rate_hz, reading->start_hz,
-                                           reading->stop_hz);
-            if (!found) {
-                result.loads.clear();
-                result.fault = found.error();
-                return result;
-            }
-            card = std::move(*found);
-            if (card.usable())
-                result.conditions.emplace_back(
-                    "card_response." + load.name,
-                    fmt::format("divided out, by the loopback {}{}", card.file,
-                                card.plus->date.empty() ? "" : " of " + card.plus->date));
+        const auto* reading = std::get_if<ResponseReading>(&read->loads[l]);
+        if (reading == nullptr) {
+            result.loads.emplace_back(load.name, without_numbers(std::get<analysis::Absent>(read->loads[l])));
+            continue;
         }
-        Findings findings = findings_of(setup, *reading, l, card, result);
+        const auto card = card_of(setup, take, load, *reading, result);
+        if (!card) {
+            result.loads.clear();
+            result.fault = card.error();
+            return result;
+        }
+        Findings findings = findings_of(setup, *reading, l, *card, result);
+        if (setup.test->number("power_w")) remark_on_power(setup, load, *reading, l, findings);
         result.loads.emplace_back(load.name, std::move(findings));
     }
-    add_swept_channels(setup, *reading, result);
+    if (all) add_swept_channels(setup, *first, result);
     return result;
 }
 

@@ -10,6 +10,7 @@
 #include "capture/tone/response_tone.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/placing.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -22,9 +23,7 @@ constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double pilot_settling_s = 0.1;
 constexpr double end_guard_s = 0.03;
 constexpr double signal_to_doubt = 8.0;
-constexpr std::size_t first_pilot = 0;
-constexpr std::size_t sweep_step = 1;
-constexpr std::size_t second_pilot = 2;
+constexpr std::size_t steps_of_sweep = 3;  // steady, sweep, steady
 
 struct Pilot {
     double centre_s = 0.0;  // of the recording
@@ -39,11 +38,11 @@ double seconds_of(const Take& take, const capture::Segment& segment) {
 
 class Reader {
   public:
-    Reader(const Setup& setup, const Take& take, PlacedTake placed)
-        : setup_(&setup), take_(&take), placed_(std::move(placed)) {}
+    Reader(const Setup& setup, const Take& take, const PlacedTake& placed, std::size_t sweep)
+        : setup_(&setup), take_(&take), placed_(placed), first_pilot(steps_of_sweep * sweep) {}
 
     Result<ResponseReading> read() {
-        const auto* law = placed_.steps.size() == 3
+        const auto* law = second_pilot < placed_.steps.size()
                               ? std::get_if<capture::LogSweep>(&placed_.steps[sweep_step].law)
                               : nullptr;
         if (law == nullptr)
@@ -93,8 +92,20 @@ class Reader {
         return result;
     }
 
+    std::optional<double> steady_v(const capture::Load& load) const {
+        if (second_pilot >= placed_.steps.size() || pilot_trouble(first_pilot, load)) return std::nullopt;
+        const Pilot pilot = read_pilot(first_pilot, load);
+        if (!(pilot.amplitude_v > signal_to_doubt * pilot.doubt_v)) return std::nullopt;
+        return pilot.amplitude_v / std::numbers::sqrt2;
+    }
+
   private:
     static constexpr double lead_s = 0.05;
+
+    std::optional<Trouble> pilot_trouble(std::size_t step, const capture::Load& load) const {
+        return trouble_at(*setup_, placed_, load, step, placed_.at_s(step, 0.0),
+                          placed_.at_s(step, seconds_of(*take_, placed_.steps[step])), true);
+    }
 
     Pilot read_pilot(std::size_t step, const capture::Load& load) const {
         const double from_s = placed_.at_s(step, pilot_settling_s);
@@ -115,9 +126,7 @@ class Reader {
         for (const std::size_t index : setup_->test->loads) {
             const capture::Load& load = setup_->bench->loads[index];
             for (const std::size_t step : {first_pilot, second_pilot}) {
-                const double from_s = placed_.at_s(step, 0.0);
-                const double to_s = placed_.at_s(step, seconds_of(*take_, placed_.steps[step]));
-                if (const auto trouble = trouble_at(*setup_, placed_, load, step, from_s, to_s, true))
+                if (const auto trouble = pilot_trouble(step, load))
                     return tl::unexpected<capture::Fault>(fault_of(*take_, load, *trouble));
             }
             const Pilot before = read_pilot(first_pilot, load);
@@ -175,19 +184,43 @@ class Reader {
 
     const Setup* setup_;
     const Take* take_;
-    PlacedTake placed_;
+    const PlacedTake& placed_;
+    std::size_t first_pilot = 0;
+    std::size_t sweep_step = first_pilot + 1;
+    std::size_t second_pilot = first_pilot + 2;
     analysis::SweepPlan plan_{};
     double ratio_ = 1.0;
     double from_s_ = 0.0;
     double to_s_ = 0.0;
 };
 
+/// What takes an input's high-pass of first order out.
+std::complex<double> without_high_pass(double corner_hz, double frequency_hz) {
+    return {1.0, corner_hz > 0.0 ? -corner_hz / frequency_hz : 0.0};
+}
+
+/// Of the sweep itself, whatever a louder one says.
+double own_volts(const ChannelResponse& channel, double frequency_hz) {
+    return std::abs(channel.sweep.at(frequency_hz, 1) *
+                    without_high_pass(channel.high_pass_hz, frequency_hz));
+}
+
 }  // namespace
 
-std::complex<double> ChannelResponse::at(double frequency_hz) const {
+std::complex<double> ChannelResponse::as_recorded(double frequency_hz) const {
     const std::complex<double> measured = sweep.at(frequency_hz, 1);
-    if (high_pass_hz <= 0.0) return measured;
-    return measured * std::complex<double>(1.0, -high_pass_hz / frequency_hz);
+    if (!louder) return measured;
+    return measured * std::pow(louder->as_recorded(frequency_hz) / measured, louder_part);
+}
+
+std::complex<double> ChannelResponse::at(double frequency_hz) const {
+    const std::complex<double> measured = as_recorded(frequency_hz);
+    return measured * without_high_pass(high_pass_hz, frequency_hz);
+}
+
+double ChannelResponse::louder_gain_db(double frequency_hz) const {
+    if (!louder) return 0.0;
+    return 20.0 * std::log10(std::abs(louder->as_recorded(frequency_hz) / sweep.at(frequency_hz, 1)));
 }
 
 std::optional<double> ChannelResponse::harmonic_at(double frequency_hz, int order) const {
@@ -195,17 +228,26 @@ std::optional<double> ChannelResponse::harmonic_at(double frequency_hz, int orde
     if (output_hz > highest_share_of_rate * sweep.rate_hz || output_hz > sweep.to_hz / 1.05)
         return std::nullopt;
     std::complex<double> harmonic = sweep.at(output_hz, order);
-    if (high_pass_hz > 0.0) harmonic *= std::complex<double>(1.0, -high_pass_hz / output_hz);
-    return std::abs(harmonic) / std::abs(at(frequency_hz));
+    harmonic *= without_high_pass(high_pass_hz, output_hz);
+    const double ratio = std::abs(harmonic) / own_volts(*this, frequency_hz);
+    if (!louder) return ratio;
+    const auto above = louder->harmonic_at(frequency_hz, order);
+    if (!above || !(ratio > 0.0)) return std::nullopt;
+    return ratio * std::pow(*above / ratio, louder_part);
 }
 
 double ChannelResponse::harmonic_noise_at(double frequency_hz, int order) const {
     // Real and imaginary part each carry the noise.
-    return std::numbers::sqrt2 * sweep.noise_at(frequency_hz * order, order) / std::abs(at(frequency_hz));
+    const double own =
+        std::numbers::sqrt2 * sweep.noise_at(frequency_hz * order, order) / own_volts(*this, frequency_hz);
+    return louder ? std::max(own, louder->harmonic_noise_at(frequency_hz, order)) : own;
 }
 
 double ChannelResponse::relative_noise_at(double frequency_hz) const {
-    return sweep.noise_at(frequency_hz, 1) / std::max(std::abs(sweep.at(frequency_hz, 1)), 1e-300);
+    const double own =
+        sweep.noise_at(frequency_hz, 1) / std::max(std::abs(sweep.at(frequency_hz, 1)), 1e-300);
+    if (!louder) return own;
+    return std::hypot((1.0 - louder_part) * own, louder_part * louder->relative_noise_at(frequency_hz));
 }
 
 double response_stop_hz(const Setup& setup) {
@@ -217,7 +259,19 @@ double response_stop_hz(const Setup& setup) {
 Result<ResponseReading> read_response(const Setup& setup, const Take& take) {
     auto placed = place_take(setup, take);
     if (!placed) return tl::unexpected<capture::Fault>(placed.error());
-    return Reader(setup, take, std::move(*placed)).read();
+    return read_response(setup, take, *placed, 0);
+}
+
+Result<ResponseReading> read_response(const Setup& setup, const Take& take, const PlacedTake& placed,
+                                      std::size_t sweep) {
+    return Reader(setup, take, placed, sweep).read();
+}
+
+std::optional<double> steady_v(const Setup& setup, const Take& take, const PlacedTake& placed,
+                               std::size_t sweep, const capture::Load& load) {
+    const auto volts = Reader(setup, take, placed, sweep).steady_v(load);
+    if (!volts) return std::nullopt;
+    return *volts * scale_correction(setup.bench->inputs[load.plus], capture::response_pilot_hz);
 }
 
 }  // namespace assay::cli

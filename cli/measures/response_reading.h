@@ -3,6 +3,7 @@
 #pragma once
 
 #include <complex>
+#include <memory>
 #include <optional>
 #include <vector>
 
@@ -15,8 +16,16 @@ struct ChannelResponse {
     analysis::SweepResponse sweep{};  // volts for the tone's sample value 1.0
     double high_pass_hz = 0.0;        // of the input, undone; 0 for none
     double plus_share = 1.0;          // see load_voltage
+    /// Where it is read between two sweeps: the louder one, and how much of it counts; the logarithm goes
+    /// straight from the fainter to the louder.
+    std::shared_ptr<const ChannelResponse> louder{};
+    double louder_part = 0.0;
 
     std::complex<double> at(double frequency_hz) const;
+    /// The same with the input's high-pass left in.
+    std::complex<double> as_recorded(double frequency_hz) const;
+    /// By how much the louder sweep's gain is above, dB; 0 where there is one sweep.
+    double louder_gain_db(double frequency_hz) const;
     /// Harmonic `order` re the linear response, of a tone at this frequency; nothing beyond the band.
     std::optional<double> harmonic_at(double frequency_hz, int order) const;
     /// What noise alone would read there.
@@ -40,6 +49,12 @@ struct ResponseReading {
 
 /// Faults are what makes a recording worthless.
 [[nodiscard]] capture::Result<ResponseReading> read_response(const Setup& setup, const Take& take);
+/// One of the sweeps of a tone that has several, counted from 0.
+[[nodiscard]] capture::Result<ResponseReading> read_response(const Setup& setup, const Take& take,
+                                                             const PlacedTake& placed, std::size_t sweep);
+/// Volts RMS of the steady tone before that sweep, at a load; nothing where its capture cannot be trusted.
+std::optional<double> steady_v(const Setup& setup, const Take& take, const PlacedTake& placed,
+                               std::size_t sweep, const capture::Load& load);
 
 /// The field, or its default: 0.45 of the tone's rate, at most 40 kHz.
 double response_stop_hz(const Setup& setup);

@@ -5,7 +5,8 @@ textbook); harmonics of y = x + a2 x^2 + a3 x^3 are the closed forms of tests/ou
 that gives the power; crosstalk is k (1 + V / V0) of the driven volts V, applied by the bench. Tolerances: 0.1 % of the
 power (the design's amplitude is far better), 0.3 dB of a harmonic. Steps of 6 dB: a straight line over the logarithm of
 the volts misses ln(1 + V / V0) by at most s (1 - s) h^2 / 8 in the middle, with h = ln 2 and s the slope; with s = 0.3 that
-is 0.11 dB, beside which 0.15 dB are allowed.
+is 0.11 dB, beside which 0.15 dB are allowed. A response between two sweeps 3 dB apart: the gain of y = x + a3 x^3 at the
+power (0.01 dB, the design's), its harmonics 0.3 dB; near a hard clip the gain within its own stated uncertainty.
 """
 
 import sys
@@ -109,6 +110,63 @@ def separation():
                      "too little gain: no number, with the reason", faint.err.strip()[:200])
 
 
-for part in (distortion, clipping, separation):
+def swept(shop, test, law):
+    """A tone of several sweeps through the law, recorded."""
+    tone, rate = shop.tone(test)
+    analog = bench.amplify(np.concatenate([tone, np.zeros(rate // 2)]), rate, law, program.OUTPUT_V * GAIN)
+    return bench.Recorder(rate_hz=SWEPT_RATE, noise_dbfs=-120.0, ppm=40.0).record(analog, program.PROBE_V)
+
+
+SWEPT_RATE = 48000
+
+
+def response():
+    """The gain and the harmonics of a curved unit depend on the level: the power says which."""
+    watts, a2, a3 = 16.0, 4e-5, -4e-5
+    sound = {"sample_rate_hz": SWEPT_RATE}
+    test = {"id": "asked", "measure": "response", "loads": ["load-a"], "start_hz": 100.0, "stop_hz": 5000.0, "power_w": watts}
+    with program.Workshop(program.job_text([test, {**test, "id": "near", "power_w": 10.0}]), program.bench_text(sound=sound)) as shop:
+        curved = swept(shop, "asked", laws.polynomial(a2, a3))
+        outcome = shop.run({"asked": curved, "near": swept(shop, "near", laws.straight)}, SWEPT_RATE)
+        report.check(outcome.status == 0, "response: accepted", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        # x + a2 x^2 + a3 x^3 at peak A: fundamental A + 3/4 a3 A^3, second a2 A^2 / 2, third a3 A^3 / 4.
+        peak = np.sqrt(2 * watts * OHM)
+        ideal = peak
+        for _ in range(50):
+            ideal = peak / (1 + 0.75 * a3 * ideal**2)
+        gain = 20 * np.log10(GAIN * (1 + 0.75 * a3 * ideal**2))
+        report.absolute("response: gain_1khz_db at the power", outcome.value("asked", "gain_1khz_db"), gain, 0.01)
+        curve = outcome.findings("asked", "load-a")["curves"]["response"]
+        report.absolute("response: the curve's furthest point", float(np.max(np.abs(np.array(curve["magnitude_db"]) - gain))), 0.0, 0.01)
+        at = int(np.argmin(np.abs(np.array(curve["frequency_hz"]) - 1000)))
+        form = closed_forms.polynomial(a2, a3, ideal, 4)
+        for order in (2, 3):
+            found = curve[f"harmonic_{order}_percent"][at]
+            report.absolute(f"response: harmonic {order} at the power, dB", None if not found else 20 * np.log10(found),
+                            20 * np.log10(100 * abs(form[order] / form[1])), 0.3)
+        drive = 20 * np.log10(ideal / (program.OUTPUT_V * GAIN))
+        report.absolute("response: drive_dbfs at the power", outcome.findings("asked")["conditions"].get("drive_dbfs"), drive, 0.02)
+        verified = program.assay("verify", outcome.folder)
+        report.check(verified.status == 0, "response: verify computes the same", verified.err.strip()[:200])
+        faint = shop.run({"asked": 0.1 * curved}, SWEPT_RATE)
+        report.check(faint.value("asked", "gain_1khz_db") is None and "power-not-reached" in faint.warnings("asked"),
+                     "response: too little gain: no number, with the reason", faint.warnings("asked")[:200])
+        # 0.3 dB below the ceiling: the louder of the two sweeps is 2.3 dB above it, and the gain lies within its uncertainty.
+        rail = np.sqrt(2 * 10.0 * OHM) * 10 ** (0.3 / 20)
+        near = shop.run({"near": swept(shop, "near", laws.hard_clip(rail))}, SWEPT_RATE)
+        found = near.findings("near", "load-a")["quantities"]["gain_1khz_db"]
+        off = abs(found["value"] - 20 * np.log10(GAIN))
+        report.check(off > 0.1 and off <= found["expanded_uncertainty"] and "gain-bends" in near.warnings("near"),
+                     "response: near the ceiling the gain is doubted, and why is told", f"off by {off:.3f} dB of {found['expanded_uncertainty']:.3f} dB")
+    both = [test, {"id": "open", "measure": "response", "loads": ["open"]},
+            {"id": "inner", "measure": "output-impedance", "loaded": "asked", "unloaded": "open"}]
+    loads = [program.load("load-a", OHM, "probe-a"), {"name": "open", "resistance_ohm": float("inf"), "plus": "probe-a"}]
+    for tests, words in ((both, "asks for a power"), ([{**test, "loads": ["open"]}], "no resistance")):
+        with program.Workshop(program.job_text(tests), program.bench_text(sound=sound, loads=loads)) as shop:
+            refused = program.assay("tones", shop.job, "--bench", shop.bench, "--into", shop.folder / "t")
+            report.check(refused.status == 2 and words in refused.err, f"refused: {words}", refused.err.strip()[:200])
+
+
+for part in (distortion, clipping, separation, response):
     report.guarded(part.__name__, part)
 report.finish()

@@ -1,0 +1,40 @@
+#include "cli/measures/endurance_power.h"
+
+#include <fmt/format.h>
+
+#include <cmath>
+
+#include "cli/measures/placed_take.h"
+#include "cli/measures/quiet_take.h"
+#include "cli/measures/scale.h"
+
+namespace assay::cli {
+
+TestResult nothing_held(const Setup& setup, const Take& quiet, bool noise, TestResult result) {
+    analysis::Absent why = why_only_quiet(setup, quiet);
+    if (why.code == "stopped" && noise)
+        why = {"power-not-reached", "the peaks of noise of that power would lie above what the bench allows",
+               "turn the amplifier's gain up, take a lower crest factor, or ask for less power"};
+    add_recording_conditions(setup, quiet, result);
+    for (const std::size_t index : setup.test->loads) {
+        Findings findings;
+        findings.add_absent("run_minutes", why);
+        findings.absent.emplace_back("output_fall_db", why);
+        result.loads.emplace_back(setup.bench->loads[index].name, std::move(findings));
+    }
+    return result;
+}
+
+void warn_of_other_power(const Setup& setup, const capture::Load& load, double frequency_hz,
+                         const HeldLoad& held, Findings& findings) {
+    const auto asked_w = setup.test->number("power_w");
+    if (!asked_w) return;
+    const double power_w = std::pow(held.rows.front().total_v, 2.0) * conductance_at(load, frequency_hz);
+    constexpr double worth_telling = 0.02;
+    if (std::abs(power_w / *asked_w - 1.0) < worth_telling) return;
+    findings.warn("power-not-met",
+                  fmt::format("{:.4g} W were asked for, {:.4g} W were held at the start", *asked_w, power_w),
+                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
+}
+
+}  // namespace assay::cli
