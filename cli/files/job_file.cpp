@@ -8,6 +8,7 @@
 #include <map>
 #include <set>
 
+#include "cli/files/job_order.h"
 #include "cli/files/job_reader.h"
 #include "cli/files/job_supply.h"
 #include "cli/files/nearest.h"
@@ -167,6 +168,7 @@ capture::Result<Job> parse_job_with(std::string_view text, const std::string& na
     }
     if (!complaints.empty()) return tl::unexpected(complaints.first());
     for (RawTest& raw : tests) job.tests.push_back(std::move(raw.test));
+    put_after_those_named(job.tests);
     for (RawClaim& raw : claims) job.claims.push_back(std::move(raw.claim));
     const auto own = static_cast<std::ptrdiff_t>(bench_as_read.loads.size());
     job.bare_inputs.assign(bench.loads.begin() + own, bench.loads.end());
