@@ -1,5 +1,5 @@
-// Discrete Fourier transforms in double precision (KissFFT), plans kept per thread. KissFFT does not scale:
-// inverse(forward(x)) = n x.
+// Discrete Fourier transforms in double precision (KissFFT), the latest plans kept per thread. KissFFT does
+// not scale: inverse(forward(x)) = n x.
 #pragma once
 
 #include <complex>
@@ -14,6 +14,9 @@ std::size_t good_fft_length(std::size_t n);
 
 /// Bins 0..n/2 of a real signal padded with zeros to n (n even).
 std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n);
+
+/// Unscaled inverse of that: n samples from the bins 0..n/2 of a real signal (n even).
+std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n);
 
 /// Forward or unscaled inverse transform of complex data.
 std::vector<std::complex<double>> transform(std::span<const std::complex<double>> data, bool inverse);

@@ -1,6 +1,7 @@
 #include "analysis/signal/sweep_response.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -27,11 +28,6 @@ struct Window {
     double before_s = 0.0;
     double after_s = 0.0;
 
-    double at(double seconds) const {
-        const double edge = seconds < 0.0 ? -seconds / before_s : seconds / after_s;
-        if (edge >= 1.0) return 0.0;
-        return edge <= 0.5 ? 1.0 : 0.5 + 0.5 * std::cos(two_pi * (edge - 0.5));
-    }
     /// Integral of the square: the flat half, and three eighths of the falling one.
     double energy_s() const { return (before_s + after_s) * (0.5 + 0.5 * 0.375); }
 };
@@ -51,26 +47,98 @@ Window window_for(double frequency_hz, int order, double growth_s) {
     return window;
 }
 
-/// Fourier sum of the impulse about a centre. At the tone's rate, a phasor that is turned sample by sample.
+/// Turns of a phasor from the first sample of a block to each of its samples. Within a block they are
+/// products of one turn; each block begins anew, so that rounding does not add up.
+struct Turns {
+    static constexpr std::size_t size = 256;
+    std::array<double, size> real{};
+    std::array<double, size> imaginary{};
+
+    explicit Turns(double radians) {
+        const Complex turn = std::polar(1.0, radians);
+        Complex phasor{1.0, 0.0};
+        for (std::size_t k = 0; k < size; ++k) {
+            real[k] = phasor.real();
+            imaginary[k] = phasor.imag();
+            phasor *= turn;
+        }
+    }
+};
+
+/// Fourier sum of the impulse about a centre, at the tone's rate, in blocks whose weights are one kind each.
+class FourierSum {
+  public:
+    FourierSum(const SweepResponse& response, double frequency_hz, double centre_s, const Window& window)
+        : impulse_(response.impulse),
+          rate_hz_(response.rate_hz),
+          centre_s_(centre_s),
+          window_(window),
+          omega_(two_pi * frequency_hz),
+          turns_(-omega_ / response.rate_hz) {}
+
+    Complex sum() {
+        const auto place = [&](double seconds) {
+            return static_cast<std::int64_t>(std::ceil((centre_s_ + seconds) * rate_hz_));
+        };
+        const std::int64_t first = place(-window_.before_s);
+        const std::int64_t flat_first = place(-0.5 * window_.before_s);
+        const std::int64_t flat_end = place(0.5 * window_.after_s);
+        const auto end = static_cast<std::int64_t>(std::floor((centre_s_ + window_.after_s) * rate_hz_)) + 1;
+        add_edge(first, flat_first, -window_.before_s);
+        add(flat_first, flat_end, [](std::size_t, std::size_t) {});
+        add_edge(flat_end, end, window_.after_s);
+        return sum_;
+    }
+
+  private:
+    /// The raised cosine that falls from the half of `edge_s` to nothing at it.
+    void add_edge(std::int64_t from, std::int64_t end, double edge_s) {
+        const double per_second = two_pi / edge_s;
+        const Turns turns(per_second / rate_hz_);
+        add(from, end, [&](std::size_t count, std::size_t done) {
+            const double seconds =
+                static_cast<double>(from + static_cast<std::int64_t>(done)) / rate_hz_ - centre_s_;
+            const Complex start = std::polar(0.5, per_second * (seconds - 0.5 * edge_s));
+            for (std::size_t k = 0; k < count; ++k)
+                block_[k] *= 0.5 + (start.real() * turns.real[k] - start.imag() * turns.imaginary[k]);
+        });
+    }
+
+    template <typename Weigh>
+    void add(std::int64_t from, std::int64_t end, const Weigh& weigh) {
+        const auto size = static_cast<std::int64_t>(impulse_.size());
+        for (std::int64_t n = from; n < end; n += static_cast<std::int64_t>(Turns::size)) {
+            const auto count = static_cast<std::size_t>(std::min<std::int64_t>(end - n, Turns::size));
+            auto place = static_cast<std::size_t>(((n % size) + size) % size);
+            for (std::size_t k = 0; k < count; ++k) {
+                block_[k] = impulse_[place];
+                if (++place == impulse_.size()) place = 0;
+            }
+            weigh(count, static_cast<std::size_t>(n - from));
+            double real = 0.0;
+            double imaginary = 0.0;
+            for (std::size_t k = 0; k < count; ++k) {
+                real += block_[k] * turns_.real[k];
+                imaginary += block_[k] * turns_.imaginary[k];
+            }
+            const double seconds = static_cast<double>(n) / rate_hz_ - centre_s_;
+            sum_ += Complex{real, imaginary} * std::polar(1.0, -std::fmod(omega_ * seconds, two_pi));
+        }
+    }
+
+    std::span<const double> impulse_;
+    double rate_hz_;
+    double centre_s_;
+    Window window_;
+    double omega_;
+    Turns turns_;
+    std::array<double, Turns::size> block_{};
+    Complex sum_{};
+};
+
 Complex transform_at(const SweepResponse& response, double frequency_hz, double centre_s,
                      const Window& window) {
-    const double rate = response.rate_hz;
-    const auto size = static_cast<std::int64_t>(response.impulse.size());
-    const auto first = static_cast<std::int64_t>(std::ceil((centre_s - window.before_s) * rate));
-    const auto last = static_cast<std::int64_t>(std::floor((centre_s + window.after_s) * rate));
-    const double omega = two_pi * frequency_hz;
-    const Complex turn = std::polar(1.0, -omega / rate);
-    Complex phasor{};
-    Complex sum{};
-    for (std::int64_t n = first; n <= last; ++n) {
-        const double seconds = static_cast<double>(n) / rate - centre_s;
-        // Anew every so often: rounding would add up.
-        if ((n - first) % 256 == 0) phasor = std::polar(1.0, -std::fmod(omega * seconds, two_pi));
-        const std::int64_t place = ((n % size) + size) % size;
-        sum += window.at(seconds) * response.impulse[static_cast<std::size_t>(place)] * phasor;
-        phasor *= turn;
-    }
-    return sum;
+    return FourierSum(response, frequency_hz, centre_s, window).sum();
 }
 
 /// 0 at `zero_hz`, 1 from `one_hz` on, smooth in the logarithm of the frequency.
@@ -118,23 +186,22 @@ SweepResponse respond(std::span<const double> record, double rate_hz, double sta
     response.growth_s = plan.growth_s;
     response.to_hz = std::min(plan.to_hz, highest_of_rate * rate_hz);
     const std::size_t length = good_fft_length(record.size() + static_cast<std::size_t>(room_s * rate_hz));
-    std::vector<Complex> output = real_spectrum(record, length);
+    // The sweep's own spectrum first: it needs the most memory while it is made.
     const std::vector<Complex> input = sweep_spectrum(plan, rate_hz, start_s, length);
+    std::vector<Complex> bins = real_spectrum(record, length);
     const double bin_hz = rate_hz / static_cast<double>(length);
     const double flat_to_hz = std::min(flat_above_stop * plan.stop_hz, flat_below_end * response.to_hz);
-    std::vector<Complex> bins(length);
-    for (std::size_t k = 1; k < length / 2; ++k) {
+    for (std::size_t k = 0; k < bins.size(); ++k) {
         const double frequency_hz = bin_hz * static_cast<double>(k);
-        if (frequency_hz <= plan.from_hz || frequency_hz >= response.to_hz) continue;
-        const double band = edge(frequency_hz, plan.from_hz, flat_below_start * plan.start_hz) *
-                            edge(frequency_hz, response.to_hz, flat_to_hz);
-        bins[k] = band * output[k] / input[k];
-        bins[length - k] = std::conj(bins[k]);
+        const bool inside =
+            k > 0 && k < length / 2 && frequency_hz > plan.from_hz && frequency_hz < response.to_hz;
+        const double band = !inside ? 0.0
+                                    : edge(frequency_hz, plan.from_hz, flat_below_start * plan.start_hz) *
+                                          edge(frequency_hz, response.to_hz, flat_to_hz);
+        bins[k] = inside ? band * bins[k] / input[k] : Complex{};
     }
-    const std::vector<Complex> impulse = transform(bins, true);
-    response.impulse.resize(length);
-    for (std::size_t n = 0; n < length; ++n)
-        response.impulse[n] = impulse[n].real() / static_cast<double>(length);
+    response.impulse = real_signal(bins, length);
+    for (double& sample : response.impulse) sample /= static_cast<double>(length);
 
     // Earlier than all harmonics there is nothing but noise.
     const double before_s = plan.growth_s * std::log(static_cast<double>(highest_order_in_time)) + 0.5;

@@ -29,9 +29,10 @@ std::vector<SourceShare> shares_of(const analysis::Quantity& quantity) {
     for (const auto& [id, contribution] : quantity.contributions) {
         shares.push_back({id, 100.0 * quantity.variance_share(id), contribution});
     }
-    std::stable_sort(shares.begin(), shares.end(), [](const SourceShare& a, const SourceShare& b) {
-        return a.share_percent > b.share_percent;
-    });
+    // Two inputs alike have shares that differ by rounding alone: those stay in the order of their names.
+    const auto rank = [](const SourceShare& share) { return std::llround(1e6 * share.share_percent); };
+    std::stable_sort(shares.begin(), shares.end(),
+                     [&](const SourceShare& a, const SourceShare& b) { return rank(a) > rank(b); });
     return shares;
 }
 
