@@ -19,6 +19,7 @@ Test test_of(const std::string& id, std::map<std::string, FieldValue> fields = {
 std::vector<std::string> ordered(std::vector<Test> tests) {
     put_after_those_named(tests);
     std::vector<std::string> ids;
+    ids.reserve(tests.size());
     for (const Test& test : tests) ids.push_back(test.id);
     return ids;
 }
