@@ -26,8 +26,9 @@ RAIL, GAIN, OHM = 0.6, 4.0, 4.0  # of the virtual bench in most tests; sample va
 class LiveBench:
     """`with LiveBench(rate_hz=48000) as bench:`; commands of the virtual bench by bench.tell("gain 0.5")."""
 
-    def __init__(self, rate_hz=48000, period=512, name="virtual-bench", arguments=()):
+    def __init__(self, rate_hz=48000, period=512, name="virtual-bench", arguments=(), timeout_ms=5000):
         self.rate_hz, self.period, self.name, self.arguments = rate_hz, period, name, list(arguments)
+        self.timeout_ms = timeout_ms  # ten of them the server waits for a client that is gone
         self.server_name = f"assay-test-{os.getpid()}"
         self.environment = {**os.environ, "JACK_DEFAULT_SERVER": self.server_name, "JACK_NO_START_SERVER": "1",
                             "JACK_NO_AUDIO_RESERVATION": "1", "LC_ALL": "C.UTF-8"}
@@ -38,7 +39,7 @@ class LiveBench:
             raise AssertionError("jackd is not installed: package jackd2 of .ci/packages-test.txt")
         self.log = tempfile.TemporaryFile("w+")
         self.server = subprocess.Popen(
-            ["jackd", "--no-realtime", "-S", "-p", "64", "-t", "5000", "-n", self.server_name, "-d", "dummy", "-r",
+            ["jackd", "--no-realtime", "-S", "-p", "64", "-t", str(self.timeout_ms), "-n", self.server_name, "-d", "dummy", "-r",
              str(self.rate_hz), "-p", str(self.period), "-C", "2", "-P", "2"],
             stdout=self.log, stderr=self.log, stdin=subprocess.DEVNULL, env=self.environment)
         try:
