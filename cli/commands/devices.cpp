@@ -65,11 +65,10 @@ int run_devices(const Manner& manner) {
                             rates_text(capture::rates_of(**library, device)));
     }
     text +=
-        "\nFor playback_device and record_device of the bench file a part of a name will do. Devices of "
-        "different "
-        "names run from\ndifferent clocks, unless both belong to JACK. Prefer a card itself (hw:) to "
-        "default, plug "
-        "and mixers: those change\nrates and levels without a word.\n";
+        "\nFor playback_device and record_device of the bench file a part of a name will do.\n"
+        "Devices of different names run from different clocks, unless both belong to JACK.\n"
+        "Prefer a card itself (hw:) to default, plug and mixers: those change rates and levels without a "
+        "word.\n";
     print_text(text);
     return exit_done;
 }

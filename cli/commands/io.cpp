@@ -46,13 +46,6 @@ std::string one_line(const std::string& text) {
     return line;
 }
 
-int report(const capture::Fault& fault) {
-    std::string line = "assay: " + one_line(fault.text);
-    if (!fault.mend.empty()) line += "; " + one_line(fault.mend);
-    std::fputs((line + "\n").c_str(), stderr);
-    return exit_status_of(fault.kind);
-}
-
 namespace {
 
 /// Broken to the terminal's width where there is a terminal; else as it is.
@@ -64,8 +57,19 @@ std::string fitted(const std::string& text, int descriptor) {
 
 }  // namespace
 
+int report(const capture::Fault& fault) {
+    std::string line = "assay: " + one_line(fault.text);
+    if (!fault.mend.empty()) line += "; " + one_line(fault.mend);
+    std::fputs((fitted(line, STDERR_FILENO) + "\n").c_str(), stderr);
+    return exit_status_of(fault.kind);
+}
+
 void say(const Manner& manner, const std::string& text) {
     if (!manner.quiet) std::fputs((fitted(text, STDERR_FILENO) + "\n").c_str(), stderr);
+}
+
+void prompt(const std::string& text) {
+    std::fputs(fitted(text, STDERR_FILENO).c_str(), stderr);
 }
 
 void print_result(const std::string& text) {

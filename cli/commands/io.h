@@ -32,8 +32,12 @@ struct Manner {
 
 int exit_status_of(capture::FaultKind kind);
 
-/// Prints "assay: <text>; <mend>" as one line on stderr and gives the exit status.
+/// Prints "assay: <text>; <mend>" as one line on stderr (broken only to the width of a terminal) and gives
+/// the exit status.
 int report(const capture::Fault& fault);
+
+/// A question or a remark about an answer, on stderr even where remarks are unwanted; no end of line.
+void prompt(const std::string& text);
 
 void say(const Manner& manner, const std::string& text);  // stderr, unless quiet
 void print_result(const std::string& text);               // stdout

@@ -7,7 +7,6 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
-#include <cstdio>
 
 #include "cli/files/nearest.h"
 #include "cli/files/toml_tree.h"
@@ -101,10 +100,9 @@ Result<std::string> Questions::text(const Question& question) {
             "give --answers FILE, or --yes where only a confirmation is asked");
     }
     for (;;) {
-        std::fputs(question.default_to.empty()
-                       ? fmt::format("{}: ", question.text).c_str()
-                       : fmt::format("{} [{}]: ", question.text, question.default_to).c_str(),
-                   stderr);
+        prompt(question.default_to.empty() ? fmt::format("{}:", question.text)
+                                           : fmt::format("{} [{}]:", question.text, question.default_to));
+        prompt(" ");  // apart, so that no line is broken there
         auto line = line_from_terminal();
         if (!line) return line;
         const std::string answer(trimmed(*line));
@@ -123,7 +121,7 @@ Result<std::string> Questions::checked(const Question& question,
         if (from_file_)
             return capture::fail(FaultKind::bad_input_file,
                                  fmt::format("{}: {}: {}", file_, question.key, wrong), "correct the answer");
-        std::fputs(("  " + wrong + "\n").c_str(), stderr);
+        prompt("  " + wrong + "\n");
     }
 }
 

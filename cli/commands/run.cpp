@@ -255,7 +255,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
     if (options.show_wiring) {
         const auto wiring = wiring_text(*job, *bench);
         if (!wiring) return report(wiring.error());
-        print_result(*wiring);
+        print_text(*wiring);
         return exit_done;
     }
     if (options.into.empty())
