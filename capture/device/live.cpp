@@ -170,13 +170,14 @@ class Take {
     std::vector<std::string> flags() const {
         std::vector<std::string> flags{stream_.terms().text()};
         const StreamCounts counts = since_start();
-        const auto count = [&](std::int64_t number, const char* what) {
-            if (number > 0) flags.push_back(fmt::format("{} {}", number, what));
+        const auto count = [&](std::int64_t number, const char* one, const char* what) {
+            if (number > 0)
+                flags.push_back(fmt::format("{} {}{} {}", number, one, number == 1 ? "" : "s", what));
         };
-        count(counts.input_overflows, "blocks that the device marked as lost on the record side");
-        count(counts.output_underflows, "blocks that the device marked as late on the play side");
-        count(counts.lost, "frames lost because the disk was too slow");
-        count(counts.starved, "frames of silence in the tone because the program was too slow");
+        count(counts.input_overflows, "block", "that the device marked as lost on the record side");
+        count(counts.output_underflows, "block", "that the device marked as late on the play side");
+        count(counts.lost, "frame", "lost because the disk was too slow");
+        count(counts.starved, "frame", "of silence in the tone because the program was too slow");
         if (watch_.only_16_bits()) flags.emplace_back("the samples hold 16 bits, not 24");
         if (trouble_) flags.push_back("stopped early: " + *trouble_);
         return flags;

@@ -234,7 +234,8 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         return report(written.error());
     if (const auto written = write_file_safely(options.bench, *edited); !written)
         return report(written.error());
-    print_result(
+    print_answer(
+        manner,
         manner.json
             ? fmt::format("{{\"input\": \"{}\", \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": "
                           "{:.4g}, \"noise_dbfs\": {:.1f}, "
@@ -293,10 +294,10 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
     if (const auto written = write_file_safely(options.bench, *edited); !written)
         return report(written.error());
     const MatchPoint at = match->at(1000.0);
-    print_result(manner.json ? fmt::format("{{\"match\": \"{}\", \"ratio_1khz\": {:.9g}}}\n",
-                                           file.filename().string(), std::abs(at.ratio))
-                             : fmt::format("match: {} points, ratio at 1 kHz {:.6f}; written to {}\n",
-                                           match->points.size(), std::abs(at.ratio), file.string()));
+    print_answer(manner, manner.json ? fmt::format("{{\"match\": \"{}\", \"ratio_1khz\": {:.9g}}}\n",
+                                                   file.filename().string(), std::abs(at.ratio))
+                                     : fmt::format("match: {} points, ratio at 1 kHz {:.6f}; written to {}\n",
+                                                   match->points.size(), std::abs(at.ratio), file.string()));
     return exit_done;
 }
 

@@ -161,7 +161,7 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
                         "\"was\": {:.9g}}}\n",
                         input.name, scale, tone->frequency_hz, input.volts_at_full_scale));
     } else {
-        print_result(
+        print_text(
             fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} V), {:.5g} "
                         "V at the probe tip; found at {:.1f} Hz over {:.1f} s\n",
                         input.name, scale, input.volts_at_full_scale, scale * input.attenuation,

@@ -61,8 +61,9 @@ int run_calibrate_input_live(const CalibrateOptions& options, const Manner& mann
     add_meter(options, edits);
     if (const auto written = (*bench)->write("input", input.name, edits); !written)
         return report(written.error());
-    print_result(
-        manner.json ? fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"was\": {:.9g}}}\n",
+    print_answer(
+        manner, manner.json
+                    ? fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"was\": {:.9g}}}\n",
                                   input.name, scale, input.volts_at_full_scale)
                     : fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} "
                                   "V), {:.5g} V at the "
@@ -90,7 +91,8 @@ int run_calibrate_output(const CalibrateOptions& options, const Manner& manner) 
                            {"calibrated_on", today()}};
     if (const auto written = (*bench)->write("output", output.name, edits); !written)
         return report(written.error());
-    print_result(manner.json ? fmt::format("{{\"output\": \"{}\", \"volts_at_full_scale\": {:.9g}}}\n",
+    print_answer(manner, manner.json
+                             ? fmt::format("{{\"output\": \"{}\", \"volts_at_full_scale\": {:.9g}}}\n",
                                            output.name, scale)
                              : fmt::format("output \"{}\": {:.5g} V at full scale\n", output.name, scale));
     return exit_done;

@@ -72,7 +72,8 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
                            {"calibrated_on", today()}};
     if (const auto written = bench.write("input", input.name, edits); !written)
         return report(written.error());
-    print_result(
+    print_answer(
+        manner,
         manner.json
             ? fmt::format("{{\"input\": \"{}\", \"attenuation\": {:.9g}, \"uncertainty_percent\": {:.4g}}}\n",
                           input.name, attenuation, 100.0 * doubt)
@@ -132,7 +133,8 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
                            {"calibrated_on", today()}};
     if (const auto written = bench.write("load", load.name, edits); !written) return report(written.error());
     const double inductance_uh = 1e6 * across.imag() / (2.0 * std::numbers::pi * in_jig->frequency_hz);
-    print_result(
+    print_answer(
+        manner,
         manner.json
             ? fmt::format("{{\"load\": \"{}\", \"resistance_ohm\": {:.9g}, \"uncertainty_percent\": {:.4g}, "
                           "\"inductance_uh\": {:.4g}}}\n",

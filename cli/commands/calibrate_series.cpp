@@ -57,7 +57,8 @@ int run_calibrate_series(const CalibrateOptions& options, const Manner& manner) 
                            {"calibrated_on", today()}};
     if (const auto written = bench.write("impedance_jig", "", edits); !written)
         return report(written.error());
-    print_result(
+    print_answer(
+        manner,
         manner.json
             ? fmt::format("{{\"series_ohm\": {:.9g}, \"uncertainty_percent\": {:.4g}}}\n", ohm, 100.0 * doubt)
             : fmt::format("series resistor: {:.5g} ohm at {:.4g} Hz (was {:.5g}), standard uncertainty "

@@ -80,6 +80,11 @@ void print_text(const std::string& text) {
     std::fputs(fitted(text, STDOUT_FILENO).c_str(), stdout);
 }
 
+void print_answer(const Manner& manner, const std::string& text) {
+    if (manner.json) return print_result(text);
+    print_text(text);
+}
+
 void show_progress(const Manner& manner, const std::string& what, double done) {
     if (manner.quiet || isatty(STDERR_FILENO) == 0) return;
     using clock = std::chrono::steady_clock;

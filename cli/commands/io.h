@@ -42,6 +42,7 @@ void prompt(const std::string& text);
 void say(const Manner& manner, const std::string& text);  // stderr, unless quiet
 void print_result(const std::string& text);               // stdout
 void print_text(const std::string& text);  // stdout, prose and tables: broken to the width of a terminal
+void print_answer(const Manner& manner, const std::string& text);  // as prose, unless it is JSON
 void show_progress(const Manner& manner, const std::string& what, double done);  // stderr, on a terminal only
 void end_progress(const Manner& manner);
 

@@ -5,6 +5,7 @@
 #include <CLI/CLI.hpp>
 #include <clocale>
 #include <functional>
+#include <sstream>
 
 #include "cli/commands/cautions.h"
 #include "cli/commands/commands.h"
@@ -281,7 +282,12 @@ int run_program(int argc, char** argv) {
     try {
         app.parse(argc, argv);
     } catch (const CLI::ParseError& error) {
-        if (error.get_exit_code() == 0) return app.exit(error);  // --help, --version
+        if (error.get_exit_code() == 0) {  // --help, --version
+            std::ostringstream text;
+            const int status = app.exit(error, text, text);
+            print_text(text.str());
+            return status;
+        }
         return report(misread(app, error, argc, argv));
     }
     install_stop_handler();

@@ -217,6 +217,7 @@ std::pair<std::string, std::string> split_unit(std::string name) {
 /// Some conditions are measured, not stated: more digits than told here mean nothing.
 double measured_condition(const std::string& name, double value) {
     if (name == "start_s") return std::round(value * 1e3) / 1e3 + 0.0;
+    if (name == "level_change_db") return std::round(value * 1e3) / 1e3 + 0.0;
     if (name == "clock_ppm") return std::round(value * 1e2) / 1e2 + 0.0;
     const bool measured = name.ends_with("_half_level_hz") || name.ends_with("_half_level_ohm") ||
                           name == "generator_rms_v" || name == "crest_factor" || name.starts_with("fit_");

@@ -65,6 +65,7 @@ def main():
             [{"id": "power", "measure": "clipping-power", "loads": ["load-a"]}]))
         run = [program.PROGRAM, "run", str(here / "job.toml"), "--bench", str(here / "bench.toml")]
         same_words("wiring", [*run, "--show-wiring"])
+        same_words("help", [program.PROGRAM, "calibrate", "--help"])
         os.chdir(here)  # short names, so that nothing that cannot be broken is longer than the line
         (here / "wrong.toml").write_text(program.job_text(
             [{"id": "power", "measure": "clipping-power", "loads": ["load-a"], "ask": ["supply_loaded_amperes"]}]))
