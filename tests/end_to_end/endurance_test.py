@@ -10,7 +10,6 @@ quarter of a second at each end for what goes away at once; 2 ppm of clock, from
     endurance_test.py --long    also eight hours in a loop: memory, drift, the log's minutes (4 GB of disk twice, a quarter of an hour)
 """
 
-import resource
 import sys
 import wave
 from pathlib import Path
@@ -218,11 +217,10 @@ def eight_hours():
                 gain = 10 ** (-fall_db / 20 * (k * len(turn) / rate + seconds) / (hours * 3600))
                 whole = np.round((gain * turn + dither) * 2**23).astype("<i4")
                 file.writeframesraw(whole.view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
-        outcome = program.assay("run", shop.job, "--bench", shop.bench, "--recordings", folder, "--into", shop.folder / "s",
-                                "--yes", "--pages", "none", timeout=7200)
+        outcome, memory_mb = program.assay_and_memory("run", shop.job, "--bench", shop.bench, "--recordings", folder, "--into",
+                                                      shop.folder / "s", "--yes", "--pages", "none", timeout=7200)
         outcome.folder = shop.folder / "s"
         report.check(outcome.status == 0, "eight hours: accepted", outcome.err.strip()[:300])
-        memory_mb = resource.getrusage(resource.RUSAGE_CHILDREN).ru_maxrss / 1024
         report.check(memory_mb < 200, "eight hours: memory", f"{memory_mb:.0f} MB of 200")
         report.absolute("eight hours: run_minutes", outcome.value("held", "run_minutes"), 60 * hours, 1e-9)
         log = outcome.findings("held", "load-a")["curves"]["log"]

@@ -5,7 +5,6 @@ transformed whole, so a program that holds it fails here.
 """
 
 import json
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
@@ -37,18 +36,10 @@ def grown(short, long, minutes):
             file.write(quiet)
 
 
-# A process of its own, which is small: what was the memory of whoever starts a program counts as the program's.
-WATCHER = """import os, subprocess, sys
-process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
-_, status, used = os.wait4(process.pid, 0)
-print(used.ru_maxrss)
-sys.exit(os.waitstatus_to_exitcode(status))"""
-
-
 def run(folder, recordings, into):
-    done = subprocess.run([sys.executable, "-c", WATCHER, program.PROGRAM, "run", folder / "job.toml", "--bench", folder / "bench.toml",
-                           "--recordings", recordings, "--into", into, "--pages", "none", "--quiet"], capture_output=True, text=True)
-    return done.returncode, int(done.stdout) / 1024, done.stderr
+    done, mb = program.assay_and_memory("run", folder / "job.toml", "--bench", folder / "bench.toml", "--recordings", recordings,
+                                        "--into", into, "--pages", "none", "--quiet")
+    return done.status, mb, done.err
 
 
 def compare(folder):

@@ -2,7 +2,7 @@
 
 The list below was written before anything that looks for faults existed: it names what is wrong inside, and the
 component values that make it so. Every value but those of the fault is drawn anew for each seed: seed 1 was looked
-at while the findings were written, seed 2 was not.
+at while the findings were written, seed 2 before they were mended once (DEVELOPERS.md).
 
 What is kept of a run, in fixtures/faults/: harmonics of the load's volts at each level, the mean of both rails, the
 hum with the input at rest, and the small-signal response. `Kept.played` puts a tone file through them: between two levels

@@ -5,6 +5,7 @@ import math
 import os
 import shutil
 import subprocess
+import sys
 import tempfile
 from pathlib import Path
 
@@ -115,6 +116,21 @@ def assay(*arguments, timeout=300, environment=None):
     done = subprocess.run([PROGRAM, *map(str, arguments)], capture_output=True, text=True, timeout=timeout,
                           env=environment, stdin=subprocess.DEVNULL, errors="replace")
     return Outcome(done)
+
+
+# A process of its own, which is small: what was the memory of whoever starts a program counts as the program's.
+WATCHER = """import os, subprocess, sys
+process = subprocess.Popen(sys.argv[1:], stdout=subprocess.DEVNULL)
+_, status, used = os.wait4(process.pid, 0)
+print(used.ru_maxrss)
+sys.exit(os.waitstatus_to_exitcode(status))"""
+
+
+def assay_and_memory(*arguments, timeout=300):
+    """The outcome, and the program's largest resident set in MB."""
+    done = subprocess.run([sys.executable, "-c", WATCHER, PROGRAM, *map(str, arguments)], capture_output=True, text=True,
+                          timeout=timeout, stdin=subprocess.DEVNULL, errors="replace")
+    return Outcome(done), int(done.stdout) / 1024
 
 
 class Workshop:

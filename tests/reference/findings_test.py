@@ -6,8 +6,8 @@ The table of what was found is printed as it comes out. Asked for: nothing is sa
 faults that no finding covers. How many faults are found is reported, with a floor that only a broken program misses.
 
     findings_test.py           some cases of each group
-    findings_test.py --long    all cases, both draws of component values (seed 2 was not looked at while rules were made)
-    findings_test.py --long --seed 1   one of the draws
+    findings_test.py --long    all cases, both draws of component values (both were looked at while rules were mended)
+    findings_test.py --long --seed 1   one of the draws; another must be made first (outside/faulty_amplifiers.py --regenerate)
     findings_test.py CASE...   these cases, with all that is said
 """
 
