@@ -1,6 +1,9 @@
 #include "cli/commands/live_words.h"
 
+#include <fmt/format.h>
+
 #include <array>
+#include <cmath>
 #include <string_view>
 
 namespace assay::cli {
@@ -30,6 +33,9 @@ constexpr std::array<Words, 9> words{{
     {"the recording app", "the sound server"},
 }};
 
+// On one clock the ratio is exactly one, and is found to a small part of this. Crystals differ by tens.
+constexpr double one_clock_ppm = 20.0;
+
 }  // namespace
 
 std::string live_advice(std::string advice) {
@@ -56,6 +62,20 @@ void word_for_live(TestResult& result) {
     }
     reword(result.whole);
     for (auto& [load, findings] : result.loads) reword(findings);
+}
+
+void note_second_clock(const capture::Bench& bench, TestResult& result) {
+    if (!bench.shared_clock) return;
+    for (const auto& [name, value] : result.conditions) {
+        const auto* ppm = std::get_if<double>(&value);
+        if (name != "clock_ppm" || ppm == nullptr || std::abs(*ppm) < one_clock_ppm) continue;
+        result.whole.warnings.push_back(
+            {"second-clock",
+             fmt::format("the recorder's clock runs {:.0f} ppm {} than the player's, although the bench says "
+                         "shared_clock = true; it was measured and taken out",
+                         std::abs(*ppm), *ppm > 0.0 ? "faster" : "slower"),
+             "set shared_clock = false, or take one device that plays and records"});
+    }
 }
 
 }  // namespace assay::cli

@@ -4,6 +4,7 @@
 
 #include <string>
 
+#include "capture/bench.h"
 #include "cli/measures/result.h"
 
 namespace assay::cli {
@@ -12,5 +13,9 @@ std::string live_advice(std::string advice);
 
 /// Mends of the fault and advice of all warnings.
 void word_for_live(TestResult& result);
+
+/// A warning where player and recorder run apart although the bench says that they share one clock. Numbers
+/// stand: the ratio is measured and taken out.
+void note_second_clock(const capture::Bench& bench, TestResult& result);
 
 }  // namespace assay::cli

@@ -241,6 +241,7 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
     if (const auto kept = keep_match(setup, record, options.into); !kept) record.result.fault = kept.error();
     if (live == nullptr) return;
     note_device_flags(record);
+    note_second_clock(*setup.bench, record.result);
     word_for_live(record.result);
 }
 
