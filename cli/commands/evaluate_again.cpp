@@ -69,6 +69,7 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
         if (!record.result.fault) note_readings(test, record.result);
         if (!setup.live) continue;
         if (!record.result.fault) note_device_flags(record);
+        note_second_clock(*bench, record.result);
         word_for_live(record.result);
     }
     for (const Claim& claim : job->claims) {

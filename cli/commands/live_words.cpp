@@ -65,7 +65,7 @@ void word_for_live(TestResult& result) {
 }
 
 void note_second_clock(const capture::Bench& bench, TestResult& result) {
-    if (!bench.shared_clock) return;
+    if (!bench.shared_clock || result.fault) return;
     for (const auto& [name, value] : result.conditions) {
         const auto* ppm = std::get_if<double>(&value);
         if (name != "clock_ppm" || ppm == nullptr || std::abs(*ppm) < one_clock_ppm) continue;
