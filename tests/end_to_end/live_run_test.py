@@ -1,5 +1,5 @@
-"""A live run over JACK against the virtual bench: power of a hard clip by closed form, Ctrl-C, resuming.
-Nothing here needs a sound card.
+"""A live run over JACK against the virtual bench: power of a hard clip by closed form, Ctrl-C,
+SIGTERM, resuming. Nothing here needs a sound card.
 
 Faults have a script of their own (live_faults_test.py). Closed form: tests/outside/closed_forms.py (Fourier integrals of a clipped sine). The virtual bench clips sample by
 sample, so harmonics above half the rate fold back between the harmonics; their power stays in the total.
@@ -82,6 +82,33 @@ def power(bench):
         report.check(again.returncode == 2 and "nothing is left" in again.stderr, "a finished session has nothing to resume")
 
 
+def stopped(bench, run, by, until):
+    """Sends the signal while the tone sounds; the port is silent soon, and the exit says that a hand stopped it."""
+    mark = time.monotonic()
+    while bench.last_sound_s() < mark and time.monotonic() < until:
+        time.sleep(0.01)
+    sent = time.monotonic()
+    run.send_signal(by)
+    run.wait(timeout=20)
+    silent_ms = 1000 * (bench.last_sound_s() - sent)
+    # One block of the server waits in its output besides what the program fades.
+    allowed_ms = 50 + 1000 * bench.period / RATE
+    report.check(run.returncode == 130, f"{by.name} exits 130", f"exit {run.returncode}: {run.stderr.read().strip()[-120:]}")
+    report.check(silent_ms < allowed_ms, f"silence after {by.name}", f"{silent_ms:.0f} ms, allowed {allowed_ms:.0f} ms")
+
+
+def terminated(bench):
+    """A machine that shuts down sends SIGTERM: as quiet as Ctrl-C, and what was captured is kept."""
+    with Folder("terminated", [{"id": "only", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -30}]) as folder:
+        run = bench.start(*folder.command("--yes", "--pages", "none"))
+        until = time.monotonic() + 60
+        while not (folder.into / "captures/only.wav.part").exists() and time.monotonic() < until and run.poll() is None:
+            time.sleep(0.01)
+        stopped(bench, run, signal.SIGTERM, until)
+        kept = folder.into / "captures/only.wav"
+        report.check(kept.exists() and not list(folder.into.glob("captures/*.part")), "what was captured before SIGTERM is kept")
+
+
 def by_hand(bench):
     """Ctrl-C in the middle: silence at the port, exit 130; --resume keeps the test that was done."""
     tests = [{"id": "first", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -30},
@@ -95,17 +122,7 @@ def by_hand(bench):
         part = folder.into / "captures/second.wav.part"
         while not part.exists() and time.monotonic() < until and run.poll() is None:
             time.sleep(0.01)
-        mark = time.monotonic()
-        while bench.last_sound_s() < mark and time.monotonic() < until:
-            time.sleep(0.01)
-        pressed = time.monotonic()
-        run.send_signal(signal.SIGINT)
-        run.wait(timeout=20)
-        silent_ms = 1000 * (bench.last_sound_s() - pressed)
-        # One block of the server waits in its output besides what the program fades.
-        allowed_ms = 50 + 1000 * bench.period / RATE
-        report.check(run.returncode == 130, "Ctrl-C exits 130", f"exit {run.returncode}: {run.stderr.read().strip()[-120:]}")
-        report.check(silent_ms < allowed_ms, "silence after Ctrl-C", f"{silent_ms:.0f} ms, allowed {allowed_ms:.0f} ms")
+        stopped(bench, run, signal.SIGINT, until)
         report.check((folder.into / "captures/second.wav").exists(), "what was captured is kept")
         number = json.loads(progress.read_text())["number"] if "number" in json.loads(progress.read_text()) else None
         resumed = bench.run(*folder.command("--yes", "--resume", "--pages", "none"))
@@ -181,6 +198,6 @@ def readings(bench):
 
 
 with LiveBench(rate_hz=RATE, period=1024) as shared:
-    for part in (devices_and_refusals, power, by_hand, others, readings):
+    for part in (devices_and_refusals, power, by_hand, terminated, others, readings):
         report.guarded(part.__name__, lambda: part(shared))
 report.finish()
