@@ -63,8 +63,12 @@ std::string summary(const Job& job, const capture::Bench& bench) {
                           .live = false};
         const auto tone = measure->next(setup, {});
         if (!tone) continue;
-        text += fmt::format("  {:<20} {:<16} up to {:.1f} dBFS, at most {:.0f} s{}\n", test.id, test.measure,
-                            tone->peak_dbfs(), tone->duration_s(),
+        // A tone of silence has no level; the lowest that a tone can tell would read as one that is played.
+        const std::string level = tone->peak_dbfs() <= -200.0
+                                      ? std::string("silence")
+                                      : fmt::format("up to {:.1f} dBFS", tone->peak_dbfs());
+        text += fmt::format("  {:<20} {:<16} {}, at most {:.0f} s{}\n", test.id, test.measure, level,
+                            tone->duration_s(),
                             test.loads.empty() ? std::string() : ", at " + names_of(bench, test.loads));
         if (in_jig_of(test)) text += labelled_lines("    in the jig:", 16, in_the_jig(test), 80);
         heard = heard || !test.loads.empty();

@@ -6,6 +6,7 @@ sample, so harmonics above half the rate fold back between the harmonics; their 
 """
 
 import json
+import re
 import signal
 import sys
 import time
@@ -140,6 +141,8 @@ def others(bench):
     with Folder("others", tests) as folder:
         run = bench.run(*folder.command("--yes", "--pages", "none"))
         report.check(run.returncode == 0, "noise and response live", f"exit {run.returncode}: {run.stderr.strip()[-200:]}")
+        report.check(re.search(r"noise +noise +silence, at most 12 s", run.stderr) and re.search(r"response +response +up to -30.0 dBFS", run.stderr),
+                     "the summary tells silence from a level", run.stderr[:1600][-300:])
         found = {test: part["loads"]["load-a"]["quantities"] for test, part in folder.session()["tests"].items()}
         # Uniform within 3e-6: its square is a third of that of the peak; white up to 24 kHz. Its own spread over 12 s
         # of 20 kHz is 0.11 %, the converter's last bit adds 0.02 %.
