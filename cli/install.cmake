@@ -13,7 +13,8 @@ add_custom_target(texts ALL DEPENDS ${made}/assay.1 ${made}/assay)
 install(TARGETS assay COMPONENT program)
 install(FILES ${made}/assay.1 DESTINATION ${CMAKE_INSTALL_MANDIR}/man1 COMPONENT program)
 install(FILES ${made}/assay DESTINATION ${CMAKE_INSTALL_DATADIR}/bash-completion/completions COMPONENT program)
-install(FILES README.md DESTINATION ${CMAKE_INSTALL_DOCDIR} COMPONENT program)
+install(FILES README.md analysis/METHOD.md capture/CAUTIONS.md DESTINATION ${CMAKE_INSTALL_DOCDIR}
+  COMPONENT program)
 install(FILES LICENSE DESTINATION ${CMAKE_INSTALL_DOCDIR} RENAME copyright COMPONENT program)
 
 set_target_properties(assay_analysis PROPERTIES EXPORT_NAME analysis)

@@ -95,7 +95,7 @@ def package(work):
     report.check("Package: assay\n" in fields and "libsndfile1" in fields and "libportaudio2" in fields and "-dev" not in fields,
                  "it asks for what it runs with, and no -dev package", fields)
     files = run("dpkg-deb", "--contents", debs[0]).stdout
-    report.check(all(f"./usr/{path}\n" in files for path in ("bin/assay", "share/man/man1/assay.1", "share/doc/assay/README.md",
+    report.check(all(f"./usr/{path}\n" in files for path in ("bin/assay", "share/man/man1/assay.1", "share/doc/assay/README.md", "share/doc/assay/METHOD.md", "share/doc/assay/CAUTIONS.md",
                  "share/doc/assay/copyright")) and "include" not in files, "program, manual page and documents are in it", files)
     report.check(str(SOURCE) not in files, "no path of the builder is in its list")
     trial = run("apt-get", "install", "--simulate", "--no-install-recommends", debs[0])

@@ -45,6 +45,19 @@ def table_names(text):
     return names
 
 
+def named_files():
+    """Files of the tree that the documents name are there; the method names one for each folder of the analysis."""
+    for document in ("README.md", "DEVELOPERS.md", "analysis/METHOD.md", "capture/CAUTIONS.md"):
+        text = source(document)
+        named = set(re.findall(r"`((?:analysis|capture|cli|tests|fixtures)/[\w/.-]*[\w/])`", text))
+        lost = [name for name in sorted(named) if not (SOURCE / name).exists() and not list(SOURCE.glob(name + "*"))]
+        report.check(not lost, f"{document}: every file that it names is there", str(lost) if lost else f"{len(named)} files")
+    said = source("capture/CAUTIONS.md").lower()
+    help_text = " ".join(program.assay("--help").out.lower().split())
+    for word in ("bridged", "200", "fuse", "mains", "ground first, signal last", "earth"):
+        report.check(word in said and word in help_text, f"cautions and --help both speak of: {word}")
+
+
 def examples():
     toml = [text for kind, text in BLOCKS if kind == "toml"]
     report.check(len(toml) >= 3, "there are examples in TOML", f"{len(toml)}")
@@ -136,6 +149,6 @@ def measures():
     report.check(not quantities - between - named, "every quantity is documented", str(sorted(quantities - between - named)))
 
 
-for part in (examples, commands, bench_keys, job_keys, measures):
+for part in (named_files, examples, commands, bench_keys, job_keys, measures):
     report.guarded(part.__name__, part)
 report.finish()
