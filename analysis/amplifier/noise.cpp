@@ -69,8 +69,18 @@ LinePower line_power(const PowerSpectrum& spectrum, double frequency_hz) {
     return {inside - noise, noise};
 }
 
-/// Frequency of the highest bin within a share of a frequency; a parabola through the logarithms around it.
-double peak_near(const PowerSpectrum& spectrum, double frequency_hz, double share) {
+/// Frequency of a line from the highest bin and its louder neighbour: exact for a lone line under a Hann
+/// window (T. Grandke, IEEE Trans. Instrum. Meas. 32(2), 1983).
+double line_frequency_hz(const PowerSpectrum& spectrum, std::size_t best) {
+    const double left = spectrum.bins[best - 1];
+    const double right = spectrum.bins[best + 1];
+    const double ratio = std::sqrt(std::max(left, right) / std::max(spectrum.bins[best], 1e-300));
+    const double shift = std::clamp((2.0 * ratio - 1.0) / (1.0 + ratio), -0.5, 0.5);
+    return spectrum.bin_hz * (static_cast<double>(best) + (right > left ? shift : -shift));
+}
+
+/// The highest bin within a share of a frequency, never the first or the last.
+std::size_t highest_bin_near(const PowerSpectrum& spectrum, double frequency_hz, double share) {
     const auto from = static_cast<std::size_t>(frequency_hz * (1.0 - share) / spectrum.bin_hz);
     const auto to = std::min(static_cast<std::size_t>(frequency_hz * (1.0 + share) / spectrum.bin_hz) + 1,
                              spectrum.bins.size() - 2);
@@ -78,17 +88,13 @@ double peak_near(const PowerSpectrum& spectrum, double frequency_hz, double shar
     for (std::size_t k = best; k <= to; ++k) {
         if (spectrum.bins[k] > spectrum.bins[best]) best = k;
     }
-    const double left = std::log(spectrum.bins[best - 1] + 1e-300);
-    const double top = std::log(spectrum.bins[best] + 1e-300);
-    const double right = std::log(spectrum.bins[best + 1] + 1e-300);
-    const double bend = left - 2.0 * top + right;
-    const double shift = bend < 0.0 ? std::clamp(0.5 * (left - right) / bend, -0.5, 0.5) : 0.0;
-    return spectrum.bin_hz * (static_cast<double>(best) + shift);
+    return best;
 }
 
 /// The mains frequency of one family from its lines; nothing where none stands out.
 struct Family {
     double mains_hz = 0.0;
+    int strongest_order = 1;
     double power = 0.0;
     std::vector<NoiseLine> lines{};
 };
@@ -96,16 +102,20 @@ struct Family {
 std::optional<Family> family_of(const PowerSpectrum& spectrum, double nominal_hz) {
     double strongest = 0.0;
     double mains_hz = nominal_hz;
+    int strongest_order = 1;
     for (int order = 1; order <= 6; ++order) {
-        const double at_hz = peak_near(spectrum, nominal_hz * order, mains_tolerance);
+        const double at_hz =
+            line_frequency_hz(spectrum, highest_bin_near(spectrum, nominal_hz * order, mains_tolerance));
         const LinePower line = line_power(spectrum, at_hz);
         if (line.excess < stands_out * line.noise || line.excess <= strongest) continue;
         strongest = line.excess;
         mains_hz = at_hz / order;
+        strongest_order = order;
     }
     if (strongest <= 0.0) return std::nullopt;
     Family family;
     family.mains_hz = mains_hz;
+    family.strongest_order = strongest_order;
     for (int order = 1; order <= hum_harmonics; ++order) {
         const LinePower line = line_power(spectrum, mains_hz * order);
         family.power += line.excess;
@@ -113,6 +123,24 @@ std::optional<Family> family_of(const PowerSpectrum& spectrum, double nominal_hz
             family.lines.push_back({mains_hz * order, std::sqrt(line.excess)});
     }
     return family;
+}
+
+/// The mean over the stretches of what each tells of the strongest line, and by their scatter what it is
+/// worth: mains wander, and noise tells too.
+void refine_mains(const std::vector<PowerSpectrum>& spectra, const Family& mains, NoiseReading& reading) {
+    const double at_hz = mains.mains_hz * mains.strongest_order;
+    std::vector<double> told;
+    double mean = 0.0;
+    for (const PowerSpectrum& spectrum : spectra) {
+        const double off_hz = line_frequency_hz(spectrum, highest_bin_near(spectrum, at_hz, 0.004)) - at_hz;
+        told.push_back(off_hz);
+        mean += off_hz / static_cast<double>(spectra.size());
+    }
+    double spread = 0.0;
+    for (const double off_hz : told) spread += (off_hz - mean) * (off_hz - mean);
+    const auto count = static_cast<double>(told.size());
+    reading.mains_hz = (at_hz + mean) / mains.strongest_order;
+    reading.mains_doubt_hz = std::sqrt(spread / (count * (count - 1.0))) / mains.strongest_order;
 }
 
 std::optional<NoiseLine> find_whistle(const PowerSpectrum& spectrum, double mains_hz) {
@@ -210,7 +238,7 @@ NoiseReading read_noise(std::span<const double> volts, double rate_hz, double hi
         reading.hum_detectable_v += stands_out * line_power(average, 50.0 * order).noise / hum_harmonics;
     reading.hum_detectable_v = std::sqrt(reading.hum_detectable_v);
     if (mains) {
-        reading.mains_hz = mains->mains_hz;
+        refine_mains(spectra, *mains, reading);
         reading.hum_lines = mains->lines;
         std::vector<double> hum;
         for (const PowerSpectrum& spectrum : spectra) {

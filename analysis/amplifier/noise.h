@@ -32,6 +32,7 @@ struct NoiseReading {
     double itu_468_highest_v = 0.0;      // highest reading of that detector: clicks and crackling
     NoiseValue hum{};                    // lines at whole multiples of the mains, broadband noise taken off
     std::optional<double> mains_hz{};    // nothing: no line stands out at multiples of 50 or 60 Hz
+    double mains_doubt_hz = 0.0;         // standard, by the stretches' scatter
     double hum_detectable_v = 0.0;       // below that no hum would be seen
     std::vector<NoiseLine> hum_lines{};  // those that stand out
     std::optional<NoiseLine> whistle{};  // strongest other line, if one stands out

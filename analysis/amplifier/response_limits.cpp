@@ -22,7 +22,8 @@ std::optional<ResponseLimit> limit(std::span<const double> frequency_hz, std::sp
         const double fall_db = magnitude_db[inner] - magnitude_db[at];
         const double octaves = std::log2(frequency_hz[at] / frequency_hz[inner]);
         const double part = fall_db > 0.0 ? (magnitude_db[inner] - level_db) / fall_db : 0.0;
-        return ResponseLimit{frequency_hz[inner] * std::exp2(part * octaves), fall_db / std::abs(octaves)};
+        return ResponseLimit{frequency_hz[inner] * std::exp2(part * octaves), fall_db / std::abs(octaves),
+                             frequency_hz[inner], frequency_hz[at], magnitude_db[inner] - level_db};
     }
     return std::nullopt;
 }
@@ -39,6 +40,24 @@ std::optional<ResponseLimit> upper_limit(std::span<const double> frequency_hz,
                                          std::span<const double> magnitude_db, double reference_hz,
                                          double down_db) {
     return limit(frequency_hz, magnitude_db, reference_hz, down_db, 1);
+}
+
+ResponseLimit refined(ResponseLimit limit, const std::function<double(double)>& magnitude_db_at) {
+    const double level_db = magnitude_db_at(limit.inner_hz) - limit.inner_above_db;
+    double above_hz = limit.inner_hz;
+    double below_hz = limit.outer_hz;
+    double above_db = limit.inner_above_db;
+    double below_db = magnitude_db_at(limit.outer_hz) - level_db;
+    // Straight lines again, each between closer neighbours: the error falls with the square of the distance.
+    for (int step = 0; step < 6 && above_db > 0.0 && below_db < 0.0; ++step) {
+        const double part = above_db / (above_db - below_db);
+        limit.frequency_hz = above_hz * std::pow(below_hz / above_hz, part);
+        const double off_db = magnitude_db_at(limit.frequency_hz) - level_db;
+        if (std::abs(off_db) < 1e-7) break;
+        (off_db > 0.0 ? above_hz : below_hz) = limit.frequency_hz;
+        (off_db > 0.0 ? above_db : below_db) = off_db;
+    }
+    return limit;
 }
 
 double curve_value(std::span<const double> frequency_hz, std::span<const double> values, double at_hz) {

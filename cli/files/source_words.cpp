@@ -22,7 +22,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 25> rows{{
+constexpr std::array<Row, 26> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -53,6 +53,7 @@ constexpr std::array<Row, 25> rows{{
      "let the unit warm up, and touch nothing in between"},
     {"test:", ":quasi-peak", "how quasi-peak readings of unit and bench add up",
      "lower the noise of the bench"},
+    {"test:", ":method", "what the method itself does to a curve's shape", ""},
     {"test:", ":scatter", "scatter of the curves", "raise the level, and keep the room quiet"},
     {"test:", ":model", "the choice of the driver's model",
      "begin at a third of fs, with the driver held firmly"},
@@ -66,7 +67,7 @@ struct Whole {
     std::string_view mend;
 };
 
-constexpr std::array<Whole, 9> wholes{{
+constexpr std::array<Whole, 10> wholes{{
     {"driver:area", "area of the cone",
      "measure its diameter, mid-surround to mid-surround, across several ways"},
     {"driver:dc-resistance", "the meter's coil resistance", "measure it with four wires"},
@@ -77,6 +78,7 @@ constexpr std::array<Whole, 9> wholes{{
     {"jig:series", "the jig's series resistor", "measure it with four wires"},
     {"supply:current", "the readings of the supply's current", "use a shunt and a good meter"},
     {"sound:clock", "the player's clock", ""},
+    {"sound:recorder-clock", "the recorder's clock", ""},
 }};
 
 /// The name inside an id of this row, none if the id is of another kind.

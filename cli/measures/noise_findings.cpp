@@ -92,8 +92,8 @@ void add_hum(const NoiseContext& context, Findings& findings) {
         findings.add("hum_v", std::get<Quantity>(hum));
     }
     Quantity mains{*context.own->mains_hz, "Hz", {}};
-    constexpr double bin_share_hz = 0.03;  // of the half-hertz bins, for a line that stands well out
-    add_doubt(mains, context.source + "noise", bin_share_hz);
+    add_doubt(mains, context.source + "noise", context.own->mains_doubt_hz);
+    add_clock_doubt(mains, "sound:recorder-clock");
     findings.add("mains_hz", mains);
     std::string lines;
     for (const analysis::NoiseLine& line : context.own->hum_lines)

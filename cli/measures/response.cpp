@@ -34,6 +34,10 @@ constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double audio_from_hz = 20.0;
 constexpr double audio_to_hz = 20000.0;
 constexpr int highest_harmonic = 5;
+// What the windows in time and the ends of the sweep do to the shape of a curve, standard: a tenth of the
+// error that a response may have, and no less than was found (tests/reference/trust_amplifier.py, without
+// noise).
+constexpr double method_db = 0.0005;
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
 tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string& mend) {
@@ -112,7 +116,7 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
     for (const int down_db : {3, 1}) {
         for (const bool lower : {true, false}) {
             const std::string name = fmt::format("{}_limit_{}db_hz", lower ? "lower" : "upper", down_db);
-            const auto limit =
+            auto limit =
                 lower ? analysis::lower_limit(curve.frequency_hz, curve.magnitude_db, reference_hz, down_db)
                       : analysis::upper_limit(curve.frequency_hz, curve.magnitude_db, reference_hz, down_db);
             if (!limit) {
@@ -128,12 +132,16 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
                                  : "raise stop_hz, and the sample rate, if the limit is wanted"});
                 continue;
             }
+            limit = analysis::refined(
+                *limit, [&](double hz) { return 20.0 * std::log10(std::max(std::abs(gain.at(hz)), 1e-15)); });
             Quantity quantity{limit->frequency_hz, "Hz", {}};
+            add_clock_doubt(quantity);
             const double db =
                 db_per_relative * std::hypot(gain.noise_at(limit->frequency_hz), gain.noise_at(reference_hz));
             if (limit->db_per_octave > 0.0) {
                 const double hz_per_db = limit->frequency_hz * std::numbers::ln2 / limit->db_per_octave;
                 add_doubt(quantity, source + "noise", hz_per_db * db);
+                add_doubt(quantity, source + "method", hz_per_db * method_db);
                 add_doubt(quantity, gain.loopback_source,
                           hz_per_db * gain.card_doubt_db(limit->frequency_hz));
                 add_doubt(quantity, source + "interpolation", hz_per_db * gain.bent_db(limit->frequency_hz));
@@ -168,6 +176,7 @@ void add_deviation(const ResponseGain& gain, const LoadCurve& curve, const std::
     Quantity quantity{worst_db, "dB", {}};
     add_doubt(quantity, source + "noise",
               db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
+    add_doubt(quantity, source + "method", method_db);
     add_doubt(quantity, gain.loopback_source, gain.card_doubt_db(worst_hz));
     add_doubt(quantity, source + "interpolation", gain.bent_db(worst_hz));
     findings.add("deviation_20hz_20khz_db", quantity);

@@ -115,9 +115,9 @@ void add_doubt(analysis::Quantity& quantity, const std::string& source_id, doubl
     if (standard_uncertainty != 0.0) quantity.contributions[source_id] += standard_uncertainty;
 }
 
-void add_clock_doubt(analysis::Quantity& frequency_hz) {
+void add_clock_doubt(analysis::Quantity& frequency_hz, const std::string& source_id) {
     constexpr double relative = 50e-6 / std::numbers::sqrt3;
-    frequency_hz.contributions["sound:clock"] += frequency_hz.value * relative;
+    frequency_hz.contributions[source_id] += frequency_hz.value * relative;
 }
 
 }  // namespace assay::cli

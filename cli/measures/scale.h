@@ -49,6 +49,6 @@ void add_doubt(analysis::Quantity& quantity, const std::string& source_id, doubl
 
 /// Frequencies are those of the tone; its player's crystal is off by up to 50 ppm (common practice, no
 /// source), taken as a rectangular distribution. Between two results of the same player it cancels.
-void add_clock_doubt(analysis::Quantity& frequency_hz);
+void add_clock_doubt(analysis::Quantity& frequency_hz, const std::string& source_id = "sound:clock");
 
 }  // namespace assay::cli
