@@ -60,6 +60,16 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     reading.thd = std::sqrt(std::max(harmonic_square - added, 0.0)) / amplitude;
     reading.thd_noise = std::sqrt(harmonic_variance) / amplitude *
                         std::max(1.0, std::sqrt(std::sqrt(2.0 * std::max(harmonics - 1, 1))));
+    // A sum of 2m squared quadratures, each with the variance v, varies by 4 v S + 4 m v^2 (noncentral
+    // chi-squared). A sum near nothing is taken as large as noise makes it.
+    const double many = std::max(harmonics - 1, 1);
+    const double harmonic_sum = std::max(harmonic_square - added, 0.0);
+    const double least_sum = std::sqrt(many / 2.0) * harmonic_variance;
+    reading.thd_doubt = harmonic_variance > 0.0
+                            ? std::sqrt(harmonic_variance * (1.0 + many * harmonic_variance /
+                                                                       std::max(harmonic_sum, least_sum))) /
+                                  amplitude
+                            : 0.0;
     reading.noise_v = std::sqrt(noise_square);
     const double broadband_square = density * (hum_end_hz - band_start_hz);
     reading.hum_v = std::sqrt(std::max(residual.within(band_start_hz, hum_end_hz) - broadband_square, 0.0));
@@ -67,6 +77,14 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     const double total_square = in_band + harmonic_square / 2.0 + noise_square;
     reading.total_v = std::sqrt(total_square);
     reading.thd_plus_noise = std::sqrt((harmonic_square / 2.0 + noise_square) / total_square);
+    // Noise of bandwidth B, averaged for T, varies by 1 / sqrt(B T) of its power (J. S. Bendat, A. G.
+    // Piersol, Random Data, from memory).
+    const double sum_variance = harmonic_variance * harmonic_sum +
+                                many * harmonic_variance * harmonic_variance +
+                                density * density * std::max(top_hz - band_start_hz, 0.0) * rate_hz / count;
+    if (reading.thd_plus_noise > 0.0)
+        reading.thd_plus_noise_doubt =
+            std::sqrt(sum_variance) / (2.0 * reading.thd_plus_noise * total_square);
     reading.fundamental_doubt_v = std::sqrt(white_square / count);
 
     const MeanCycle cycle = mean_cycle(volts, rate_hz, fit.frequency_hz, std::arg(fit.phasors[0]));

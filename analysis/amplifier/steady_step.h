@@ -22,7 +22,9 @@ struct StepReading {
     double hum_v = 0.0;      // the part of noise_v within 20 .. 420 Hz, less what broadband noise has there
     double thd = 0.0;        // ratio re the fundamental, less what noise alone would read
     double thd_noise = 0.0;  // ratio that noise alone adds (root of the sum of variances)
-    double thd_plus_noise = 0.0;  // ratio re the total
+    double thd_doubt = 0.0;  // standard uncertainty of thd from noise
+    double thd_plus_noise = 0.0;        // ratio re the total
+    double thd_plus_noise_doubt = 0.0;  // its standard uncertainty: noise that is measured for a while only
     std::vector<std::complex<double>>
         harmonics{};               // [k-1] re the fundamental, phase at the fundamental's zero phase
     double peak_positive_v = 0.0;  // of the mean cycle, re its zero crossings

@@ -190,6 +190,7 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     if (residual.value > 0.0) {
         Quantity sinad{-20.0 * std::log10(residual.value), "dB", {}};
         const double db_per_relative = 20.0 / std::numbers::ln10;
+        add_doubt(sinad, source + "noise", db_per_relative * residual.noise / residual.value);
         add_doubt(sinad, source + "repeatability", db_per_relative * residual.scatter / residual.value);
         if (own > 0.0)
             add_doubt(sinad, own_source,

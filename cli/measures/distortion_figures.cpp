@@ -6,6 +6,8 @@
 #include <cmath>
 #include <functional>
 
+#include "cli/measures/repeat_scatter.h"
+
 namespace assay::cli {
 
 namespace {
@@ -48,24 +50,27 @@ double thd_total_of(const StepReading& reading) {
 
 DistortionFigures figures_at_level(const TrustedSteps& steps) {
     DistortionFigures figures;
-    const auto thd_noise = [](const StepReading& r) { return r.thd_noise; };
+    const auto thd_doubt = [](const StepReading& r) { return r.thd_doubt; };
     const auto volts_noise = [](const StepReading& r) { return r.fundamental_doubt_v; };
-    const auto none = [](const StepReading&) { return 0.0; };
+    const std::size_t count = steps.readings.size();
     figures.total_v = mean_of(
         steps, [](const StepReading& r) { return r.total_v; }, volts_noise);
+    figures.total_v.scatter = beyond_noise(figures.total_v.scatter, figures.total_v.noise, count);
     // Squares are averaged: what noise adds was taken off in power, and only there it averages out.
-    const auto root = [](Figure figure) {
+    const auto root = [count](Figure figure) {
         const double value = std::sqrt(std::max(figure.value, 0.0));
-        figure.scatter = value > 0.0 ? figure.scatter / (2.0 * value) : 0.0;
+        figure.scatter =
+            value > 0.0 ? beyond_noise(figure.scatter / (2.0 * value), figure.noise, count) : 0.0;
         figure.value = value;
         return figure;
     };
     figures.thd = root(mean_of(
-        steps, [](const StepReading& r) { return r.thd * r.thd; }, thd_noise));
+        steps, [](const StepReading& r) { return r.thd * r.thd; }, thd_doubt));
     figures.thd_total = root(mean_of(
-        steps, [](const StepReading& r) { return thd_total_of(r) * thd_total_of(r); }, thd_noise));
+        steps, [](const StepReading& r) { return thd_total_of(r) * thd_total_of(r); }, thd_doubt));
     figures.thd_plus_noise = root(mean_of(
-        steps, [](const StepReading& r) { return r.thd_plus_noise * r.thd_plus_noise; }, none));
+        steps, [](const StepReading& r) { return r.thd_plus_noise * r.thd_plus_noise; },
+        [](const StepReading& r) { return r.thd_plus_noise_doubt; }));
     for (std::size_t k = 1; k < harmonics_of(steps); ++k) {
         // Harmonics keep their phase re the fundamental from step to step, noise does not.
         std::complex<double> mean{};
@@ -74,6 +79,7 @@ DistortionFigures figures_at_level(const TrustedSteps& steps) {
         Figure figure = mean_of(
             steps, [k](const StepReading& r) { return std::abs(r.harmonics[k]); }, noise_of_one);
         figure.value = std::abs(mean);
+        figure.scatter = beyond_noise(figure.scatter, figure.noise, count);
         figures.harmonics.push_back(figure);
     }
     for (const double share : steps.plus_shares) figures.plus_share = share;
@@ -92,10 +98,11 @@ std::variant<DistortionFigures, analysis::Absent> figures_at_volts(const Trusted
         };
         DistortionFigures figures;
         figures.total_v = {volts, high.fundamental_doubt_v, 0.0};
-        const double noise = std::max(low.thd_noise, high.thd_noise);
+        const double noise = std::max(low.thd_doubt, high.thd_doubt);
         figures.thd = between(low.thd, high.thd, noise);
         figures.thd_total = between(thd_total_of(low), thd_total_of(high), noise);
-        figures.thd_plus_noise = between(low.thd_plus_noise, high.thd_plus_noise, 0.0);
+        figures.thd_plus_noise = between(low.thd_plus_noise, high.thd_plus_noise,
+                                         std::max(low.thd_plus_noise_doubt, high.thd_plus_noise_doubt));
         const std::size_t count = std::min({low.harmonics.size(), high.harmonics.size(), highest_order});
         for (std::size_t h = 1; h < count; ++h) {
             figures.harmonics.push_back(

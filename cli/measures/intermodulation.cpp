@@ -14,6 +14,7 @@
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/plain_number.h"
+#include "cli/measures/repeat_scatter.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 
@@ -108,7 +109,7 @@ Mean mean_of(const std::vector<analysis::IntermodulationReading>& readings,
     }
     double square = 0.0;
     for (const auto& reading : readings) square += std::pow((reading.*which)->ratio - mean.ratio, 2.0);
-    return {mean, std::sqrt(square / (count - 1.0) / count)};
+    return {mean, beyond_noise(std::sqrt(square / (count - 1.0) / count), mean.noise, readings.size())};
 }
 
 std::optional<Quantity> add_product(const Setup& setup, const capture::Load& load, const std::string& name,
@@ -136,7 +137,8 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
     }
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     Quantity quantity{100.0 * mean.product->ratio, "%", {}};
-    add_doubt(quantity, source + "noise", 100.0 * mean.product->noise);
+    // Noise at one product's frequency is not that at another's.
+    add_doubt(quantity, source + name + ":noise", 100.0 * mean.product->noise);
     add_doubt(quantity, source + "repeatability", 100.0 * mean.scatter);
     // What the chain adds to a single tone says how much it may add here, no more.
     if (input.own_thd_percent)

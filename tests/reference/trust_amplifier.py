@@ -190,7 +190,9 @@ class Noise:
         white = in_band_v(noise_v, RATE)
         flat = np.sqrt(white**2 + sum(v**2 for v in lines.values()))
         weighted = np.sqrt(white**2 * np.mean(a(band) ** 2) + sum((v * a(n * mains)) ** 2 for n, v in lines.items()))
-        truth = {"noise_v": ones * flat, "noise_a_weighted_v": ones * weighted, "hum_v": ones * np.sqrt(sum(v**2 for v in lines.values())), "mains_hz": ones * mains,
+        truth = {"noise_v": ones * flat, "noise_a_weighted_v": ones * weighted, "hum_v": ones * np.sqrt(sum(v**2 for v in lines.values())),
+                 # The recorder's crystal counts in all of its frequencies, within what the program takes for one.
+                 "mains_hz": mains * (1 + random.uniform(-50e-6, 50e-6, bench.channels)),
                  "signal_to_noise_1w_db": 20 * np.log10(np.sqrt(bench.ohm) / flat), "signal_to_noise_1w_a_weighted_db": 20 * np.log10(np.sqrt(bench.ohm) / weighted),
                  "signal_to_noise_reference_db": 20 * np.log10(np.sqrt(20 * bench.ohm) / flat),
                  "signal_to_noise_reference_a_weighted_db": 20 * np.log10(np.sqrt(20 * bench.ohm) / weighted)}
