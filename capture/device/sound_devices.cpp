@@ -56,6 +56,7 @@ Result<std::shared_ptr<SoundLibrary>> SoundLibrary::start() {
 }
 
 SoundLibrary::~SoundLibrary() {
+    if (given_up_) return;
     const QuietStderr quiet;
     Pa_Terminate();
 }

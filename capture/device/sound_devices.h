@@ -2,6 +2,7 @@
 // the list once for each host API.
 #pragma once
 
+#include <atomic>
 #include <memory>
 #include <string>
 #include <vector>
@@ -18,8 +19,13 @@ class SoundLibrary {
     SoundLibrary& operator=(const SoundLibrary&) = delete;
     ~SoundLibrary();
 
+    /// The library waits for a server that is gone: nothing is asked of it any more, nor is it ended.
+    void give_up() { given_up_ = true; }
+    bool given_up() const { return given_up_; }
+
   private:
     SoundLibrary() = default;
+    std::atomic<bool> given_up_{false};
 };
 
 struct SoundDevice {

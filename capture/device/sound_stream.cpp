@@ -4,8 +4,12 @@
 #include <portaudio.h>
 
 #include <algorithm>
+#include <array>
 #include <atomic>
 #include <chrono>
+#include <future>
+#include <thread>
+#include <utility>
 
 #include "capture/device/stream_side.h"
 
@@ -19,6 +23,18 @@ constexpr std::size_t longest_block = 16384;
 double now_s() {
     return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
 }
+
+/// What the library's thread works on. It outlives the stream where the library does not let go of it.
+struct StreamSides {
+    std::unique_ptr<PlaySideOfStream> play{};
+    std::unique_ptr<RecordSideOfStream> record{};
+    std::atomic<std::int64_t> input_overflows{0};
+    std::atomic<std::int64_t> output_underflows{0};
+};
+
+/// Where a server has died, the library may wait for it for minutes. Nobody waits for the library longer than
+/// this; what it does not give back is left to it until the program ends.
+constexpr auto longest_closing = std::chrono::seconds(2);
 
 class PortAudioStream final : public SoundStream {
   public:
@@ -48,41 +64,41 @@ class PortAudioStream final : public SoundStream {
     void stop() override { close(); }
 
     bool play(std::span<const float> interleaved) override {
-        return play_ && play_->ring().write(interleaved);
+        return sides_->play && sides_->play->ring().write(interleaved);
     }
     void end_of_tone() override {
-        if (play_) play_->end_of_tone();
+        if (sides_->play) sides_->play->end_of_tone();
     }
     std::int64_t waiting() const override {
-        if (!play_) return 0;
-        return static_cast<std::int64_t>(play_->ring().readable()) / request_.play_channels;
+        if (!sides_->play) return 0;
+        return static_cast<std::int64_t>(sides_->play->ring().readable()) / request_.play_channels;
     }
     bool record(std::span<float> interleaved) override {
-        return record_ && record_->ring().read(interleaved);
+        return sides_->record && sides_->record->ring().read(interleaved);
     }
     std::int64_t recorded_waiting() const override {
-        if (!record_) return 0;
-        return static_cast<std::int64_t>(record_->ring().readable()) / request_.record_channels;
+        if (!sides_->record) return 0;
+        return static_cast<std::int64_t>(sides_->record->ring().readable()) / request_.record_channels;
     }
     void fade_out() override {
-        if (play_) play_->fade_out();
+        if (sides_->play) sides_->play->fade_out();
     }
-    bool faded() const override { return !play_ || play_->faded(); }
+    bool faded() const override { return !sides_->play || sides_->play->faded(); }
 
     StreamCounts counts() const override {
         StreamCounts counts;
-        if (play_) {
-            counts.played = play_->played();
-            counts.starved = play_->starved();
+        if (const auto& play = sides_->play) {
+            counts.played = play->played();
+            counts.starved = play->starved();
         }
-        if (record_) {
-            counts.recorded = record_->recorded();
-            counts.lost = record_->lost();
-            counts.recorded_rate_hz = record_->rate_hz();
-            counts.ran_at_rate = record_->ran_at(request_.rate_hz);
+        if (const auto& record = sides_->record) {
+            counts.recorded = record->recorded();
+            counts.lost = record->lost();
+            counts.recorded_rate_hz = record->rate_hz();
+            counts.ran_at_rate = record->ran_at(request_.rate_hz);
         }
-        counts.input_overflows = input_overflows_.load();
-        counts.output_underflows = output_underflows_.load();
+        counts.input_overflows = sides_->input_overflows.load();
+        counts.output_underflows = sides_->output_underflows.load();
         return counts;
     }
     StreamTerms terms() const override { return terms_; }
@@ -90,13 +106,12 @@ class PortAudioStream final : public SoundStream {
   private:
     static int on_block(const void* in, void* out, unsigned long frames, const PaStreamCallbackTimeInfo*,
                         PaStreamCallbackFlags flags, void* self) {
-        auto& stream = *static_cast<PortAudioStream*>(self);
-        if ((flags & (paInputOverflow | paInputUnderflow)) != 0U) stream.input_overflows_.fetch_add(1);
-        if ((flags & paOutputUnderflow) != 0U) stream.output_underflows_.fetch_add(1);
+        auto& sides = *static_cast<StreamSides*>(self);
+        if ((flags & (paInputOverflow | paInputUnderflow)) != 0U) sides.input_overflows.fetch_add(1);
+        if ((flags & paOutputUnderflow) != 0U) sides.output_underflows.fetch_add(1);
         // Of two streams, each sees only its own side.
-        if (in != nullptr && stream.record_)
-            stream.record_->take(static_cast<const float*>(in), frames, now_s());
-        if (out != nullptr && stream.play_) stream.play_->fill(static_cast<float*>(out), frames);
+        if (in != nullptr && sides.record) sides.record->take(static_cast<const float*>(in), frames, now_s());
+        if (out != nullptr && sides.play) sides.play->fill(static_cast<float*>(out), frames);
         return paContinue;
     }
 
@@ -110,9 +125,9 @@ class PortAudioStream final : public SoundStream {
             out = {request_.playback->index, play_channels_, paFloat32, request_.playback->latency_s,
                    nullptr};
         }
-        const PaError error = Pa_OpenStream(stream, with_record ? &in : nullptr, with_play ? &out : nullptr,
-                                            request_.rate_hz, paFramesPerBufferUnspecified,
-                                            paClipOff | paDitherOff, &PortAudioStream::on_block, this);
+        const PaError error = Pa_OpenStream(
+            stream, with_record ? &in : nullptr, with_play ? &out : nullptr, request_.rate_hz,
+            paFramesPerBufferUnspecified, paClipOff | paDitherOff, &PortAudioStream::on_block, sides_.get());
         if (error != paNoError) {
             *stream = nullptr;
             return error;
@@ -152,12 +167,28 @@ class PortAudioStream final : public SoundStream {
     }
 
     void close() {
-        for (PaStream** stream : {&play_only_, &duplex_, &record_only_}) {
-            if (*stream == nullptr) continue;
-            if (started_) Pa_AbortStream(*stream);
-            Pa_CloseStream(*stream);
-            *stream = nullptr;
+        const std::array<PaStream*, 3> streams{std::exchange(play_only_, nullptr),
+                                               std::exchange(duplex_, nullptr),
+                                               std::exchange(record_only_, nullptr)};
+        if (std::ranges::all_of(streams, [](const PaStream* stream) { return stream == nullptr; })) return;
+        // The thread holds all that the library still uses, itself included.
+        std::promise<void> closed;
+        std::future<void> closing = closed.get_future();
+        std::thread closer([streams, started = started_, sides = sides_, library = library_,
+                            done = std::move(closed)]() mutable {
+            for (PaStream* stream : streams) {
+                if (stream == nullptr) continue;
+                if (started) Pa_AbortStream(stream);
+                Pa_CloseStream(stream);
+            }
+            done.set_value();
+        });
+        if (closing.wait_for(longest_closing) == std::future_status::ready) {
+            closer.join();
+            return;
         }
+        library_->give_up();
+        closer.detach();
     }
 
     std::shared_ptr<SoundLibrary> library_;
@@ -165,17 +196,18 @@ class PortAudioStream final : public SoundStream {
     StreamTerms terms_{};
     int play_channels_ = 0;  // opened
     int record_channels_ = 0;
-    std::unique_ptr<PlaySideOfStream> play_{};
-    std::unique_ptr<RecordSideOfStream> record_{};
+    std::shared_ptr<StreamSides> sides_ = std::make_shared<StreamSides>();
     PaStream* duplex_ = nullptr;
     PaStream* record_only_ = nullptr;
     PaStream* play_only_ = nullptr;
     bool started_ = false;
-    std::atomic<std::int64_t> input_overflows_{0};
-    std::atomic<std::int64_t> output_underflows_{0};
 };
 
 Result<void> PortAudioStream::open() {
+    if (library_->given_up()) {
+        return fail(FaultKind::untrusted_capture, "the sound system does not answer any more",
+                    "start its server again, then go on with --resume");
+    }
     const auto ring_frames = static_cast<std::size_t>(request_.ring_s * request_.rate_hz);
     const auto too_few = [](const SoundDevice& device, const char* what, int has, int needs) {
         return fail(FaultKind::bad_arguments,
@@ -190,16 +222,16 @@ Result<void> PortAudioStream::open() {
         if (device.outputs < request_.play_channels)
             return too_few(device, "plays", device.outputs, request_.play_channels);
         play_channels_ = device.outputs <= few ? device.outputs : request_.play_channels;
-        play_ = std::make_unique<PlaySideOfStream>(request_.play_channels, play_channels_, ring_frames,
-                                                   SoundStream::fade_s * request_.rate_hz);
+        sides_->play = std::make_unique<PlaySideOfStream>(request_.play_channels, play_channels_, ring_frames,
+                                                          SoundStream::fade_s * request_.rate_hz);
     }
     if (request_.record) {
         const SoundDevice& device = *request_.record;
         if (device.inputs < request_.record_channels)
             return too_few(device, "records", device.inputs, request_.record_channels);
         record_channels_ = device.inputs <= few ? device.inputs : request_.record_channels;
-        record_ = std::make_unique<RecordSideOfStream>(request_.record_channels, record_channels_,
-                                                       ring_frames, longest_block);
+        sides_->record = std::make_unique<RecordSideOfStream>(request_.record_channels, record_channels_,
+                                                              ring_frames, longest_block);
     }
     terms_.asked_rate_hz = request_.rate_hz;
     PaError error = paNoError;

@@ -116,6 +116,36 @@ def device_lost():
         report.check((folder.into / "captures/step-0.wav").stat().st_mtime_ns == stamp, "and measures the missing ones only")
 
 
+def server_lost():
+    """The sound server itself ends: its library waits for it for minutes, the program does not."""
+    with Folder("server", TESTS) as folder:
+        for ending in (signal.SIGTERM, signal.SIGKILL):
+            with LiveBench(rate_hz=RATE, period=1024, arguments=ARGUMENTS) as bench:
+                run = bench.start(*folder.command("--yes", "--pages", "none", *(["--resume"] if ending == signal.SIGKILL else [])))
+                until = time.monotonic() + 60
+                while not (folder.into / "captures/step-1.wav.part").exists() and time.monotonic() < until and run.poll() is None:
+                    time.sleep(0.02)
+                time.sleep(2.0)
+                bench.server.send_signal(ending)
+                gone_s = time.monotonic()
+                try:
+                    _, told = run.communicate(timeout=60)
+                except BaseException:
+                    run.kill()
+                    raise
+                took_s = time.monotonic() - gone_s
+                session = folder.session()
+                report.check(run.returncode == 3 and 'test "step-1": ' in told and took_s < 15.0,
+                             f"a lost server ({signal.Signals(ending).name}) is named and not waited for", f"{took_s:.1f} s, exit {run.returncode}: {told.strip()[-300:]}")
+                report.check(volts_right(session, 0), "the test before it stands")
+        with LiveBench(rate_hz=RATE, period=1024, arguments=ARGUMENTS) as bench:
+            again = bench.run(*folder.command("--yes", "--resume", "--pages", "none"))
+            session = folder.session()
+            report.check(again.returncode == 0 and all(volts_right(session, k) for k in range(len(TESTS))), "a new server: --resume completes",
+                         f"exit {again.returncode}: {again.stderr.strip()[-200:]}")
+
+
+report.guarded("server lost", server_lost)
 report.guarded("killed", killed)
 report.guarded("device lost", device_lost)
 report.finish()
