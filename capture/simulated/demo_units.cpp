@@ -17,7 +17,7 @@ SimulatedBench healthy_demo_unit() {
     amplifier.second_order = 1.5e-4;
     amplifier.third_order = 2.0e-4;
     amplifier.channel_gain_db = {0.0, -0.15};
-    amplifier.hum_v = 1e-4;
+    amplifier.hum_v = 3e-3;
     amplifier.hum_hz = 50.0;
     return bench;
 }

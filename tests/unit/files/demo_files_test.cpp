@@ -24,12 +24,12 @@ TEST(DemoFiles, AreSound) {
     auto bench = read_bench(demo / "bench.toml");
     ASSERT_TRUE(bench.has_value()) << bench.error().text << "; " << bench.error().mend;
     EXPECT_TRUE(bench_remarks(*bench).empty());
-    EXPECT_EQ(bench->loads.size(), 3U);
+    EXPECT_EQ(bench->loads.size(), 4U);
     EXPECT_TRUE(bench->loads[2].bridged());
     const auto job = read_job(demo / "job.toml", *bench, bench->sample_rate_hz);
     ASSERT_TRUE(job.has_value()) << job.error().text << "; " << job.error().mend;
-    EXPECT_EQ(job->tests.size(), 5U);
-    EXPECT_EQ(job->claims.size(), 6U);
+    EXPECT_EQ(job->tests.size(), 15U);
+    EXPECT_EQ(job->claims.size(), 8U);
     EXPECT_EQ(job->unit.maker, capture::demo_maker);
     EXPECT_EQ(job->unit.model, capture::demo_model);
 }
