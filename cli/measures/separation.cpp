@@ -255,16 +255,16 @@ Result<Points> points_of(const Setup& setup, const Take& take, const PlacedTake&
 
 void add_separation(const Setup& setup, const Points& points, TestResult& result) {
     analysis::Curve curve;
-    curve.columns = {{"frequency_hz"}, {"separation_db"}, {"separation_at_least_db"}, {"expanded_uncertainty_db"}};
+    curve.columns = {
+        {"frequency_hz"}, {"separation_db"}, {"separation_at_least_db"}, {"expanded_uncertainty_db"}};
     const Point* best = nullptr;
     for (const Point& point : points.at) {
         curve.columns[0].values.push_back(point.frequency_hz);
         curve.columns[1].values.push_back(point.heard() ? point.separation_db()
                                                         : std::numeric_limits<double>::quiet_NaN());
         curve.columns[2].values.push_back(point.heard() ? point.separation_db() : point.at_least_db());
-        curve.columns[3].values.push_back(point.heard()
-                                              ? separation_of(setup, point).expanded_uncertainty()
-                                              : std::numeric_limits<double>::quiet_NaN());
+        curve.columns[3].values.push_back(point.heard() ? separation_of(setup, point).expanded_uncertainty()
+                                                        : std::numeric_limits<double>::quiet_NaN());
         if (point.frequency_hz == at_hz) best = &point;
     }
     if (best == nullptr) result.whole.add_absent("separation_1khz_db", points.why);
