@@ -34,10 +34,6 @@ constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double audio_from_hz = 20.0;
 constexpr double audio_to_hz = 20000.0;
 constexpr int highest_harmonic = 5;
-// What the windows in time and the ends of the sweep do to the shape of a curve, standard: a tenth of the
-// error that a response may have, and no less than was found (tests/reference/trust_amplifier.py, without
-// noise).
-constexpr double method_db = 0.0005;
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
 tl::unexpected<capture::Fault> refuse(const std::string& text, const std::string& mend) {
@@ -141,7 +137,7 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
             if (limit->db_per_octave > 0.0) {
                 const double hz_per_db = limit->frequency_hz * std::numbers::ln2 / limit->db_per_octave;
                 add_doubt(quantity, source + "noise", hz_per_db * db);
-                add_doubt(quantity, source + "method", hz_per_db * method_db);
+                add_doubt(quantity, source + "method", hz_per_db * gain.load->method_db(limit->frequency_hz));
                 add_doubt(quantity, gain.loopback_source,
                           hz_per_db * gain.card_doubt_db(limit->frequency_hz));
                 add_doubt(quantity, source + "interpolation", hz_per_db * gain.bent_db(limit->frequency_hz));
@@ -176,7 +172,7 @@ void add_deviation(const ResponseGain& gain, const LoadCurve& curve, const std::
     Quantity quantity{worst_db, "dB", {}};
     add_doubt(quantity, source + "noise",
               db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
-    add_doubt(quantity, source + "method", method_db);
+    add_doubt(quantity, source + "method", gain.load->method_db(worst_hz));
     add_doubt(quantity, gain.loopback_source, gain.card_doubt_db(worst_hz));
     add_doubt(quantity, source + "interpolation", gain.bent_db(worst_hz));
     findings.add("deviation_20hz_20khz_db", quantity);

@@ -72,6 +72,7 @@ class Reader {
             channel.sweep = analysis::respond(load_volts(*setup_, placed_, load, from_s_, to_s_), rate_hz,
                                               start_s, plan_);
             channel.high_pass_hz = setup_->bench->inputs[load.plus].high_pass_hz.value_or(0.0);
+            channel.start_hz = result.start_hz;
             channel.plus_share = plus_share_of(*setup_, placed_, load, from_s_, to_s_);
             result.loads.push_back(std::move(channel));
             result.plus_peak_dbfs.push_back(peak_dbfs(setup_->bench->inputs[load.plus]));
@@ -87,6 +88,7 @@ class Reader {
             channel.sweep =
                 analysis::respond(input_volts(placed_, input, from_s_, to_s_), rate_hz, start_s, plan_);
             channel.high_pass_hz = input.high_pass_hz.value_or(0.0);
+            channel.start_hz = result.start_hz;
             result.reference = std::move(channel);
         }
         return result;
@@ -248,6 +250,13 @@ double ChannelResponse::relative_noise_at(double frequency_hz) const {
         sweep.noise_at(frequency_hz, 1) / std::max(std::abs(sweep.at(frequency_hz, 1)), 1e-300);
     if (!louder) return own;
     return std::hypot((1.0 - louder_part) * own, louder_part * louder->relative_noise_at(frequency_hz));
+}
+
+double ChannelResponse::method_db(double frequency_hz) const {
+    constexpr double everywhere_db = 0.0005;
+    constexpr double at_start_db = 0.009;
+    const double above_start = (frequency_hz / start_hz - 1.0) / 0.22;
+    return everywhere_db + at_start_db * std::exp(-above_start * above_start);
 }
 
 double response_stop_hz(const Setup& setup) {

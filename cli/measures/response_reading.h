@@ -16,6 +16,7 @@ struct ChannelResponse {
     analysis::SweepResponse sweep{};  // volts for the tone's sample value 1.0
     double high_pass_hz = 0.0;        // of the input, undone; 0 for none
     double plus_share = 1.0;          // see load_voltage
+    double start_hz = 10.0;           // of the band that is asked for
     /// Where it is read between two sweeps: the louder one, and how much of it counts; the logarithm goes
     /// straight from the fainter to the louder.
     std::shared_ptr<const ChannelResponse> louder{};
@@ -32,6 +33,10 @@ struct ChannelResponse {
     double harmonic_noise_at(double frequency_hz, int order) const;
     /// Standard deviation of the linear response relative to itself, real and imaginary part each.
     double relative_noise_at(double frequency_hz) const;
+    /// Standard uncertainty of the shape, dB, from the windows in time and the ends of the sweep: no less
+    /// than was found without noise (tests/reference/trust_tables.py); most within a fifth of where it
+    /// starts.
+    double method_db(double frequency_hz) const;
 };
 
 struct ResponseReading {

@@ -1,0 +1,15 @@
+"""The short form of the amplifier's part of trust_tables.py: few trials, one fixed seed, and one effect that the model does
+not have. It finds what is grossly wrong; the long form finds the rest."""
+
+import sys
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+import trust_amplifier  # noqa: E402
+import trust_tables  # noqa: E402
+from outside.report import Report  # noqa: E402
+
+report = Report("Coverage of the amplifier's numbers, short form")
+report.guarded("coverage", lambda: trust_amplifier.coverage(report, 1, 7))
+report.guarded("effects", lambda: trust_tables.under_effects(report, 1, 7, trust_amplifier.CASES[:1], trust_amplifier.EFFECTS[:1]))
+report.finish()
