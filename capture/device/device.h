@@ -9,6 +9,7 @@
 #include <string>
 #include <vector>
 
+#include "capture/device/fall_watch.h"
 #include "capture/fault.h"
 #include "capture/recording.h"
 #include "capture/tone/tone.h"
@@ -33,6 +34,7 @@ struct PlayRequest {
     /// A live bench: the tone fades out at the first overload of an input or lost block, instead of going on
     /// to its end; what was captured is kept, and the recording's flags say why it is shorter.
     bool stop_on_trouble = false;
+    std::optional<FallEnd> end_on_fall{};  // a live bench: the tone fades out where its level has fallen
 };
 
 class Device {

@@ -111,7 +111,9 @@ class Take {
           bench_(bench),
           channels_(channels_to_record(bench)),
           watch_(channels_, request.tone->rate_hz),
-          block_(static_cast<std::size_t>(block_frames * channels_)) {}
+          block_(static_cast<std::size_t>(block_frames * channels_)) {
+        if (request.end_on_fall) fall_.emplace(*request.end_on_fall, channels_, request.tone->rate_hz);
+    }
 
     /// Until the tone has ended and its echo is in. `stopped`: by hand.
     Result<void> run(Feeder& feeder, const std::atomic<bool>& stop, bool& stopped) {
@@ -138,6 +140,7 @@ class Take {
                         at_s(), name_the_card);
                 }
                 watch_.look_at(block_);
+                if (fall_) fall_->look_at(block_);
                 if (auto written = writer_.write(block_); !written) return written;
             }
             if (any) last_frame = Clock::now();
@@ -145,7 +148,11 @@ class Take {
             if (request_.progress && request_.tone->frames > 0)
                 request_.progress(std::min(
                     1.0, static_cast<double>(watch_.frames()) / static_cast<double>(request_.tone->frames)));
-            const bool silent = stream_.faded() && (stopped || trouble_);
+            if (fall_ && !ended_ && fall_->fallen()) {
+                ended_ = true;
+                stream_.fade_out();
+            }
+            const bool silent = stream_.faded() && (stopped || trouble_ || ended_);
             if (end < 0 && (silent || (feeder.done() && stream_.waiting() == 0)))
                 end = watch_.frames() + tail;
             if (!stream_.running() || Clock::now() - last_frame > longest_stall) {
@@ -252,6 +259,8 @@ class Take {
     std::vector<float> block_;
     StreamCounts at_start_{};
     std::optional<std::string> trouble_{};
+    std::optional<FallWatch> fall_{};
+    bool ended_ = false;  // by it
 };
 
 }  // namespace

@@ -209,6 +209,7 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
         capture::PlayRequest request;
         request.capture_name = capture_name(*setup.test, record.takes.size());
         request.stop_on_trouble = setup.live && measure.name == "clipping-power";
+        if (setup.live && measure.end_early) request.end_on_fall = measure.end_early(setup);
         request.tone = &take.tone;
         request.outputs = outputs;
         request.into = options.into / "captures";

@@ -51,9 +51,8 @@ double frequency_of(const Setup& setup) {
 
 /// Seconds of a row: two at least, a minute at most unless the log would grow beyond a thousand rows.
 double row_seconds(const Setup& setup) {
-    const double minutes = minutes_of(setup);
-    const double row_s =
-        std::max(std::clamp(60.0 * minutes / rows_wanted, 2.0, 60.0), 60.0 * minutes / most_rows);
+    const double all_s = 60.0 * minutes_of(setup);
+    const double row_s = std::max(std::clamp(all_s / rows_wanted, 2.0, 60.0), all_s / most_rows);
     return is_noise(setup) ? std::max(row_s, noise_row_periods * capture::noise_period_s(setup.tone_rate_hz))
                            : row_s;
 }
@@ -122,6 +121,17 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     const double peak_dbfs = std::get<double>(found) + above_sine_db(setup);
     if (peak_dbfs > limit_dbfs(setup)) return std::nullopt;
     return held_tone(setup, peak_dbfs);
+}
+
+/// Live, a load is heated no longer than the run lasts and a few rows more, which show that it was no gap.
+std::optional<capture::FallEnd> end_early(const Setup& setup) {
+    capture::FallEnd end;
+    for (const std::size_t index : setup.test->loads)
+        end.channels.push_back(setup.bench->inputs[setup.bench->loads[index].plus].channel);
+    end.fall_db = field_number(*setup.test, "end_fall_db");
+    end.block_s = is_noise(setup) ? capture::noise_period_s(setup.tone_rate_hz) : 1.0;
+    end.hold_s = 3.5 * row_seconds(setup);
+    return end;
 }
 
 const char* word_of(HeldEnd end) {
@@ -382,6 +392,7 @@ Measure endurance_measure() {
     };
     measure.check = check;
     measure.next = next;
+    measure.end_early = end_early;
     measure.evaluate = evaluate;
     return measure;
 }

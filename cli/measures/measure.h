@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "capture/bench.h"
+#include "capture/device/fall_watch.h"
 #include "capture/fault.h"
 #include "capture/recording.h"
 #include "capture/tone/tone.h"
@@ -85,6 +86,8 @@ struct Measure {
     std::function<capture::Result<void>(const Setup&)> check{};
     /// The next tone to play, or none when done.
     std::function<std::optional<capture::Tone>(const Setup&, std::span<const Take>)> next{};
+    /// Live: when the capture may end before its tone. Left out: never.
+    std::function<std::optional<capture::FallEnd>(const Setup&)> end_early{};
     /// Pure: live, offline, `verify` and `watch` all call it.
     std::function<TestResult(const Setup&, std::span<const Take>)> evaluate{};
 };
