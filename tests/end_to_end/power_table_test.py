@@ -137,6 +137,28 @@ def rating(session):
         report.check(verdict == expected and word in reason, f"claim: {expected}", f"{verdict}: {reason}")
 
 
+def stereo_and_bridged_at_once():
+    """A woofer between two channels, each of which has a small speaker's resistor as well: one probe serves two loads."""
+    sides, woofer, rails = 8.0, 4.0, RAILS["both"]
+    loads = [program.load("side-left", sides, "probe-a", driven_by=["out"]), program.load("side-right", sides, "probe-b", driven_by=["out"]),
+             program.load("woofer", woofer, "probe-a", minus="probe-b", driven_by=["out"])]
+    inputs = [program.probe("probe-a", 1), program.probe("probe-b", 2)]
+    outputs = [{"name": "out", "channel": 1, "volts_at_full_scale": program.OUTPUT_V, "maximum_dbfs": 0.0}]
+    job = program.job_text([power("bridge", ["side-left", "side-right", "woofer"], **supply(14.4, 13.2))])
+    RAILS["bridge"] = rails
+    with program.Workshop(job, program.bench_text(inputs=inputs, outputs=outputs, loads=loads)) as shop:
+        outcome = shop.run({"bridge": play(shop, "bridge", 3)})
+        report.check(outcome.status == 0, "at once: accepted", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        expected = {"side-left": watts(rails[0], sides), "side-right": watts(rails[1], sides), "woofer": watts(sum(rails), woofer)}
+        for load, value in expected.items():
+            report.relative(f"at once: watts of {load}", outcome.value("bridge", "power_at_1_percent_w", load), value, 0.3)
+        row, = outcome.session["power_table"]["rows"]
+        report.relative("at once: watts of all", row["powers"][0]["total"]["value"], sum(expected.values()), 0.3)
+        # Each channel carries its own resistor beside half of the woofer.
+        report.absolute("at once: ohms of a channel", row["lowest_channel_ohm"], 1 / (1 / sides + 2 / woofer), 1e-9)
+        report.check(row["arrangement"] not in ("one-channel", "bridged", "channels-together"), "at once: named as what it is", row["arrangement"])
+
+
 def run():
     inputs = [program.probe("probe-a", 1), program.probe("probe-b", 2)]
     job = program.job_text(TESTS, CLAIMS).replace("[[test]]", program.table("[rating]", {"basis": "mobile-14.4-v", "rated_power_w": 45.0}) + "[[test]]", 1)
@@ -170,6 +192,6 @@ def bad_jobs():
             report.check(done.status == 2 and word in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
 
 
-for part in (run, bad_jobs):
+for part in (run, stereo_and_bridged_at_once, bad_jobs):
     report.guarded(part.__name__, part)
 report.finish()

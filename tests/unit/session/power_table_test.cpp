@@ -334,6 +334,34 @@ TEST(Rating, ListsWhatWasDoneAndNeverSaysComplies) {
     EXPECT_EQ(state_of(session, "ambient"), "not done");
 }
 
+/// What an endurance test of one channel into 8 ohm, 80 W rated, says of five minutes.
+std::string held_state(double minutes, double mean_w, const std::string& load = "a8", bool noise = false) {
+    Session session = empty_session();
+    session.rating = RatingStatement{};
+    session.rating->basis = "home-us";
+    session.rating->rated_power_w = 80.0;
+    session.rating->channels = 1.0;
+    TestRecord record;
+    record.id = "held";
+    record.result.measure = "endurance";
+    if (noise) record.result.conditions.emplace_back("crest_factor_asked_db", 12.0);
+    Findings findings;
+    findings.add("run_minutes", {minutes, "min", {{"test:held:time", 0.02}}});
+    findings.add("mean_power_w", watts(mean_w, "held", load, "probe-a"));
+    record.result.loads.emplace_back(load, std::move(findings));
+    session.tests.push_back(std::move(record));
+    return state_of(session, "held");
+}
+
+TEST(Rating, FullPowerIsHeldByAnEnduranceTestThatHeldIt) {
+    EXPECT_EQ(held_state(5.0, 81.0), "done");
+    EXPECT_EQ(held_state(4.0, 81.0), "not done");
+    EXPECT_EQ(held_state(30.0, 81.0), "done");
+    EXPECT_EQ(held_state(5.0, 60.0), "not known");              // that it lasts at less says nothing
+    EXPECT_EQ(held_state(5.0, 81.0, "a4"), "not known");        // 4 ohm are not the basis
+    EXPECT_EQ(held_state(5.0, 81.0, "a8", true), "not known");  // music-like noise
+}
+
 // A test of power against frequency counts only where it is what the basis asks for.
 TEST(Rating, BandIsJudgedOnlyLikeWithLike) {
     Session session = empty_session();
