@@ -19,6 +19,8 @@ class Tally:
 
     def add(self, quantities, truth):
         for key, value in truth.items():
+            if not np.isfinite(value):
+                continue  # nothing is claimed of it
             for kept in (self.error, self.stated, self.truth):
                 kept.setdefault(key, [])
             self.absent.setdefault(key, 0)
