@@ -110,7 +110,7 @@ std::string aim_for_gain(const Job& job, const capture::Bench& bench,
 std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
                               const std::vector<SheetEntry>& entries, const LevelSet& level_set) {
     const bool line = job.unit.kind == UnitKind::line;
-    std::string text = cautions_text(job.unit.kind) + "\n";
+    std::string text = cautions_text(job.unit.kind, common_columns) + "\n";
     if (!line)
         text +=
             "No guard stands between a player and your load resistor: what each tone heats is told "

@@ -45,7 +45,7 @@ bool sits_in_jig(const Test& test) {
 std::string jig_sheet_start(const capture::Bench& bench, const LevelSet& level_set) {
     const capture::ImpedanceJig& jig = *bench.jig;
     const bool high = jig.topology == capture::ImpedanceJig::Topology::series_high;
-    std::string text = cautions_text(UnitKind::driver) + "\nSET ONCE\n\n";
+    std::string text = cautions_text(UnitKind::driver, common_columns) + "\nSET ONCE\n\n";
     text += fmt::format(
         "  1. Jig: {} ohm between {} (\"{}\" at the generator's end, \"{}\" between resistor and driver).\n"
         "     {}\n",

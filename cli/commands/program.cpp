@@ -199,7 +199,7 @@ void add_schema(CLI::App& app, Commands& all) {
 
 void add_texts(CLI::App& app, Commands& all) {
     add_command(app, all, "manual", "prints the manual page, for man(1)", [&app] {
-        print_result(manual_page(app, ASSAY_VERSION, cautions_text()));
+        print_result(manual_page(app, ASSAY_VERSION, cautions_text(UnitKind::amplifier, common_columns)));
         return exit_done;
     });
     add_command(app, all, "completion", "prints what bash completes after assay", [&app] {

@@ -71,6 +71,11 @@ def main():
             [{"id": "power", "measure": "clipping-power", "loads": ["load-a"], "ask": ["supply_loaded_amperes"]}]))
         same_words("an error", [program.PROGRAM, "run", "wrong.toml", "--bench", "bench.toml", "--into", "session"])
         for columns in WIDTHS:
+            # A line ends where the next word does not fit: text that was broken twice is ragged.
+            cautions = at_width(columns, [program.PROGRAM, "--help"]).split("Before the first tone:\n")[1].splitlines()
+            ragged = [line for line, after in zip(cautions, cautions[1:])
+                      if after.startswith("    ") and len(line) + 1 + len(after.split()[0]) <= min(columns, 79)]
+            report.check(len(cautions) > 10 and not ragged, f"the cautions fill {columns} columns", str(ragged))
             asked = at_width(columns, [program.PROGRAM, "new", "bench"], "]:")
             longest = max(map(len, asked.splitlines()), default=0)
             report.check(0 < longest <= columns and "Sound device, or a part of its name" in " ".join(asked.split()),
