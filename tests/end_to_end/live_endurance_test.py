@@ -50,7 +50,8 @@ def falls():
     report.relative("watts before", log["power_w"][1], VOLTS**2 / OHM, 0.24)
     ended = load["quantities"]["run_minutes"]
     report.absolute("run_minutes", ended["value"], truth_s / 60.0, ended["expanded_uncertainty"])
-    report.check(ended["expanded_uncertainty"] < 0.06, "the minute is known to a few seconds", f"{ended['expanded_uncertainty']:.3f} min")
+    # Rows are two seconds long; one in which the gain jumps may be left out as uneven, so that three span the fall.
+    report.check(ended["expanded_uncertainty"] < 3 * 2.0 / 60.0, "the minute is known to a few seconds", f"{ended['expanded_uncertainty']:.3f} min")
     report.check(found["conditions"]["ended_by.load-a"] == "fall of the output", "ended by the fall", found["conditions"]["ended_by.load-a"])
     shares = [int(share) for share in re.findall(r"held +(\d+) %", seen.text)]
     report.check(truth_s + 5.0 < lasted_s < truth_s + 18.0, "the load is not heated for long after the fall", f"fell at {truth_s:.1f} s, ended at {lasted_s:.1f} s of 60 s")
