@@ -136,7 +136,7 @@ PageData methods_part(const Session& session) {
     std::vector<Method> methods;
     for (const TestRecord& record : session.tests) {
         const std::string& measure = record.result.measure;
-        std::string text;
+        std::string text = common_method(measure);
         if (measure == "clipping-power") text = clipping_method(record);
         if (measure == "distortion") text = distortion_method(record);
         if (measure == "meter-power") text = meter_method();

@@ -20,6 +20,8 @@ PageData text_section(const std::string& text);
 std::string first_capital(std::string text);
 /// Words for a quantity on the first page, where "THD (re fundamental)" would be the trade's own talk.
 std::string first_page_words(const std::string& quantity, const std::string& limit_on);
+/// How a measure is made, for those whose method is the same in every test; else nothing.
+std::string common_method(const std::string& measure);
 /// The text made visible, without the full stop that the template sets.
 std::string without_full_stop(const std::string& text);
 /// The text made visible: "run it again" becomes "Run it again."; a command in backticks gets quotes.

@@ -19,6 +19,7 @@
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
 #include "cli/certificate/supply_plot.h"
+#include "cli/measures/measure.h"
 #include "support/hand_made_sessions.h"
 
 namespace assay::cli {
@@ -73,6 +74,13 @@ int count(const std::string& text, const std::string& part) {
     for (std::size_t at = text.find(part); at != std::string::npos; at = text.find(part, at + part.size()))
         ++found;
     return found;
+}
+
+TEST(Methods, EveryMeasureHasOneOnThePage) {
+    const std::set<std::string> told_by_test{"clipping-power", "distortion",        "meter-power",
+                                             "impedance",      "driver-parameters", "match"};
+    for (const Measure& measure : measure_table())
+        EXPECT_NE(told_by_test.contains(measure.name), !common_method(measure.name).empty()) << measure.name;
 }
 
 TEST(Sentences, QuoteACommandAsPaperDoes) {
