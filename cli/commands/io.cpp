@@ -46,13 +46,20 @@ std::string one_line(const std::string& text) {
     return line;
 }
 
+std::optional<std::size_t> terminal_columns(int descriptor) {
+    constexpr unsigned narrowest = 40;
+    winsize size{};
+    if (isatty(descriptor) == 0 || ioctl(descriptor, TIOCGWINSZ, &size) != 0 || size.ws_col < narrowest)
+        return std::nullopt;
+    return size.ws_col;
+}
+
 namespace {
 
 /// Broken to the terminal's width where there is a terminal; else as it is.
 std::string fitted(const std::string& text, int descriptor) {
-    winsize size{};
-    if (isatty(descriptor) == 0 || ioctl(descriptor, TIOCGWINSZ, &size) != 0 || size.ws_col < 40) return text;
-    return broken_to(text, size.ws_col);
+    const auto columns = terminal_columns(descriptor);
+    return columns ? broken_to(text, *columns) : text;
 }
 
 }  // namespace

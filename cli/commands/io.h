@@ -3,6 +3,8 @@
 #pragma once
 
 #include <atomic>
+#include <cstddef>
+#include <optional>
 #include <string>
 #include <string_view>
 
@@ -35,6 +37,10 @@ int exit_status_of(capture::FaultKind kind);
 /// Prints "assay: <text>; <mend>" as one line on stderr (broken only to the width of a terminal) and gives
 /// the exit status.
 int report(const capture::Fault& fault);
+
+/// Width of the terminal that a descriptor stands for; nothing without one, or where it is too narrow to
+/// heed.
+std::optional<std::size_t> terminal_columns(int descriptor);
 
 /// A question or a remark about an answer, on stderr even where remarks are unwanted; no end of line.
 void prompt(const std::string& text);

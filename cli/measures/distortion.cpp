@@ -17,6 +17,7 @@
 #include "cli/measures/level_curve.h"
 #include "cli/measures/plain_number.h"
 #include "cli/measures/power_level.h"
+#include "cli/measures/quiet_take.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/step_trouble.h"
@@ -37,7 +38,6 @@ constexpr int quiet_repeats = 2;
 constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, then the level, corrected
 constexpr double close_enough_db = 0.02;       // half a per cent of the power
 constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
-constexpr double worth_telling = 0.02;         // of the power
 constexpr double times_floor = 3.0;            // the chain's own residual, or noise: below is no number
 
 capture::Result<void> check(const Setup& setup) {
@@ -220,17 +220,7 @@ Absent not_reached(const Setup& setup, const Take& quiet) {
         const auto level = level_by_gain(setup, heard->level_dbfs, heard->total_v, heard->wanted_v);
         if (const auto* absent = std::get_if<Absent>(&level)) return *absent;
     }
-    return {"power-not-reached", "the quiet tone that tells the gain could not be read without doubt",
-            "look at the wiring and at other programs that use the sound card, then run the test again"};
-}
-
-void warn_of_other_power(double asked_w, Findings& findings) {
-    const Quantity* power = findings.find("power_w");
-    if (power == nullptr || std::abs(power->value / asked_w - 1.0) < worth_telling) return;
-    findings.warn("power-not-met",
-                  fmt::format("{:.4g} W were asked for, {:.4g} W is what these numbers belong to", asked_w,
-                              power->value),
-                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
+    return quiet_not_read();
 }
 
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
@@ -280,7 +270,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             Findings findings = findings_of(setup, load, figures_at_level(steps));
             warn_of_flat_top(*setup.bench, load, read->loads[l], findings);
             if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), findings);
-            if (set_live) warn_of_other_power(*power, findings);
+            if (const Quantity* got = findings.find("power_w"); set_live && got != nullptr)
+                warn_of_other_power(*power, got->value, "is what these numbers belong to", findings);
             result.loads.emplace_back(load.name, std::move(findings));
             continue;
         }

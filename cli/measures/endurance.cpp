@@ -246,7 +246,7 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
     add_power(setup, load, held, outcome.run_minutes, findings);
     if (is_noise(setup)) add_crest(source, held, findings);
     findings.curves.emplace_back("log", log_of(setup, load, held));
-    warn_of_other_power(setup, load, frequency_of(setup), held, findings);
+    warn_of_other_start(setup, load, frequency_of(setup), held, findings);
     warn(held, outcome, findings);
     return findings;
 }

@@ -1,10 +1,9 @@
 #include "cli/measures/endurance_power.h"
 
-#include <fmt/format.h>
-
 #include <cmath>
 
 #include "cli/measures/placed_take.h"
+#include "cli/measures/power_level.h"
 #include "cli/measures/quiet_take.h"
 #include "cli/measures/scale.h"
 
@@ -25,16 +24,12 @@ TestResult nothing_held(const Setup& setup, const Take& quiet, bool noise, TestR
     return result;
 }
 
-void warn_of_other_power(const Setup& setup, const capture::Load& load, double frequency_hz,
+void warn_of_other_start(const Setup& setup, const capture::Load& load, double frequency_hz,
                          const HeldLoad& held, Findings& findings) {
     const auto asked_w = setup.test->number("power_w");
     if (!asked_w) return;
     const double power_w = std::pow(held.rows.front().total_v, 2.0) * conductance_at(load, frequency_hz);
-    constexpr double worth_telling = 0.02;
-    if (std::abs(power_w / *asked_w - 1.0) < worth_telling) return;
-    findings.warn("power-not-met",
-                  fmt::format("{:.4g} W were asked for, {:.4g} W were held at the start", *asked_w, power_w),
-                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
+    warn_of_other_power(*asked_w, power_w, "were held at the start", findings);
 }
 
 }  // namespace assay::cli

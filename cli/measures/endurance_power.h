@@ -10,7 +10,7 @@ namespace assay::cli {
 TestResult nothing_held(const Setup& setup, const Take& quiet, bool noise, TestResult result);
 
 /// Warns where the power at the start was another than the one asked for; nothing where none was.
-void warn_of_other_power(const Setup& setup, const capture::Load& load, double frequency_hz,
+void warn_of_other_start(const Setup& setup, const capture::Load& load, double frequency_hz,
                          const HeldLoad& held, Findings& findings);
 
 }  // namespace assay::cli

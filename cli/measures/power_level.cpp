@@ -13,6 +13,7 @@ namespace assay::cli {
 namespace {
 constexpr double quietest_dbfs = -40.0;
 constexpr double below_limit_db = 20.0;
+constexpr double worth_telling = 0.02;  // of the power
 }  // namespace
 
 double volts_for_power(const capture::Load& load, double power_w, double frequency_hz) {
@@ -34,6 +35,12 @@ std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double 
                     wanted_v, limit, heard_v * std::pow(10.0, (limit - heard_dbfs) / 20.0)),
         "turn the amplifier's gain up, raise the output's maximum if the unit bears it, or ask for less "
         "power"};
+}
+
+void warn_of_other_power(double asked_w, double got_w, const std::string& what, Findings& findings) {
+    if (std::abs(got_w / asked_w - 1.0) < worth_telling) return;
+    findings.warn("power-not-met", fmt::format("{:.4g} W were asked for, {:.4g} W {}", asked_w, got_w, what),
+                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
 }
 
 capture::Result<void> check_power(const Setup& setup) {

@@ -3,6 +3,7 @@
 // tells the gain, and the level follows from it.
 #pragma once
 
+#include <string>
 #include <variant>
 
 #include "cli/measures/measure.h"
@@ -19,6 +20,10 @@ double quiet_dbfs(const Setup& setup);
 /// absent where that is above what the bench allows.
 std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double heard_dbfs, double heard_v,
                                                      double wanted_v);
+
+/// Warns where the power that was come to is more than 2 % from the one asked for. `what`: "is what this
+/// curve belongs to".
+void warn_of_other_power(double asked_w, double got_w, const std::string& what, Findings& findings);
 
 /// Every load must have a resistance, where power_w is asked for.
 capture::Result<void> check_power(const Setup& setup);

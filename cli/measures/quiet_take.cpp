@@ -24,11 +24,12 @@ constexpr double end_guard_s = 0.03;
 constexpr double head_below_db = 10.0;
 constexpr double signal_to_doubt = 8.0;
 
-const Absent not_read{
-    "power-not-reached", "the quiet tone that tells the gain could not be read without doubt",
-    "look at the wiring and at other programs that use the sound card, then run the test again"};
-
 }  // namespace
+
+Absent quiet_not_read() {
+    return {"power-not-reached", "the quiet tone that tells the gain could not be read without doubt",
+            "look at the wiring and at other programs that use the sound card, then run the test again"};
+}
 
 capture::Tone quiet_tone(const Setup& setup, double frequency_hz, const std::string& code) {
     const double level_dbfs = quiet_dbfs(setup);
@@ -43,18 +44,21 @@ bool only_quiet(const Setup& setup, std::span<const Take> takes) {
     return setup.live && setup.test->number("power_w") && takes.size() == 1;
 }
 
-Absent why_only_quiet(const Setup& setup, const Take& quiet) {
-    const auto level = level_by_quiet_tone(setup, quiet);
+Absent why_not_gone_on(const std::variant<double, Absent>& level) {
     if (const auto* why = std::get_if<Absent>(&level)) return *why;
     return {"stopped", "the test was not gone on with", "run it again"};
 }
 
+Absent why_only_quiet(const Setup& setup, const Take& quiet) {
+    return why_not_gone_on(level_by_quiet_tone(setup, quiet));
+}
+
 std::variant<double, Absent> level_by_quiet_tone(const Setup& setup, const Take& quiet) {
     const auto placed = place_take(setup, quiet);
-    if (!placed || placed->steps.empty()) return not_read;
+    if (!placed || placed->steps.empty()) return quiet_not_read();
     const capture::Segment& step = placed->steps.front();
     const auto* sine = std::get_if<capture::SteadySine>(&step.law);
-    if (sine == nullptr) return not_read;
+    if (sine == nullptr) return quiet_not_read();
     const double length_s = static_cast<double>(step.frames) / quiet.tone.rate_hz;
     const double from_s = placed->at_s(0, settling_s);
     const double to_s = placed->at_s(0, length_s - end_guard_s);
@@ -62,12 +66,12 @@ std::variant<double, Absent> level_by_quiet_tone(const Setup& setup, const Take&
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         if (trouble_at(setup, *placed, load, 0, placed->at_s(0, 0.0), placed->at_s(0, length_s), true))
-            return not_read;
+            return quiet_not_read();
         const std::vector<double> volts = load_volts(setup, *placed, load, from_s, to_s);
         const analysis::HarmonicFit fit = analysis::fit_harmonics(
             volts, placed->rate_hz, sine->frequency_hz / placed->placement.clock_ratio, {.harmonics = 3});
         const double doubt_v = fit.sigma * std::sqrt(2.0 / static_cast<double>(volts.size()));
-        if (!(fit.amplitude() > signal_to_doubt * doubt_v)) return not_read;
+        if (!(fit.amplitude() > signal_to_doubt * doubt_v)) return quiet_not_read();
         const double heard_v = fit.amplitude() / std::numbers::sqrt2 *
                                scale_correction(setup.bench->inputs[load.plus], sine->frequency_hz);
         auto level = level_by_gain(setup, step.level_dbfs, heard_v,

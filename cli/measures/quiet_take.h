@@ -17,7 +17,13 @@ capture::Tone quiet_tone(const Setup& setup, double frequency_hz, const std::str
 /// Whether that tone is all that a test has played by now.
 bool only_quiet(const Setup& setup, std::span<const Take> takes);
 
-/// Why there is no number then.
+/// Why nothing could be learnt from the quiet tone.
+analysis::Absent quiet_not_read();
+
+/// Why a test ended behind it: the level that it told cannot be had, or nobody went on.
+analysis::Absent why_not_gone_on(const std::variant<double, analysis::Absent>& level);
+
+/// The same, by the quiet tone itself.
 analysis::Absent why_only_quiet(const Setup& setup, const Take& quiet);
 
 /// The level at which the load that is nearest to the power asked for gets it, so that none gets more; absent

@@ -26,7 +26,6 @@ constexpr double range_step_db = 3.0;
 constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, then the level, corrected
 constexpr double close_enough_db = 0.02;       // half a per cent of the power
 constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
-constexpr double worth_telling = 0.02;         // of the power
 constexpr double bend_worth_telling_db = 0.1;
 
 double wanted_v(const Setup& setup, const capture::Load& load) {
@@ -182,12 +181,7 @@ void remark_on_power(const Setup& setup, const capture::Load& load, const Respon
     const double asked_w = *setup.test->number("power_w");
     const double volts = heard_v(setup, reading, l);
     const double power_w = volts * volts * conductance_at(load, capture::response_pilot_hz);
-    if (std::abs(power_w / asked_w - 1.0) > worth_telling) {
-        findings.warn(
-            "power-not-met",
-            fmt::format("{:.4g} W were asked for, {:.4g} W is what this curve belongs to", asked_w, power_w),
-            "loads that differ need a test each; a unit that gives way cannot be set more closely");
-    }
+    warn_of_other_power(asked_w, power_w, "is what this curve belongs to", findings);
     const double bend_db = reading.loads[l].louder_gain_db(capture::response_pilot_hz);
     if (std::abs(bend_db) > bend_worth_telling_db) {
         findings.warn("gain-bends",

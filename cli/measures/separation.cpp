@@ -15,6 +15,7 @@
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/power_level.h"
+#include "cli/measures/quiet_take.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 
@@ -182,9 +183,7 @@ std::variant<double, Absent> level_by_quiet_take(const Setup& setup, const Take&
         return level_by_gain(setup, placed->steps.front().level_dbfs, point.driven_v / std::numbers::sqrt2,
                              wanted_v(setup, at_hz));
     }
-    return Absent{
-        "power-not-reached", "the quiet tone that tells the gain could not be read without doubt",
-        "look at the wiring and at other programs that use the sound card, then run the test again"};
+    return quiet_not_read();
 }
 
 /// Read between two levels of one frequency, where the driven load has the volts; straight lines over the
@@ -294,19 +293,14 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return result;
     }
     const bool by_power = setup.test->number("power_w").has_value();
-    const bool only_quiet = by_power && setup.live && takes.size() == 1;
     const Take& take = takes.back();
     const auto placed = place_take(setup, take);
     if (!placed) {
         result.fault = placed.error();
         return result;
     }
-    if (only_quiet) {
-        const auto level = level_by_quiet_take(setup, take);
-        const auto* why = std::get_if<Absent>(&level);
-        result.whole.add_absent(
-            "separation_1khz_db",
-            why != nullptr ? *why : Absent{"stopped", "the test was not gone on with", "run it again"});
+    if (only_quiet(setup, takes)) {
+        result.whole.add_absent("separation_1khz_db", why_not_gone_on(level_by_quiet_take(setup, take)));
         add_take_conditions(setup, take, placed->placement.start_s,
                             1e6 * (placed->placement.clock_ratio - 1.0), result);
         return result;

@@ -10,6 +10,12 @@ import numpy as np
 from scipy.stats import binom, chi2
 
 
+def chance_limits(count, quantities_in_all):
+    """(least share of trials held, most width re the ideal one) for so many trials."""
+    chance = 0.01 / quantities_in_all
+    return binom.ppf(chance, count, 0.94) / count, 1.15 / np.sqrt(chi2.ppf(chance, count) / count)
+
+
 class Tally:
     def __init__(self, keys=()):
         self.error = {key: [] for key in keys}
@@ -48,9 +54,7 @@ class Tally:
             weight = usual / np.where(stated > 0, stated, usual)
             sigma = np.sqrt(np.mean((error * weight) ** 2))
             width = np.mean(stated * weight) / (2 * sigma) if sigma > 0 else np.inf
-            chance = 0.01 / quantities_in_all
-            least = binom.ppf(chance, count, 0.94) / count
-            most = 1.15 / np.sqrt(chi2.ppf(chance, count) / count)
+            least, most = chance_limits(count, quantities_in_all)
             wrong = held / count < least or width > most
             print(f"  {key:<34}{count:>7}{self.absent[key]:>7}{100 * held / count:>8.2f}{100 * least:>8.2f}{width:>16.3f}{most:>7.2f}"
                   f"{np.mean(error * weight) / max(sigma, 1e-300):>15.3f}{sigma:>11.3g}{'  <' if wrong else ''}", flush=True)

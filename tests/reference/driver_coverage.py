@@ -17,13 +17,13 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import binom, chi2
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import curve_files, driver_bench, loudspeakers, program  # noqa: E402
 from outside.driver_bench import Card, Jig  # noqa: E402
 from outside.loudspeakers import Coil  # noqa: E402
 from outside.report import Report  # noqa: E402
+from outside.tally import chance_limits  # noqa: E402
 
 QUANTITIES = ["fs_hz", "re_ohm", "res_ohm", "qms", "qes", "qts", "le_1khz_mh", "mms_g", "cms_mm_per_n", "rms_kg_per_s",
               "bl_tm", "vas_l", "sd_cm2", "efficiency_percent", "sensitivity_1w_db", "sensitivity_2v83_db"]
@@ -104,9 +104,7 @@ class Tally:
                 continue
             count, held, sigma = len(error), int(np.sum(np.abs(error) <= stated)), np.sqrt(np.mean(error**2))
             width = np.mean(stated) / (2 * sigma)
-            chance = 0.01 / (len(QUANTITIES) * len(CASES))
-            least = binom.ppf(chance, count, 0.94) / count
-            most = 1.15 / np.sqrt(chi2.ppf(chance, count) / count)
+            least, most = chance_limits(count, len(QUANTITIES) * len(CASES))
             wrong = held / count < least or width > most
             print(f"  {key:<22}{count:>7}{100 * held / count:>9.2f}{100 * least:>8.2f}{width:>16.3f}{most:>8.3f}{np.mean(error) / sigma:>15.3f}"
                   f"{100 * sigma / abs(self.truth[key]):>10.4f}{'  <' if wrong else ''}", flush=True)
