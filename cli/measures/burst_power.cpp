@@ -229,7 +229,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             analysis::find_limit_crossing(row.readings, limit_percent / 100.0, analysis::DistortionKind::thd);
         const auto* absent = std::get_if<Absent>(&found);
         if (row.readings.empty() || (absent != nullptr && row.trouble_above)) {
-            result.loads.clear();
             result.fault = fault_of(take, load, {row.trouble, row.overload});
             return result;
         }

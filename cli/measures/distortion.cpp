@@ -259,7 +259,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 if (std::any_of(all.begin(), all.end(), looks_flat))
                     moved +=
                         "; or, for its top is flat then, a ceiling of the recorder or a unit that limits";
-                result.loads.clear();
                 result.fault = untrusted_load(take, load, steps, moved);
                 return result;
             }

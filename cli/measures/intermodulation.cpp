@@ -202,7 +202,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             if (const auto trouble =
                     trouble_at(setup, *placed, load, step, placed->at_s(step, 0.0), to_s, true)) {
                 result.fault = fault_of(take, load, *trouble);
-                result.loads.clear();
                 return result;
             }
             readings.push_back(analysis::read_pair(
@@ -213,7 +212,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.fault = capture::Fault{FaultKind::untrusted_capture,
                                           fmt::format("{}: no signal at {}", file_of(take), load.in_words()),
                                           std::nullopt, "check this load's probe, lead and channel"};
-            result.loads.clear();
             return result;
         }
         std::vector<double> volts;
@@ -222,7 +220,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             volts.push_back(std::hypot(reading.low_v, reading.high_v));
         if (const std::string moved = level_moved(volts); !moved.empty()) {
             result.fault = fault_of(take, load, {.words = moved});
-            result.loads.clear();
             return result;
         }
         Findings findings = findings_of(setup, load, readings);

@@ -292,7 +292,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Load& load = *rows.load;
         const LevelRow* at_1khz = row_at_1khz(rows);
         if (at_1khz == nullptr || at_1khz->trouble_above || at_1khz->readings.empty()) {
-            result.loads.clear();
             result.fault = fault_of(take, load,
                                     {at_1khz == nullptr ? "no step of 1 kHz" : at_1khz->trouble,
                                      at_1khz != nullptr && at_1khz->overload});

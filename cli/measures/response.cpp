@@ -333,7 +333,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         }
         const auto card = card_of(setup, take, load, *reading, result);
         if (!card) {
-            result.loads.clear();
             result.fault = card.error();
             return result;
         }

@@ -183,7 +183,7 @@ void add_conditions(const Setup& setup, const Take& take, const StaircaseReading
     add("channels_driven", static_cast<double>(setup.test->loads.size()));
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
-        if (load.bare_input) continue;
+        if (!std::isfinite(load.resistance_ohm)) continue;  // an open load, or a bare input
         result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
     }
     add_readings(*setup.test, result);

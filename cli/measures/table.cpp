@@ -1,3 +1,5 @@
+#include <utility>
+
 #include "cli/measures/burst_power.h"
 #include "cli/measures/clipping_power.h"
 #include "cli/measures/distortion.h"
@@ -16,14 +18,39 @@
 
 namespace assay::cli {
 
-const std::vector<Measure>& measure_table() {
-    static const std::vector<Measure> table{
+namespace {
+
+/// A test whose capture cannot be trusted has no numbers, not even of the loads that were read before the one
+/// where it showed: said here for all measures.
+Measure without_numbers_of_a_fault(Measure measure) {
+    measure.evaluate = [evaluate = std::move(measure.evaluate)](const Setup& setup,
+                                                                std::span<const Take> takes) {
+        TestResult result = evaluate(setup, takes);
+        if (!result.fault) return result;
+        result.loads.clear();
+        result.whole.quantities.clear();
+        result.whole.curves.clear();
+        return result;
+    };
+    return measure;
+}
+
+std::vector<Measure> all_measures() {
+    std::vector<Measure> table{
         clipping_power_measure(),    distortion_measure(),      meter_power_measure(),
         response_measure(),          noise_measure(),           output_impedance_measure(),
         separation_measure(),        intermodulation_measure(), power_bandwidth_measure(),
         burst_power_measure(),       impedance_measure(),       match_measure(),
         driver_parameters_measure(), endurance_measure(),
     };
+    for (Measure& measure : table) measure = without_numbers_of_a_fault(std::move(measure));
+    return table;
+}
+
+}  // namespace
+
+const std::vector<Measure>& measure_table() {
+    static const std::vector<Measure> table = all_measures();
     return table;
 }
 
