@@ -4,15 +4,12 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 #include <cstdlib>
 #include <filesystem>
-#include <fstream>
 #include <map>
 #include <regex>
 #include <set>
-#include <sstream>
 
 #include "cli/certificate/gnuplot.h"
 #include "cli/certificate/page.h"
@@ -20,6 +17,7 @@
 #include "cli/certificate/plots.h"
 #include "cli/certificate/supply_plot.h"
 #include "cli/measures/measure.h"
+#include "support/folder.h"
 #include "support/hand_made_sessions.h"
 
 namespace assay::cli {
@@ -77,8 +75,9 @@ int count(const std::string& text, const std::string& part) {
 }
 
 TEST(Methods, EveryMeasureHasOneOnThePage) {
-    const std::set<std::string> told_by_test{"clipping-power", "distortion",        "meter-power",
-                                             "impedance",      "driver-parameters", "match"};
+    const std::set<std::string> told_by_test{"clipping-power", "distortion", "burst-power",
+                                             "meter-power",    "impedance",  "driver-parameters",
+                                             "match"};
     for (const Measure& measure : measure_table())
         EXPECT_NE(told_by_test.contains(measure.name), !common_method(measure.name).empty()) << measure.name;
 }
@@ -321,24 +320,6 @@ TEST(Plot, ShowsLimitsClaimOnsetAndBothLoads) {
     EXPECT_THAT(inline_svg(svg), testing::StartsWith("<svg"));
     EXPECT_THAT(inline_svg(svg), Not(HasSubstr("http")));
 }
-
-/// A folder of its own, gone at the end.
-struct Folder {
-    std::filesystem::path path =
-        std::filesystem::path(testing::TempDir()) / ("assay-certificate-" + std::to_string(::getpid()));
-    Folder() { std::filesystem::create_directories(path); }
-    ~Folder() {
-        std::error_code error;
-        std::filesystem::remove_all(path, error);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-    std::string read(const std::string& file) const {
-        std::ostringstream text;
-        text << std::ifstream(path / file, std::ios::binary).rdbuf();
-        return text.str();
-    }
-};
 
 TEST(Certificate, IsWrittenWithItsPlots) {
     const Folder folder;

@@ -3,15 +3,13 @@
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
-#include <unistd.h>
 
 #include <filesystem>
-#include <fstream>
 #include <limits>
 #include <nlohmann/json.hpp>
 #include <random>
-#include <sstream>
 
+#include "support/folder.h"
 #include "support/hand_made_sessions.h"
 #include "unit/session/same_session.h"
 
@@ -19,30 +17,8 @@ namespace assay::cli {
 namespace {
 
 using capture::FaultKind;
-using Path = std::filesystem::path;
 using nlohmann::ordered_json;
 using testing::HasSubstr;
-
-/// A folder of its own, gone at the end.
-struct Folder {
-    Path path = Path(testing::TempDir()) / ("assay-session-" + std::to_string(::getpid()));
-    Folder() { std::filesystem::create_directories(path); }
-    ~Folder() {
-        std::error_code error;
-        std::filesystem::remove_all(path, error);
-    }
-    Folder(const Folder&) = delete;
-    Folder& operator=(const Folder&) = delete;
-
-    void put(const std::string& text) const {
-        std::ofstream(path / "session.json", std::ios::binary) << text;
-    }
-    std::string get() const {
-        std::ostringstream text;
-        text << std::ifstream(path / "session.json", std::ios::binary).rdbuf();
-        return text.str();
-    }
-};
 
 /// Everything that a session can hold, in one.
 Session full() {
@@ -242,7 +218,7 @@ TEST(SessionFile, TellsInOneLineWhatIsDamagedAndWhere) {
     for (const Damage& damage : damages) {
         ordered_json document = whole;
         document.at(ordered_json::json_pointer(damage.pointer)) = damage.value;
-        folder.put(document.dump());
+        folder.write("session.json", document.dump());
         const auto read = read_session(folder.path);
         ASSERT_FALSE(read) << damage.pointer;
         EXPECT_EQ(read.error().kind, FaultKind::bad_input_file);
@@ -257,7 +233,7 @@ TEST(SessionFile, ATestIdThatIsNoFileNameIsRefused) {
     const Folder folder;
     ordered_json document = ordered_json::parse(session_text(hand_made::amplifier()));
     document["tests"]["../x"] = document["tests"]["power-4-ohm"];
-    folder.put(document.dump());
+    folder.write("session.json", document.dump());
     const auto read = read_session(folder.path);
     ASSERT_FALSE(read);
     EXPECT_THAT(read.error().text, HasSubstr("is no test id"));
@@ -276,7 +252,7 @@ TEST(SessionFile, TellsWhatIsNoJsonAtAll) {
         {"{\"schema\": \"\xff\"}", "is not JSON"},
     };
     for (const auto& [text, said] : cases) {
-        folder.put(text);
+        folder.write("session.json", text);
         const auto read = read_session(folder.path);
         ASSERT_FALSE(read) << text.substr(0, 40);
         EXPECT_EQ(read.error().kind, FaultKind::bad_input_file);
@@ -318,7 +294,7 @@ TEST(SessionFile, RandomDamageNeverCrashes) {
                     text[at] = "{}[]\",:0123456789.eE-tfn"[random() % 24];
             }
         }
-        folder.put(text);
+        folder.write("session.json", text);
         const auto read = read_session(folder.path);
         if (read) {
             ++accepted;  // a changed letter of a text, or a digit: still a session, and one that can be

@@ -9,7 +9,7 @@
 #include "cli/signature/hash.h"
 #include "cli/signature/signature.h"
 #include "cli/signature/ustar.h"
-#include "folder.h"
+#include "support/folder.h"
 
 namespace assay::cli {
 namespace {

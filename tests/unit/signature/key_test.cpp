@@ -4,7 +4,7 @@
 #include <gmock/gmock.h>
 #include <sys/stat.h>
 
-#include "folder.h"
+#include "support/folder.h"
 
 namespace assay::cli {
 namespace {

@@ -1,4 +1,4 @@
-// A folder of the test's own, gone at its end, and a small session in it.
+// A folder of the test's own, gone at its end.
 #pragma once
 
 #include <gtest/gtest.h>
@@ -15,7 +15,7 @@ struct Folder {
     std::filesystem::path path{};
 
     Folder() {
-        std::string name = testing::TempDir() + "assay-signature-XXXXXX";
+        std::string name = testing::TempDir() + "assay-unit-XXXXXX";
         path = ::mkdtemp(name.data());
     }
     ~Folder() {
