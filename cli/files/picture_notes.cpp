@@ -26,6 +26,7 @@ constexpr unsigned char start_of_image = 0xD8;
 constexpr unsigned char end_of_image = 0xD9;
 constexpr unsigned char start_of_scan = 0xDA;
 constexpr unsigned char comment = 0xFE;
+constexpr unsigned char jfif = 0xE0;  // the first of the application segments
 
 bool stands_alone(unsigned char code) {
     return code == 0x01 || (code >= 0xD0 && code <= 0xD7);
@@ -35,7 +36,7 @@ bool stands_alone(unsigned char code) {
 bool part_of_picture(unsigned char code, std::string_view content) {
     if (code == comment) return false;
     if (code < 0xE0 || code > 0xEF) return true;
-    return (code == 0xE0 && content.starts_with("JFIF\0"sv)) ||
+    return (code == jfif && content.starts_with("JFIF\0"sv)) ||
            (code == 0xE2 && content.starts_with("ICC_PROFILE\0"sv)) ||
            (code == 0xEE && content.starts_with("Adobe"sv));
 }
@@ -48,6 +49,15 @@ std::size_t end_of_scan(std::string_view bytes, std::size_t at) {
         if (next != 0x00 && next != 0xFF && !stands_alone(next)) return at;
     }
     return bytes.size();
+}
+
+/// JFIF's segment without the small copy of the picture that may stand behind its fourteen bytes (ITU-T
+/// T.871, 10.1: the last two are the copy's width and height). It may show what was cut away since.
+std::string without_small_copy(std::string_view content) {
+    constexpr std::size_t whole = 14;
+    constexpr std::size_t sizes = 2;
+    if (content.size() <= whole) return std::string(content);
+    return std::string(content.substr(0, whole - sizes)) + std::string(sizes, '\0');
 }
 
 std::string segment(unsigned char code, std::string_view content) {
@@ -76,7 +86,7 @@ Cleaned clean_jpeg(std::string_view bytes) {
         const std::string_view content = bytes.substr(at + 2, length - 2);
         at += length;
         if (part_of_picture(code, content)) {
-            kept += segment(code, content);
+            kept += segment(code, code == jfif ? without_small_copy(content) : std::string(content));
         } else if (code == 0xE1 && content.starts_with(exif_name)) {
             const unsigned orientation = orientation_of(content.substr(exif_name.size()));
             if (orientation != 1)

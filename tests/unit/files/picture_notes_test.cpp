@@ -43,6 +43,16 @@ TEST(PictureNotes, GoAndThePictureStays) {
               "\x89PNG\r\n\x1A\n"s + "\0\0\0\x02IHDRhhCRC0"s + "\0\0\0\x01IDATdCRC2"s + "\0\0\0\0IENDCRC3"s);
 }
 
+TEST(PictureNotes, TheSmallCopyInTheFirstSegmentGoesToo) {
+    // ITU-T T.871, 10.1: name, version, unit and densities, then a small copy of 2 by 1 pixels.
+    const std::string start = "JFIF\0\x01\x02\x01\0\x48\0\x48"s;
+    const std::string rest = "\xFF\xDA\x00\x03hdata\xFF\xD9"s;
+    const auto clean = without_notes("\xFF\xD8\xFF\xE0\x00\x16"s + start + "\x02\x01secret"s + rest);
+    ASSERT_TRUE(clean) << clean.error().text;
+    EXPECT_EQ(*clean, "\xFF\xD8\xFF\xE0\x00\x10"s + start + "\0\0"s + rest);
+    EXPECT_EQ(*without_notes(*clean), *clean);
+}
+
 TEST(PictureNotes, OrientationIsReadInBothByteOrders) {
     for (unsigned way = 1; way <= 8; ++way) EXPECT_EQ(orientation_of(orientation_block(way)), way);
     EXPECT_EQ(orientation_of("II*\0\x08\0\0\0\x01\0\x12\x01\x03\0\x01\0\0\0\x05\0\0\0\0\0\0\0"s), 5U);
