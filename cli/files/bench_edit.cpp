@@ -2,16 +2,25 @@
 
 #include <toml++/toml.h>
 
-#include <fstream>
-#include <iterator>
 #include <set>
 #include <sstream>
+
+#include "cli/files/toml_tree.h"
+#include "cli/files/utf8.h"
 
 namespace assay::cli {
 
 namespace {
 
 using capture::FaultKind;
+
+/// The TOML library counts columns in characters, from 1.
+std::size_t byte_of_column(std::string_view line, std::size_t column) {
+    std::size_t at = 0;
+    for (std::size_t passed = 1; passed < column && at < line.size(); ++passed)
+        at += next_character(line, at).bytes;
+    return at;
+}
 
 std::vector<std::string> lines_of(const std::string& text) {
     std::vector<std::string> lines;
@@ -46,8 +55,9 @@ Found find_table(const toml::table& document, const std::string& kind, const std
 
 capture::Result<std::string> edit_bench(const std::filesystem::path& path, const std::string& kind,
                                         const std::string& name, const BenchEdits& edits) {
-    std::ifstream file(path, std::ios::binary);
-    const std::string text{std::istreambuf_iterator<char>(file), std::istreambuf_iterator<char>()};
+    const auto read = read_toml_text(path);
+    if (!read) return tl::unexpected(read.error());
+    const std::string& text = *read;
     std::vector<std::string> lines = lines_of(text);
     try {
         const toml::table document = toml::parse(std::string_view(text), std::string_view("bench"));
@@ -58,6 +68,12 @@ capture::Result<std::string> edit_bench(const std::filesystem::path& path, const
                                                                : ": no [[" + kind + "]] named \"" + name +
                                                                      "\" found in the text"),
                                  "write it as a table of its own");
+        }
+        if (found.table->is_inline()) {
+            return capture::fail(FaultKind::bad_input_file,
+                                 path.string() + ":" + std::to_string(found.table->source().begin.line) +
+                                     ": " + kind + " \"" + name + "\" stands in one line",
+                                 "write it as [[" + kind + "]], with a line for each key");
         }
         std::vector<std::string> added;
         std::set<std::size_t> taken_away;
@@ -77,16 +93,19 @@ capture::Result<std::string> edit_bench(const std::filesystem::path& path, const
             }
             std::string& line = lines[begin.line - 1];
             if (value) {
-                line = line.substr(0, begin.column - 1) + *value + line.substr(end.column - 1);
+                const std::size_t first = byte_of_column(line, begin.column);
+                line.replace(first, byte_of_column(line, end.column) - first, *value);
             } else {
                 taken_away.insert(begin.line);
             }
         }
+        const std::string line_end =
+            found.behind > 0 && lines[found.behind - 1].ends_with('\r') ? "\r\n" : "\n";
         std::string result;
         for (std::size_t number = 1; number <= lines.size(); ++number) {
             if (!taken_away.contains(number)) result += lines[number - 1] + "\n";
             if (number != found.behind) continue;
-            for (const std::string& line : added) result += line + "\n";
+            for (const std::string& line : added) result += line + line_end;
         }
         return result;
     } catch (const toml::parse_error& error) {

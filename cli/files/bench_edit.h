@@ -16,6 +16,7 @@ using BenchEdits = std::vector<std::pair<std::string, std::optional<std::string>
 
 /// The file's text with these keys of the [[kind]] table of that name set: replaced where they stand, or
 /// added behind the name. An empty name stands for the one table [kind]. The file itself is not written.
+/// Faults of kind bad_input_file: no such file or table, a table in one line, a value over several lines.
 [[nodiscard]] capture::Result<std::string> edit_bench(const std::filesystem::path& path,
                                                       const std::string& kind, const std::string& name,
                                                       const BenchEdits& edits);
