@@ -47,6 +47,8 @@ tl::unexpected<capture::Fault> cannot_write(const std::filesystem::path& path, i
                 "choose a folder that exists and may be written to, with space left");
 }
 
+}  // namespace
+
 bool write_all(int file, std::string_view text) {
     while (!text.empty()) {
         const ssize_t written = ::write(file, text.data(), text.size());
@@ -56,8 +58,6 @@ bool write_all(int file, std::string_view text) {
     }
     return true;
 }
-
-}  // namespace
 
 capture::Result<FolderLock> FolderLock::take(const std::filesystem::path& folder) {
     const int opened = ::open(folder.c_str(), O_RDONLY | O_DIRECTORY | O_CLOEXEC);

@@ -16,6 +16,9 @@ namespace assay::cli {
 [[nodiscard]] capture::Result<void> write_file_safely(const std::filesystem::path& path,
                                                       std::string_view text);
 
+/// All of the text into an open file, in as many pieces as it takes; false, with errno, where it does not go.
+bool write_all(int file, std::string_view text);
+
 /// A folder that this run alone writes into, until this goes or the program ends, however it ends. Nothing is
 /// left in the folder.
 class FolderLock {

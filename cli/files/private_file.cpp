@@ -10,6 +10,7 @@
 #include <cstring>
 
 #include "cli/files/plain_text.h"
+#include "cli/files/posix.h"
 
 namespace assay::cli {
 namespace {
@@ -70,8 +71,7 @@ capture::Result<void> create_private_file(const std::filesystem::path& path, std
     const int file =
         ::open(temporary.c_str(), O_WRONLY | O_CREAT | O_EXCL | O_CLOEXEC | O_NOFOLLOW, S_IRUSR | S_IWUSR);
     if (file < 0) return trouble(path, "cannot be written", errno);
-    const ssize_t written = ::write(file, text.data(), text.size());
-    const bool whole = written == static_cast<ssize_t>(text.size()) && ::fsync(file) == 0;
+    const bool whole = write_all(file, text) && ::fsync(file) == 0;
     int failed = whole ? 0 : errno;
     ::close(file);
     // A link does not replace what is there, as a renaming would.
