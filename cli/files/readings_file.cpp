@@ -53,8 +53,9 @@ capture::Result<void> apply_readings(const fs::path& session, Job& job) {
             return damaged(file, table.line, "the job has no test \"" + visible_text(id, 80) + "\"");
         for (const auto& [name, value] : table.entries) {
             const Field* field = number_field(name);
-            if (field == nullptr || value.type != TomlNode::Type::number || value.number < field->minimum ||
-                value.number > field->maximum || !was_asked(*test, name))
+            const bool a_reading = field != nullptr && value.type == TomlNode::Type::number &&
+                                   value.number >= field->minimum && value.number <= field->maximum;
+            if (!a_reading || !was_asked(*test, name))
                 return damaged(file, value.line,
                                "\"" + visible_text(name, 80) + "\" is no reading that was asked for");
             test->fields[name] = value.number;
