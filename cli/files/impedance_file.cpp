@@ -73,7 +73,10 @@ tl::unexpected<capture::Fault> wrong_line(const std::string& name, int line, con
 
 std::optional<double> number_in(std::string_view text, bool decimal_comma) {
     std::string plain(text);
-    if (decimal_comma) std::replace(plain.begin(), plain.end(), ',', '.');
+    if (decimal_comma) {
+        if (text.find('.') != std::string_view::npos) return std::nullopt;  // 1,000.5 or 8.05: who knows
+        std::replace(plain.begin(), plain.end(), ',', '.');
+    }
     if (plain.size() > 1 && plain[0] == '+' && plain[1] != '-') plain.erase(0, 1);
     double value = 0.0;
     const auto [end, error] = std::from_chars(plain.data(), plain.data() + plain.size(), value);

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <array>
+#include <cctype>
 
 #include "cli/files/impedance_rows.h"
 #include "cli/files/plain_text.h"
@@ -57,6 +58,17 @@ std::vector<std::string> words_of_cell(std::string_view cell) {
     return words;
 }
 
+/// "MOhm", "MΩ"; in capitals throughout ("MOHM") nothing tells, and it is taken for one as well.
+bool has_megohm(std::string_view cell) {
+    for (const std::string_view sign : {"MO", "Mo", "M\xCE\xA9", "M\xCF\x89", "M\xE2\x84\xA6"}) {
+        const std::size_t at = cell.find(sign);
+        const bool begins = at == 0 || (at != std::string_view::npos &&
+                                        !std::isalpha(static_cast<unsigned char>(cell[at - 1])));
+        if (begins) return true;
+    }
+    return false;
+}
+
 bool any_of(const std::vector<std::string>& words, std::initializer_list<std::string_view> wanted) {
     return std::any_of(words.begin(), words.end(), [&](const std::string& word) {
         return std::find(wanted.begin(), wanted.end(), word) != wanted.end();
@@ -107,6 +119,8 @@ HeaderColumn header_column(std::string_view cell) {
             if (word == unit.word && column.unit.empty()) column.unit = unit.means;
         }
     }
+    // A megohm is told from a milliohm by its letter alone.
+    if (column.unit == "mohm" && has_megohm(cell)) column.unit = "megohm";
     const std::string& unit = column.unit;
     if (any_of(words, {"uncertainty", "variance", "deviation", "error", "residual", "model", "coherence"})) {
         return column;  // about the curve, not the curve
@@ -126,7 +140,7 @@ HeaderColumn header_column(std::string_view cell) {
                (!words.empty() && (words[0] == "r" || words[0] == "rs"))) {
         column.role = ColumnRole::real;
     } else if (any_of(words, {"magnitude", "mag", "impedance", "modulus", "abs", "z"}) || unit == "ohm" ||
-               unit == "kohm" || unit == "mohm") {
+               unit == "kohm" || unit == "mohm" || unit == "megohm") {
         column.role = ColumnRole::magnitude;
     }
     return column;

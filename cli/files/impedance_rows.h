@@ -24,7 +24,7 @@ struct ImpedanceRow {
 tl::unexpected<capture::Fault> wrong_line(const std::string& name, int line, const std::string& what,
                                           const std::string& mend);
 
-/// A finite number; a comma as decimal sign where asked. None for anything else.
+/// A finite number; where asked a comma is the decimal sign, and a point is none. Nothing for anything else.
 std::optional<double> number_in(std::string_view text, bool decimal_comma);
 
 /// Without line ends; the line after a final line end is left out.

@@ -66,10 +66,13 @@ struct Shape {
 /// How a line of numbers is written: none if it is no line of at least two numbers.
 std::optional<Shape> shape_of_numbers(std::string_view line) {
     Shape shape;
-    if (line.find(';') != std::string_view::npos) {
-        shape = {Separator::semicolon, line.find(',') != std::string_view::npos};
-    } else if (line.find('\t') != std::string_view::npos) {
-        shape = {Separator::tab, line.find(',') != std::string_view::npos};
+    if (line.find(';') != std::string_view::npos || line.find('\t') != std::string_view::npos) {
+        shape.separator = line.find(';') != std::string_view::npos ? Separator::semicolon : Separator::tab;
+        // A comma may also stand in the words of a column that is not read.
+        const auto cells = cells_of(line, shape.separator);
+        shape.decimal_comma = std::any_of(cells.begin(), cells.end(), [](std::string_view cell) {
+            return cell.find(',') != std::string_view::npos && number_in(cell, true);
+        });
     } else {
         const auto words = words_of(line);
         const bool comma_at_edge = std::any_of(words.begin(), words.end(), [](std::string_view word) {
@@ -199,6 +202,19 @@ capture::Result<Table> find_table(const std::string& name, const std::vector<std
     return table;
 }
 
+/// Why a cell cannot be read.
+tl::unexpected<capture::Fault> not_a_number(const std::string& name, int line, std::size_t column,
+                                            std::string_view cell, bool decimal_comma) {
+    const std::string shown = "\"" + visible_text(cell, 40) + "\"";
+    if (cell.empty())
+        return wrong_line(name, line, fmt::format("column {} is empty", column + 1),
+                          "mend the number or take the line out");
+    if (decimal_comma && number_in(cell, false))
+        return wrong_line(name, line, shown + " has a point where other numbers have a decimal comma",
+                          "write all numbers in one way, without signs between thousands");
+    return wrong_line(name, line, shown + " is not a finite number", "mend the number or take the line out");
+}
+
 /// "deg" or "rad" from the numbers alone, empty where both are possible and differ.
 std::string phase_unit_of(const std::vector<ImpedanceRow>& rows) {
     double most = 0.0;
@@ -255,11 +271,7 @@ capture::Result<std::vector<ImpedanceRow>> read_impedance_table(const std::strin
             for (const std::size_t column : {columns.frequency, columns.first, columns.second,
                                              columns.scatter.value_or(columns.frequency)}) {
                 if (number_in(cells[column], table->shape.decimal_comma)) continue;
-                return wrong_line(name, line,
-                                  cells[column].empty()
-                                      ? fmt::format("column {} is empty", column + 1)
-                                      : "\"" + visible_text(cells[column], 40) + "\" is not a finite number",
-                                  "mend the number or take the line out");
+                return not_a_number(name, line, column, cells[column], table->shape.decimal_comma);
             }
         }
         if (columns.polar && row.z_ohm.real() < 0.0) {

@@ -114,6 +114,32 @@ TEST(ImpedanceFile, RadiansAreToldFromTheNumbersOrAskedFor) {
     EXPECT_TRUE(parse_impedance("a.txt", "20 8.00 0.0001\n1000 8.0 0.0005\n20000 8.0 0.0009\n").has_value());
 }
 
+TEST(ImpedanceFile, ThousandsPartedByACommaAreRefused) {
+    // 1,000 is a thousand here, and one to who takes the comma for a decimal sign: the points tell them
+    // apart.
+    const auto mixed =
+        parse_impedance("a.csv", "f_hz;z_ohm;phase_deg\n1,000;8.05;30.1\n2,000;9.5;31.2\n3,000;11;32\n");
+    ASSERT_FALSE(mixed.has_value());
+    EXPECT_EQ(mixed.error().text, "a.csv:2: \"8.05\" has a point where other numbers have a decimal comma");
+    // A comma in words is no decimal sign.
+    EXPECT_TRUE(parse_impedance("a.csv",
+                                "f_hz;z_ohm;phase_deg;note\n20;8.05;30.1;good, dry\n30;9;31;-\n40;9;31;x\n"));
+    EXPECT_FALSE(parse_impedance("a.txt", "1,000 8.05 30.1\n2,000 9.5 31.2\n3,000 11 32\n").has_value());
+}
+
+TEST(ImpedanceFile, AMegohmIsNoMilliohm) {
+    const std::string rows = "20,8.00,10\n1000,8.5,20\n20000,9.0,30\n";
+    for (const char* unit : {"MOhm", "M\xCE\xA9", "MOhms"}) {
+        const auto large =
+            parse_impedance("a.csv", fmt::format("Freq (Hz),Z ({}),Phase (deg)\n{}", unit, rows));
+        ASSERT_FALSE(large.has_value()) << unit;
+        EXPECT_EQ(large.error().mend, "export the impedance in ohm");
+    }
+    const auto small = parse_impedance("a.csv", "Freq (Hz),Z (mOhm),Phase (deg)\n" + rows);
+    ASSERT_TRUE(small.has_value());
+    EXPECT_NEAR(std::abs(small->points[0].z_ohm), 0.008, 1e-12);
+}
+
 TEST(ImpedanceFile, Touchstone) {
     expect_circuit("a.s1p",
                    "! a coil\n# Hz Z RI R 1\n" + lines([](double f, double, double, double re, double im) {
