@@ -6,14 +6,12 @@
 #include <algorithm>
 #include <array>
 #include <map>
-#include <set>
 
 #include "cli/files/job_order.h"
 #include "cli/files/job_reader.h"
 #include "cli/files/job_supply.h"
 #include "cli/files/nearest.h"
 #include "cli/files/photograph.h"
-#include "cli/files/plain_text.h"
 #include "cli/files/toml_document.h"
 #include "cli/files/toml_tree.h"
 #include "cli/files/utf8.h"
@@ -62,12 +60,6 @@ void check_photographs(TomlTable& table, const Unit& unit) {
     if (unit.photographs.size() > most_photographs) {
         table.complain("photographs", fmt::format("names more than {} photographs", most_photographs),
                        "choose those that show the unit, its serial number and its faults");
-    }
-    std::set<std::string> seen;
-    for (const std::string& file : unit.photographs) {
-        if (seen.insert(file).second) continue;
-        table.complain("photographs", fmt::format("names \"{}\" twice", visible_text(file, 80)),
-                       "name each photograph once");
     }
 }
 
