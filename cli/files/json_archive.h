@@ -254,7 +254,7 @@ std::string record_text(const Record& record) {
     const Place top{};
     JsonWriter archive(root, top, trouble);
     describe(archive, record);
-    return json_text(root) + "\n";
+    return json_text(root);
 }
 
 /// Reads such a text; gives what is wrong with it, or nothing.
