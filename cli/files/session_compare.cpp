@@ -30,7 +30,7 @@ class Comparison {
         if (before.is_number() && after.is_number()) {
             number(where, key, before.get<double>(), after.get<double>());
         } else if (before.is_object() && after.is_object()) {
-            object(where, key, before, after);
+            object(where, before, after);
         } else if (before.is_array() && after.is_array() && before.size() == after.size()) {
             list(where, key, before, after);
         } else if (before != after) {
@@ -59,7 +59,7 @@ class Comparison {
         add(where, key, Json(before).dump(), Json(after).dump(), close(before, after));
     }
 
-    void object(const std::string& where, const std::string& key, const Json& before, const Json& after) {
+    void object(const std::string& where, const Json& before, const Json& after) {
         const std::string start = where.empty() ? "" : where + ".";
         for (auto entry = before.begin(); entry != before.end(); ++entry) {
             const auto other = after.find(entry.key());
@@ -72,7 +72,8 @@ class Comparison {
         }
         for (auto entry = after.begin(); entry != after.end(); ++entry) {
             if (before.find(entry.key()) == before.end()) {
-                add(start + visible_text(entry.key(), 80), key, "nothing", value_words(*entry), false);
+                add(start + visible_text(entry.key(), 80), entry.key(), "nothing", value_words(*entry),
+                    false);
             }
         }
     }
