@@ -62,7 +62,7 @@ double place_claims(std::vector<ClaimBox> boxes, double room_mm, double whole_mm
     page.set("claims_dense", PageData{!roomy});
     std::size_t shown = boxes.size();
     double used_mm = height(roomy);
-    if (!roomy && used_mm > room_mm) {
+    if (!boxes.empty() && !roomy && used_mm > room_mm) {
         std::stable_sort(boxes.begin(), boxes.end(),
                          [](const ClaimBox& a, const ClaimBox& b) { return a.urgency < b.urgency; });
         used_mm = line_mm + 1.0;

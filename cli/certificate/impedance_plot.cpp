@@ -1,6 +1,4 @@
 // Impedance with phase and the model of a fit; and what the fit leaves.
-#include <fmt/format.h>
-
 #include <algorithm>
 #include <cmath>
 #include <limits>
@@ -154,7 +152,7 @@ void add_resonance(const TestRecord& record, const PlotScale& x, PlotPanel& pane
     for (const char* name : {"fs_hz", "resonance_hz"}) {
         const analysis::Quantity* fs = record.result.whole.find(name);
         if (fs == nullptr || !(fs->value > x.from) || !(fs->value < x.to)) continue;
-        const std::string text = stated_text(std::stod(fmt::format("{:.4g}", fs->value)), "Hz");
+        const std::string text = stated_text(to_digits(fs->value, 4), "Hz");
         panel.rules.push_back({.value = fs->value, .text = "fs " + text, .upright = true});
         return;
     }

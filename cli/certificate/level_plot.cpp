@@ -10,14 +10,14 @@
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/quantity_words.h"
-#include "cli/files/show.h"
+#include "cli/measures/limit_name.h"
 
 namespace assay::cli {
 namespace {
 
 struct Point {
     double x = 0.0;
-    double thd_percent = 0.0;
+    double distortion_percent = 0.0;  // of the kind that the test's limits are on
 };
 
 /// One load's line on the sheet.
@@ -44,16 +44,17 @@ const analysis::Curve* level_curve(const Findings& findings) {
 }
 
 std::vector<Line> lines_of(const TestRecord& record, const Axis& axis) {
+    const bool with_noise = text_condition(record.result, "limit_on", "thd") == "thd+n";
     std::vector<Line> lines;
     for (const auto& [load, findings] : record.result.loads) {
         const analysis::Curve* curve = level_curve(findings);
         if (curve == nullptr) continue;
         const auto* x = curve->find(axis.column);
-        const auto* thd = curve->find("thd_percent");
-        if (x == nullptr || thd == nullptr) continue;
+        const auto* percent = curve->find(with_noise ? "thd_plus_noise_percent" : "thd_percent");
+        if (x == nullptr || percent == nullptr) continue;
         Line line{load, &findings, {}};
-        for (std::size_t i = 0; i < std::min(x->size(), thd->size()); ++i) {
-            if ((*x)[i] > 0.0 && (*thd)[i] > 0.0) line.points.push_back({(*x)[i], (*thd)[i]});
+        for (std::size_t i = 0; i < std::min(x->size(), percent->size()); ++i) {
+            if ((*x)[i] > 0.0 && (*percent)[i] > 0.0) line.points.push_back({(*x)[i], (*percent)[i]});
         }
         if (line.points.size() > 1) lines.push_back(std::move(line));
     }
@@ -76,8 +77,8 @@ Sheet sheet_for(const std::vector<Line>& lines, const std::vector<ClaimedLimit>&
         for (const Point& point : line.points) {
             x_low = std::min(x_low, point.x);
             x_high = std::max(x_high, point.x);
-            y_low = std::min(y_low, point.thd_percent);
-            y_high = std::max(y_high, point.thd_percent);
+            y_low = std::min(y_low, point.distortion_percent);
+            y_high = std::max(y_high, point.distortion_percent);
         }
     }
     for (const ClaimedLimit& limit : claimed) {
@@ -97,9 +98,8 @@ Sheet sheet_for(const std::vector<Line>& lines, const std::vector<ClaimedLimit>&
 std::set<double> limits_of(const std::vector<Line>& lines, const Axis& axis) {
     std::set<double> limits;
     const auto take = [&](const std::string& name) {
-        if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) return;
-        const double limit = std::atof(limit_words(name, "thd").c_str());
-        if (limit > 0.0) limits.insert(limit);
+        const auto limit = limit_value(limit_in(name, axis.quantity_start, axis.quantity_end));
+        if (limit && *limit > 0.0) limits.insert(*limit);
     };
     for (const Line& line : lines) {
         for (const auto& [name, quantity] : line.findings->quantities) take(name);
@@ -127,13 +127,13 @@ std::vector<ClaimedLimit> limits_claimed(const Session& session, const TestRecor
 
 /// Distortion on the curve at a given power, along straight lines on the logarithmic sheet, the last
 /// crossing.
-std::optional<double> thd_at(const Line& line, double x) {
+std::optional<double> distortion_at(const Line& line, double x) {
     for (std::size_t i = line.points.size(); i-- > 1;) {
         const Point& a = line.points[i - 1];
         const Point& b = line.points[i];
         if (!(std::min(a.x, b.x) <= x && x <= std::max(a.x, b.x)) || a.x == b.x) continue;
         const double part = std::log(x / a.x) / std::log(b.x / a.x);
-        return a.thd_percent * std::pow(b.thd_percent / a.thd_percent, part);
+        return a.distortion_percent * std::pow(b.distortion_percent / a.distortion_percent, part);
     }
     return std::nullopt;
 }
@@ -142,10 +142,9 @@ std::optional<double> thd_at(const Line& line, double x) {
 std::vector<PlotPoints::Row> crossings_of(const Line& line, const Axis& axis, const Sheet& sheet) {
     std::vector<PlotPoints::Row> rows;
     for (const auto& [name, quantity] : line.findings->quantities) {
-        if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) continue;
-        const double limit = std::atof(limit_words(name, "thd").c_str());
-        if (!(limit > 0.0) || !(quantity.value > 0.0)) continue;
-        rows.push_back({quantity.value, limit,
+        const auto limit = limit_value(limit_in(name, axis.quantity_start, axis.quantity_end));
+        if (!limit || !(*limit > 0.0) || !(quantity.value > 0.0)) continue;
+        rows.push_back({quantity.value, *limit,
                         std::max(quantity.value - quantity.expanded_uncertainty(), sheet.x_from),
                         quantity.value + quantity.expanded_uncertainty()});
     }
@@ -170,9 +169,9 @@ std::vector<std::pair<double, double>> band_of(const Line& line, const Axis& axi
         const double relative = quantity.value > 0.0 ? quantity.expanded_uncertainty() / quantity.value : 0.0;
         if (!(relative > 0.0) || relative >= 1.0) return band;
         for (const Point& point : line.points)
-            band.emplace_back(point.x * (1.0 - relative), point.thd_percent);
+            band.emplace_back(point.x * (1.0 - relative), point.distortion_percent);
         for (std::size_t i = line.points.size(); i-- > 0;)
-            band.emplace_back(line.points[i].x * (1.0 + relative), line.points[i].thd_percent);
+            band.emplace_back(line.points[i].x * (1.0 + relative), line.points[i].distortion_percent);
         return band;
     }
     return band;
@@ -181,13 +180,13 @@ std::vector<std::pair<double, double>> band_of(const Line& line, const Axis& axi
 PlotCurve curve_of(const Line& line, const Axis& axis, const std::string& limit_on, std::size_t pen) {
     PlotCurve curve{.name = line.load,
                     .note = note_of(line, axis, limit_on),
-                    .unit = "% THD",
+                    .unit = "% " + distortion_name(limit_on),
                     .pen = pen,
                     .legend = true,
                     .band = band_of(line, axis)};
     for (const Point& point : line.points) {
         curve.x.push_back(point.x);
-        curve.y.push_back(point.thd_percent);
+        curve.y.push_back(point.distortion_percent);
     }
     return curve;
 }
@@ -206,7 +205,8 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
     const Sheet sheet = sheet_for(lines, claimed);
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     PlotPanel panel;
-    panel.y = {"distortion (THD)", "%", sheet.y_from, sheet.y_to, true, 0.0};
+    const std::string words = limit_on == "thd+n" ? "distortion and noise (THD+N)" : "distortion (THD)";
+    panel.y = {words, "%", sheet.y_from, sheet.y_to, true, 0.0};
     for (const double limit : limits_of(lines, axis)) {
         if (limit < sheet.y_from || limit > sheet.y_to) continue;
         panel.rules.push_back(
@@ -216,7 +216,8 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
     double bend = sheet.x_to;
     for (const Line& line : lines) {
         for (const Point& point : line.points) {
-            if (point.thd_percent >= 1.0 && point.thd_percent < 50.0) bend = std::min(bend, point.x);
+            if (point.distortion_percent >= 1.0 && point.distortion_percent < 50.0)
+                bend = std::min(bend, point.x);
         }
     }
     for (const ClaimedLimit& limit : claimed) {
@@ -233,8 +234,8 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
             {.rows = crossings_of(lines[i], axis, sheet), .error = PlotError::along_x, .pen = i});
         const analysis::Quantity* onset =
             axis.unit == "W" ? lines[i].findings->find("clip_onset_w") : nullptr;
-        const auto thd = onset != nullptr ? thd_at(lines[i], onset->value) : std::nullopt;
-        if (thd) onsets.rows.push_back({onset->value, *thd, 0.0, 0.0});
+        const auto percent = onset != nullptr ? distortion_at(lines[i], onset->value) : std::nullopt;
+        if (percent) onsets.rows.push_back({onset->value, *percent, 0.0, 0.0});
     }
     if (!onsets.rows.empty()) panel.points.push_back(std::move(onsets));
     TestPlot plot{"level",

@@ -3,6 +3,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <limits>
 
 #include "cli/certificate/first_sheet.h"
 #include "cli/certificate/text_room.h"
@@ -10,7 +11,6 @@
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {
@@ -39,6 +39,7 @@ Ruler ruler_for(const Quantity& measured, const analysis::Tolerance& limit) {
     }
     // From zero where zero is near, as watts and volts are thought of; else a margin around what there is.
     const double span = std::max(high - low, 1e-12 * std::max(std::abs(low), std::abs(high)));
+    if (!(span > std::numeric_limits<double>::min())) return {low - 1.0, high + 1.0};  // nothing at all
     if (low >= 0.0 && high > 0.0 && span > 0.1 * high) return {0.0, 1.15 * high};
     return {low - 0.3 * span, high + 0.3 * span};
 }
@@ -62,8 +63,8 @@ PageData ruler_part(const Quantity& measured, const analysis::Tolerance& limit) 
     part.set("band_left", position(band_left));
     part.set("band_width", position(band_right - band_left));
     part.set("dot_left", position(ruler.percent(measured.value)));
-    part.set("from", stated_text(std::stod(fmt::format("{:.3g}", ruler.from)), unit));
-    part.set("to", stated_text(std::stod(fmt::format("{:.3g}", ruler.to)), unit));
+    part.set("from", stated_text(to_digits(ruler.from, 3), unit));
+    part.set("to", stated_text(to_digits(ruler.to, 3), unit));
     return part;
 }
 

@@ -9,7 +9,6 @@
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {
@@ -70,21 +69,15 @@ std::string impedance_method(const TestRecord& record) {
     } else {
         text =
             "A tone of many steady lines was played through a known resistor into the driver, and the "
-            "voltages "
-            "before and behind the resistor were recorded by two inputs of one converter. The impedance at "
-            "each "
-            "line is their ratio, with its scatter from the recording itself; lines that hum or noise "
-            "spoiled "
-            "are left out. Differences between the inputs, the input’s own resistance and the lead were "
-            "taken "
-            "out in this order, as far as the bench states them. The level was small: it stands as the "
-            "voltage "
-            "at resonance";
+            "voltages before and behind the resistor were recorded by two inputs of one converter. The "
+            "impedance at each line is their ratio, with its scatter from the recording itself; lines that "
+            "hum or noise spoiled are left out. Differences between the inputs, the input’s own resistance "
+            "and the lead were taken out in this order, as far as the bench states them. The level was "
+            "small: it stands as the voltage at resonance";
     }
     return text +
            ". The frequency of the peak is the top of a curve laid through the points about it. Method based "
-           "on "
-           "IEC 60268-5, with a tone of many lines in the place of a slow sweep.";
+           "on IEC 60268-5, with a tone of many lines in the place of a slow sweep.";
 }
 
 std::string parameters_method(const TestRecord& record) {
@@ -92,8 +85,7 @@ std::string parameters_method(const TestRecord& record) {
     std::string text =
         "A model of the driver (resistance, lossy coil, moving mass, suspension, losses) was fitted to the "
         "complex impedance by weighted least squares, all curves together; which kind of coil and suspension "
-        "the "
-        "data call for was decided by an information criterion.";
+        "the data call for was decided by an information criterion.";
     const auto from = number_condition(result, "fit_from_hz");
     const auto to = number_condition(result, "fit_to_hz");
     if (from && to) text += fmt::format(" Band of the fit: {:.4g} Hz to {:.4g} Hz.", *from, *to);
@@ -102,23 +94,19 @@ std::string parameters_method(const TestRecord& record) {
     }
     text +=
         " The relations between the parameters are those of Thiele and Small. No correction for air that "
-        "moves "
-        "with the cone; sensitivity is computed from the parameters, for half space, and holds where the "
-        "cone moves "
-        "as one piece: no microphone heard it.";
+        "moves with the cone; sensitivity is computed from the parameters, for half space, and holds where "
+        "the cone moves as one piece: no microphone heard it.";
     if (number_condition(result, "three_point_fs_hz")) {
         text +=
             " By three points: the textbook reading of the peak and of the two frequencies beside it, as a "
-            "check by "
-            "hand; it leans with the coil’s inductance.";
+            "check by hand; it leans with the coil’s inductance.";
     }
     return text;
 }
 
 std::string match_method() {
     return "Both inputs heard the same voltage; their ratio, against frequency, is what the impedance tests "
-           "are "
-           "corrected by.";
+           "are corrected by.";
 }
 
 PageData jig_part(const Session& session) {

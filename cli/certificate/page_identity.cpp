@@ -21,18 +21,6 @@ std::string kind_words(UnitKind kind) {
     return {};
 }
 
-/// Digits and letters as they are: the number goes into the style sheet, where no text may end its quotes.
-std::string for_style(const std::string& number) {
-    std::string text;
-    for (const char letter : number.substr(0, 60)) {
-        const bool plain = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
-                           (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '.' ||
-                           letter == ':';
-        text += plain ? letter : '_';
-    }
-    return text;
-}
-
 /// "2026-03-14T15:09:26+01:00" as a person writes it; what is not of this form stays as it is.
 std::string date_text(const std::string& created) {
     if (created.size() >= 19 && created[10] == 'T') {
@@ -80,7 +68,8 @@ double add_identity(const Session& session, PageData& page) {
     if (name.empty()) name = "Maker and model not stated";
     page.set("simulated", PageData{session.simulated});
     page.set("number", visible_text(session.number, 60));
-    page.set("number_for_style", for_style(session.number));
+    // It goes into the style sheet, where no text may end its quotes.
+    page.set("number_for_style", plain_name(session.number, 60, ".:"));
     page.set("created", session.created.empty() ? "date not stated" : date_text(session.created));
     page.set("program_version", session.program_version.empty() ? "version not stated"
                                                                 : visible_text(session.program_version, 30));

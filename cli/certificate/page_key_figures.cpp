@@ -6,9 +6,9 @@
 #include "cli/certificate/plots.h"
 #include "cli/certificate/text_room.h"
 #include "cli/files/basis.h"
+#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/separation_pairs.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {

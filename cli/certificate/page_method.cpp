@@ -65,29 +65,35 @@ std::string clipping_method(const TestRecord& record) {
     }
     text +=
         ", while the voltage at every load was recorded. In each step the tone and its harmonics were found "
-        "by a "
-        "least-squares sine fit, by a method based on IEEE 1057. The power at a distortion limit is taken "
-        "where the "
-        "distortion crosses the limit for the last time on the way up, between two steps. It is the "
-        "distortion-limited output power by a method based on IEC 60268-3, with this difference: no level "
-        "was held "
-        "for a minute or more. Clipping begins where half a decibel more drive gives less than a quarter of "
-        "a decibel "
-        "more peak, judged for each half of the wave.";
+        "by a least-squares sine fit, by a method based on IEEE 1057. The power at a distortion limit is "
+        "taken where the distortion crosses the limit for the last time on the way up, between two steps. It "
+        "is the distortion-limited output power by a method based on IEC 60268-3, with this difference: no "
+        "level was held for a minute or more. Clipping begins where half a decibel more drive gives less "
+        "than a quarter of a decibel more peak, judged for each half of the wave.";
     return text;
 }
 
 std::string distortion_method(const TestRecord& record) {
     return tone_text(record) +
            " was played at one level; its harmonics were found by a least-squares sine fit, by a method "
-           "based on IEEE "
-           "1057, and what is left after taking out the tone is the noise.";
+           "based on IEEE 1057, and what is left after taking out the tone is the noise.";
+}
+
+std::string burst_method(const TestRecord& record) {
+    const auto on_ms = number_condition(record.result, "on_ms");
+    const auto off_ms = number_condition(record.result, "off_ms");
+    const auto below_db = number_condition(record.result, "off_below_db");
+    const std::string bursts =
+        on_ms && off_ms && below_db
+            ? fmt::format("Bursts of {} were played, with the tone {} lower for {} between them",
+                          stated_text(*on_ms, "ms"), stated_text(*below_db, "dB"), stated_text(*off_ms, "ms"))
+            : std::string("Bursts of the tone were played, with pauses between them");
+    return bursts + ", at rising levels; distortion and power were read inside the bursts alone.";
 }
 
 std::string meter_method() {
     return "The voltage across the load was read from a meter by hand, at the level told in the conditions. "
-           "Power is "
-           "the square of the reading over the resistance.";
+           "Power is the square of the reading over the resistance.";
 }
 
 std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {
@@ -139,6 +145,7 @@ PageData methods_part(const Session& session) {
         std::string text = common_method(measure);
         if (measure == "clipping-power") text = clipping_method(record);
         if (measure == "distortion") text = distortion_method(record);
+        if (measure == "burst-power") text = burst_method(record);
         if (measure == "meter-power") text = meter_method();
         if (measure == "impedance") text = impedance_method(record);
         if (measure == "driver-parameters") text = parameters_method(record);
@@ -157,10 +164,8 @@ PageData methods_part(const Session& session) {
     add("Uncertainty",
         "Each cause of doubt (input scales, meters, load resistance, noise, the recorder’s own distortion, "
         "interpolation) is kept by its name and carried into every number that it touches, by a method based "
-        "on JCGM "
-        "100 (the GUM), so that what two numbers share cancels or adds as it should. Effects that are not in "
-        "that "
-        "list, such as a load that warms unnoticed, are not in the uncertainty.");
+        "on JCGM 100 (the GUM), so that what two numbers share cancels or adds as it should. Effects that "
+        "are not in that list, such as a load that warms unnoticed, are not in the uncertainty.");
     return list;
 }
 

@@ -5,7 +5,6 @@
 #include "cli/files/plain_text.h"
 #include "cli/files/power_text.h"
 #include "cli/files/rating_report.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {

@@ -9,7 +9,7 @@
 #include "cli/files/plain_text.h"
 #include "cli/files/power_text.h"
 #include "cli/files/quantity_words.h"
-#include "cli/files/show.h"
+#include "cli/files/source_words.h"
 
 namespace assay::cli {
 namespace {

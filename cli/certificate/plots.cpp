@@ -1,20 +1,11 @@
 #include "cli/certificate/plots.h"
 
-#include <cctype>
 #include <utility>
 
 #include "cli/files/number_words.h"
+#include "cli/files/plain_text.h"
 
 namespace assay::cli {
-std::string plain_name(const std::string& id) {
-    std::string name;
-    for (const char letter : id.substr(0, 100)) {
-        const bool safe =
-            std::isalnum(static_cast<unsigned char>(letter)) != 0 || letter == '-' || letter == '_';
-        name += safe ? letter : '_';
-    }
-    return name;
-}
 
 std::vector<NamedPlot> plots_of(const Session& session, const TestRecord& record) {
     std::vector<NamedPlot> plots;

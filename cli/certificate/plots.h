@@ -16,9 +16,6 @@ struct NamedPlot {
 /// In the order in which they stand on the page; none for a test without curves.
 std::vector<NamedPlot> plots_of(const Session& session, const TestRecord& record);
 
-/// The test's id as the start of a file's name.
-std::string plain_name(const std::string& id);
-
 /// The SVG document. A fault where gnuplot is not there.
 [[nodiscard]] capture::Result<std::string> draw_plot(const Session& session, const NamedPlot& plot);
 

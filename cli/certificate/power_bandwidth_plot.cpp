@@ -83,12 +83,15 @@ void add_curves(const CurveLine& line, const std::string& name, std::size_t pen,
 std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestRecord& record) {
     if (record.result.measure != "power-bandwidth") return std::nullopt;
     std::vector<std::pair<std::string, std::string>> columns;  // with the limit that each is for
+    const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     const auto first_limit = number_condition(record.result, "limit_percent");
-    columns.emplace_back("power_w", first_limit ? fmt::format("{:.6g} % THD", *first_limit) : "the limit");
+    columns.emplace_back("power_w", first_limit
+                                        ? fmt::format("{:.6g} % {}", *first_limit, distortion_name(limit_on))
+                                        : "the limit");
     for (const auto& [load, findings] : record.result.loads) {
         for (const auto& [name, curve] : findings.curves) {
             for (const analysis::Column& column : curve.columns) {
-                const std::string limit = limit_words(column.name, "thd");
+                const std::string limit = limit_words(column.name, limit_on);
                 const bool known = std::any_of(columns.begin(), columns.end(),
                                                [&](const auto& one) { return one.first == column.name; });
                 if (column.name.starts_with("power_at_") && column.name.ends_with("_percent_w") && !known)

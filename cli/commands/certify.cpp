@@ -4,6 +4,7 @@
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
 #include "cli/files/curve_tables.h"
+#include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 #include "cli/files/session_file.h"
 #include "cli/signature/bundle.h"
@@ -137,8 +138,9 @@ int run_certify(const CertifyOptions& options, const Manner& manner) {
     }
     written.push_back("fingerprint: " + contents_fingerprint(*contents_json));
     if (options.bundle) {
-        const fs::path bundle = folder / ("assay-" + plain_number(session->number) + ".tar");
-        const auto packed = write_bundle(folder, plain_number(session->number), bundle);
+        const std::string number = session->number.empty() ? "session" : plain_name(session->number, 60);
+        const fs::path bundle = folder / ("assay-" + number + ".tar");
+        const auto packed = write_bundle(folder, number, bundle);
         if (!packed) return report(packed.error());
         written.push_back("bundle: " + bundle.string());
     }

@@ -15,7 +15,6 @@
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
 #include "cli/files/session_file.h"
-#include "cli/files/show.h"
 #include "cli/signature/bundle.h"
 
 namespace assay::cli {

@@ -23,14 +23,8 @@ using capture::FaultKind;
 constexpr std::size_t most_bytes = std::size_t{64} << 20U;
 
 /// Letters, digits, '-', '_' and '.' of a file's own name; others become '_'.
-std::string plain_name(const std::string& named) {
-    std::string name;
-    for (const char letter : fs::path(named).filename().string()) {
-        const bool plain = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
-                           (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '_' ||
-                           letter == '.';
-        name += plain ? letter : '_';
-    }
+std::string plain_file_name(const std::string& named) {
+    std::string name = plain_name(fs::path(named).filename().string(), std::string::npos, ".");
     constexpr std::size_t longest = 80;  // with its ending, which tells what it is
     if (name.size() > longest) name.erase(0, name.size() - longest);
     while (!name.empty() && (name.front() == '.' || name.back() == '.')) {
@@ -80,14 +74,14 @@ std::string kept_name(const std::string& named) {
         plain != "job.toml" && plain != "bench.toml" && !plain.starts_with("captures/")) {
         return plain;
     }
-    return "inputs/" + hash_text(named).substr(0, 8) + "-" + plain_name(named);
+    return "inputs/" + hash_text(named).substr(0, 8) + "-" + plain_file_name(named);
 }
 
 std::vector<std::string> kept_photographs(const std::vector<std::string>& named) {
     std::vector<std::string> kept;
     std::set<std::string> taken;  // in small letters: some file systems do not tell them from large ones
     for (const std::string& file : named) {
-        const std::string plain = plain_name(file);
+        const std::string plain = plain_file_name(file);
         std::string name = plain;
         for (int number = 2; !taken.insert(lower_case(name)).second; ++number) {
             const fs::path path(plain);

@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <nlohmann/json.hpp>
 
+#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {

@@ -24,6 +24,7 @@ constexpr std::array<std::string_view, 12> telling_conditions{
      "frequency_hz", "channels_driven", "limit_on", "drive_dbfs", "volts_at_resonance_v",
      "effective_diameter_mm", "coil_model"}};
 constexpr double same_condition = 0.02;
+constexpr double last_bits_percent = 1e-11;
 
 /// The quantity with the causes that the other session does not share under a name of their own.
 Quantity apart(const Quantity& quantity, const std::string& side, const std::set<std::string>& parts) {
@@ -42,9 +43,13 @@ std::optional<Quantity> in_percent(const Quantity& left, const Quantity& right, 
                                  {{&difference, 100.0 * ratio * std::numbers::ln10 / 20.0}});
     }
     if (left.unit == "%" || !(left.value > 0.0) || !(right.value > 0.0)) return std::nullopt;
-    return analysis::combine(
+    Quantity percent = analysis::combine(
         100.0 * difference.value / left.value, "%",
         {{&right, 100.0 / left.value}, {&left, -100.0 * right.value / (left.value * left.value)}});
+    // What both sessions share cancels but for the last bits of the arithmetic, and those are no doubt.
+    std::erase_if(percent.contributions,
+                  [](const auto& entry) { return std::abs(entry.second) < last_bits_percent; });
+    return percent;
 }
 
 struct Pair {

@@ -1,8 +1,6 @@
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <cmath>
-
+#include "cli/files/basis.h"
 #include "cli/files/comparison.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
@@ -31,19 +29,26 @@ std::string verdict_words(Verdict verdict) {
     return "undecided";
 }
 
-std::string signed_text(const Quantity& difference) {
-    const RoundedValue text = rounded(difference);
-    std::string out = text.value.starts_with('-') ? text.value : '+' + text.value;
+/// Without the words that would stand where no uncertainty is stated.
+std::string short_text(const RoundedValue& text) {
+    std::string out = text.value;
     if (!text.uncertainty.empty()) out += " ± " + text.uncertainty;
     return text.unit.empty() ? out : out + ' ' + text.unit;
 }
 
-/// Rounded to its uncertainty; without the words that would stand where none is stated.
 std::string short_value(const Quantity& quantity) {
-    const RoundedValue text = rounded(quantity);
-    std::string out = text.value;
-    if (!text.uncertainty.empty()) out += " ± " + text.uncertainty;
-    return text.unit.empty() ? out : out + ' ' + text.unit;
+    return short_text(rounded(quantity));
+}
+
+/// In per cent of the left value where that means something; of decibels and percentages the plain
+/// difference.
+std::string difference_text(const ComparedQuantity& compared) {
+    const bool own_unit = !compared.percent || compared.left.unit == "dB";
+    RoundedValue text = rounded(own_unit ? compared.difference : *compared.percent);
+    if (!text.value.starts_with('-')) text.value.insert(0, 1, '+');
+    // "0.10 % and 0.12 %: +0.02 %" would be read as a fiftieth of a per cent more; it is a fifth more.
+    if (own_unit && text.unit == "%") text.unit = "points";
+    return short_text(text);
 }
 
 std::string row(const std::string& words, const std::string& left, const std::string& right,
@@ -60,10 +65,6 @@ std::string row(const std::string& words, const std::string& left, const std::st
         out += line + '\n';
     }
     return out;
-}
-
-std::string condition_text(const std::string& name, const Condition& value) {
-    return condition_words(name, value).value;
 }
 
 std::string head_line(const std::string& label, const Session& session) {
@@ -97,9 +98,10 @@ std::string comparison_text(const Comparison& comparison, const Session& left, c
         for (const ComparedCondition& condition : comparison.conditions) {
             if (condition.test != test) continue;
             out += "  ! " + condition_words(condition.name, condition.left).words + ": " +
-                   condition_text(condition.name, condition.left) + " on the left, " +
-                   condition_text(condition.name, condition.right) + " on the right\n";
+                   condition_words(condition.name, condition.left).value + " on the left, " +
+                   condition_words(condition.name, condition.right).value + " on the right\n";
         }
+        const std::string limit_on = text_condition(left.find(test)->result, "limit_on", "thd");
         std::string load = "\n";  // no name of a load
         for (const ComparedQuantity& compared : comparison.quantities) {
             if (compared.test != test) continue;
@@ -108,11 +110,8 @@ std::string comparison_text(const Comparison& comparison, const Session& left, c
                 out += row(load.empty() ? "Whole test" : visible_text(load, 60), "left", "right",
                            "right re left", "");
             }
-            const std::string limit_on = "thd";
             out += row(quantity_words(compared.name, limit_on), short_value(compared.left),
-                       short_value(compared.right),
-                       signed_text(compared.percent && compared.left.unit != "dB" ? *compared.percent
-                                                                                  : compared.difference),
+                       short_value(compared.right), difference_text(compared),
                        compared.matched ? verdict_words(*compared.matched) : "");
         }
         for (const ComparedCurve& curve : comparison.curves) {

@@ -3,22 +3,14 @@
 #include <fmt/format.h>
 
 #include <cmath>
+#include <set>
 
+#include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
+#include "cli/files/utf8.h"
 
 namespace assay::cli {
 namespace {
-
-/// For a file's name: letters, digits, '-' and '_'.
-std::string plain(const std::string& text) {
-    std::string name;
-    for (const char letter : text.substr(0, 100)) {
-        const bool kept = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
-                          (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '_';
-        name += kept ? letter : '_';
-    }
-    return name;
-}
 
 std::string field(const std::string& text) {
     if (text.find_first_of(",\"\r\n") == std::string::npos) return text;
@@ -53,22 +45,27 @@ std::string curve_table(const analysis::Curve& curve, const TableForm& form) {
 capture::Result<std::vector<std::filesystem::path>> write_curve_tables(const Session& session,
                                                                        const std::filesystem::path& folder) {
     std::vector<std::filesystem::path> written;
+    std::set<std::string> taken;  // names that differ in other letters alone must not end in one file
     capture::Result<void> last;
     const auto write = [&](const std::string& start, const Findings& findings) {
         for (const auto& [name, curve] : findings.curves) {
             if (!last) return;
             std::error_code error;
             std::filesystem::create_directories(folder, error);
-            const std::filesystem::path file = folder / (start + "." + plain(name) + ".csv");
+            const std::string plain = start + "." + plain_name(name);
+            std::string own = plain;
+            for (int number = 2; !taken.insert(lower_case(own)).second; ++number)
+                own = fmt::format("{}-{}", plain, number);
+            const std::filesystem::path file = folder / (own + ".csv");
             last = write_file_safely(file, curve_table(curve));
             written.push_back(file);
         }
     };
     for (const TestRecord& record : session.tests) {
         for (const auto& [load, findings] : record.result.loads) {
-            write(plain(record.id) + "." + plain(load), findings);
+            write(plain_name(record.id) + "." + plain_name(load), findings);
         }
-        write(plain(record.id), record.result.whole);
+        write(plain_name(record.id), record.result.whole);
     }
     if (!last) return tl::unexpected(last.error());
     return written;

@@ -15,13 +15,6 @@ namespace {
 constexpr std::string_view limit_mark = "{limit}";
 constexpr const char* limits_field = "distortion_limits_percent";
 
-// 10 gives "10", 0.1 gives "0_1".
-std::string limit_name(double limit_percent) {
-    std::string name = plain_number(limit_percent);
-    std::replace(name.begin(), name.end(), '.', '_');
-    return name;
-}
-
 // The limits that the test asks for: its own, or the measure's default, which stands in the field's table as
 // text.
 std::vector<double> limits_of(const Measure& measure, const Test& test) {
@@ -130,7 +123,7 @@ std::vector<std::string> quantity_names(const QuantityEntry& entry, const Measur
     if (mark == std::string::npos) return {entry.name};
     std::vector<std::string> names;
     for (const double limit : limits_of(measure, test)) {
-        names.push_back(std::string(entry.name).replace(mark, limit_mark.size(), limit_name(limit)));
+        names.push_back(std::string(entry.name).replace(mark, limit_mark.size(), limit_in_name(limit)));
     }
     return names;
 }
@@ -162,11 +155,8 @@ RawClaim read_claim(const TomlNode& node, std::size_t index, Complaints& complai
         table.complain("nominal_impedance_ohm", "nominal_impedance_ohm is judged by the lowest impedance",
                        "write quantity = \"minimum_ohm\"");
     }
-    if (table.has("within_percent") && !table.has("nominal") && !table.has("at_least") &&
-        !table.has("at_most")) {
-        table.complain("within_percent", "within_percent goes with nominal only", "take it out");
-    }
-    if (table.has("within_percent") && (table.has("at_least") || table.has("at_most"))) {
+    const bool beside_others = table.has("at_least") || table.has("at_most") || !table.has("nominal");
+    if (table.has("within_percent") && beside_others) {
         table.complain("within_percent", "within_percent goes with nominal only", "take it out");
     }
     if (table.has("nominal")) table.require("within_percent", "say how far from nominal is still met");

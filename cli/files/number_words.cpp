@@ -3,11 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
+#include <charconv>
 #include <cmath>
 #include <cstdlib>
 
 #include "cli/files/plain_text.h"
-#include "cli/files/show.h"
 #include "cli/measures/plain_number.h"
 
 namespace assay::cli {
@@ -134,6 +134,14 @@ std::string limit_text(const analysis::Tolerance& limit, const std::string& unit
 
 std::string two_digits(double value) {
     return significant(value, 2);
+}
+
+double to_digits(double value, int digits) {
+    if (!std::isfinite(value)) return value;
+    const std::string text = fmt::format("{:.{}e}", value, digits - 1);
+    double nearest = value;  // kept where the rounded one is larger than any double
+    std::from_chars(text.data(), text.data() + text.size(), nearest);
+    return nearest;
 }
 
 std::string relative_uncertainty_text(const analysis::Quantity& quantity) {

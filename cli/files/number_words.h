@@ -5,7 +5,6 @@
 
 #include "analysis/uncertainty/conformity.h"
 #include "analysis/uncertainty/quantity.h"
-#include "cli/measures/result.h"
 
 namespace assay::cli {
 
@@ -19,6 +18,9 @@ struct RoundedValue {
     std::string unit{};  // "W", "mV", "Ω", "%"; empty for a bare ratio
 };
 RoundedValue rounded(const analysis::Quantity& quantity);
+
+/// The value with its uncertainty and unit: "46.1 ± 1.4 W"; says so where no uncertainty is stated.
+std::string value_text(const analysis::Quantity& quantity);
 
 /// A stated number (not a measured one), as it was stated: up to six digits, with its unit.
 std::string stated_text(double value, const std::string& unit);
@@ -34,5 +36,8 @@ std::string relative_uncertainty_text(const analysis::Quantity& quantity);
 
 /// Two significant digits: "81", "0.42", "1300".
 std::string two_digits(double value);
+
+/// The number that is nearest to the value with so many significant digits, whatever the value.
+double to_digits(double value, int digits);
 
 }  // namespace assay::cli

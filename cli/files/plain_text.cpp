@@ -144,6 +144,17 @@ std::string short_text(std::string_view text, std::size_t most) {
     return visible_text(text.substr(0, end)) + (end < text.size() ? "…" : "");
 }
 
+std::string plain_name(std::string_view text, std::size_t most, std::string_view also) {
+    std::string name;
+    for (const char letter : text.substr(0, most)) {
+        const bool kept = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
+                          (letter >= 'a' && letter <= 'z') || letter == '-' || letter == '_' ||
+                          also.find(letter) != std::string_view::npos;
+        name += kept ? letter : '_';
+    }
+    return name;
+}
+
 std::size_t columns_of(std::string_view text) {
     std::size_t columns = 0;
     for (std::size_t at = 0; at < text.size();) {

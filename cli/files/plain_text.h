@@ -15,6 +15,10 @@ std::string visible_text(std::string_view text, std::size_t most = 400);
 /// The same, cut to `most` characters with an ellipsis only, for labels.
 std::string short_text(std::string_view text, std::size_t most);
 
+/// The text as a part of a file's name: letters and digits of ASCII, '-' and '_' stay, and others that are
+/// asked for; each other byte becomes '_'. What is longer is cut.
+std::string plain_name(std::string_view text, std::size_t most = 100, std::string_view also = {});
+
 /// Columns that a text takes on a terminal: one a character, none for combining marks, two for wide East
 /// Asian characters. The text is UTF-8.
 std::size_t columns_of(std::string_view text);

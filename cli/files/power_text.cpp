@@ -9,8 +9,8 @@
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/files/quantity_words.h"
 #include "cli/files/rating_report.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {
@@ -19,10 +19,6 @@ using analysis::Quantity;
 
 constexpr std::size_t page_columns = 100;
 constexpr std::size_t most_limits = 2;
-
-std::string on_words(const std::string& limit_on) {
-    return limit_on == "thd+n" ? "THD+N" : "THD";
-}
 
 /// On what the limits of all rows are; empty where rows differ.
 std::string shared_limit_on(const PowerTable& table) {
@@ -108,7 +104,7 @@ std::string tests_words(const PowerLine& line) {
 }
 
 std::string ohms_text(double ohms) {
-    return stated_text(std::stod(fmt::format("{:.4g}", ohms)), "ohm");
+    return stated_text(to_digits(ohms, 4), "ohm");
 }
 
 std::string channels_sentence(const PowerLine& line) {
@@ -234,7 +230,7 @@ std::string supply_words(const PowerRow& row) {
 std::string limit_heading(const PowerTable& table, const std::string& limit) {
     if (limit.empty()) return "by meter";
     const std::string on = shared_limit_on(table);
-    return fmt::format("at {:g} %", limit_percent(limit)) + (on.empty() ? "" : " " + on_words(on));
+    return fmt::format("at {:g} %", limit_percent(limit)) + (on.empty() ? "" : " " + distortion_name(on));
 }
 
 std::string supply_sentence(const PowerRow& row) {
@@ -287,7 +283,7 @@ std::vector<std::string> table_notes(const PowerTable& table) {
                             ": read from a meter by hand, no recording; limit told by: " +
                             visible_text(row.limit_told_by, 80));
         } else if (mixed) {
-            notes.push_back(visible_text(row.test, 60) + ": limits on " + on_words(row.limit_on));
+            notes.push_back(visible_text(row.test, 60) + ": limits on " + distortion_name(row.limit_on));
         }
     }
     const std::string limit = headline_limit(table);
@@ -298,7 +294,7 @@ std::vector<std::string> table_notes(const PowerTable& table) {
         notes.push_back(
             fmt::format("Comparisons are at {:g} %{}; what two tests share of their uncertainty "
                         "has cancelled.",
-                        limit_percent(limit), on.empty() ? "" : " " + on_words(on)));
+                        limit_percent(limit), on.empty() ? "" : " " + distortion_name(on)));
     }
     return notes;
 }

@@ -221,15 +221,14 @@ double measured_condition(const std::string& name, double value) {
     if (name == "clock_ppm") return std::round(value * 1e2) / 1e2 + 0.0;
     const bool measured = name.ends_with("_half_level_hz") || name.ends_with("_half_level_ohm") ||
                           name == "generator_rms_v" || name == "crest_factor" || name.starts_with("fit_");
-    return measured ? std::stod(fmt::format("{:.{}g}", value, name.ends_with("_half_level_hz") ? 4 : 3))
-                    : value;
+    return measured ? to_digits(value, name.ends_with("_half_level_hz") ? 4 : 3) : value;
 }
+
+}  // namespace
 
 std::string distortion_name(const std::string& limit_on) {
     return limit_on == "thd+n" ? "THD+N" : "THD";
 }
-
-}  // namespace
 
 std::string quantity_words(const std::string& name, const std::string& limit_on) {
     if (const auto words = look_up(name, known_quantities)) return *words;

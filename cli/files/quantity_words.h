@@ -16,6 +16,9 @@ std::string quantity_words(const std::string& name, const std::string& limit_on 
 /// empty if its name has none.
 std::string limit_words(const std::string& name, const std::string& limit_on);
 
+/// "THD" or "THD+N" for "thd" and "thd+n".
+std::string distortion_name(const std::string& limit_on);
+
 /// The unit in which a name ends: "W" of power_at_1_percent_w, "" if in none.
 std::string unit_of(const std::string& name);
 

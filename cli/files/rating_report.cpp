@@ -9,7 +9,8 @@
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/power_table.h"
-#include "cli/files/show.h"
+#include "cli/files/quantity_words.h"
+#include "cli/measures/limit_name.h"
 #include "cli/measures/rating.h"
 
 namespace assay::cli {
@@ -56,7 +57,7 @@ Requirement load_of(const RatingBasis& basis, const PowerRow& row) {
 }
 
 Requirement limit_of(const RatingBasis& basis, const PowerRow& row) {
-    const std::string on = basis.limit_on.value == "thd" ? "THD" : "THD+N";
+    const std::string on = distortion_name(basis.limit_on.value);
     Requirement wanted{"limit",
                        fmt::format("power at {:g} % {}", basis.limit_percent, on),
                        Done::no,
@@ -73,8 +74,7 @@ Requirement limit_of(const RatingBasis& basis, const PowerRow& row) {
     wanted.done = as_done(row.limit_on == basis.limit_on.value);
     for (const auto& watts : power->loads)
         wanted.figure += (wanted.figure.empty() ? "" : " and ") + value_text(*watts);
-    if (wanted.done == Done::no)
-        wanted.figure += ", but on " + std::string(row.limit_on == "thd" ? "THD" : "THD+N");
+    if (wanted.done == Done::no) wanted.figure += ", but on " + distortion_name(row.limit_on);
     wanted.figure += in_test(row.test);
     return wanted;
 }
@@ -121,11 +121,14 @@ Requirement from_least_of(const RatingBasis& basis, const Session& session, cons
     double worst = -1.0;
     for (const auto& [name, findings] : record->result.loads) {
         const analysis::Quantity* top =
-            findings.find(fmt::format("power_at_{:g}_percent_w", basis.limit_percent));
+            findings.find("power_at_" + limit_in_name(basis.limit_percent) + "_percent_w");
+        bool known = false;
         for (const auto& [curve_name, curve] : findings.curves) {
             const auto* watts = curve.find("power_w");
             const auto* percent = curve.find("thd_plus_noise_percent");
             if (curve_name != "level" || watts == nullptr || percent == nullptr || top == nullptr) continue;
+            if (watts->empty()) continue;
+            known = true;
             if (*std::min_element(watts->begin(), watts->end()) > (1.0 + alike) * basis.least_w->value) {
                 wanted.figure = "the levels begin above it" + in_test(row.test);
                 return wanted;
@@ -135,6 +138,11 @@ Requirement from_least_of(const RatingBasis& basis, const Session& session, cons
                 if ((*watts)[i] >= basis.least_w->value && (*watts)[i] < 0.95 * top->value)
                     worst = std::max(worst, (*percent)[i]);
             }
+        }
+        if (!known) {
+            wanted.figure =
+                visible_text(name, 60) + " has no curve of levels up to the limit" + in_test(row.test);
+            return wanted;
         }
     }
     if (worst < 0.0) return wanted;
@@ -146,7 +154,7 @@ Requirement from_least_of(const RatingBasis& basis, const Session& session, cons
 /// Why a test of power against frequency is not what the basis asks for; empty where it is.
 std::string unlike_band(const RatingBasis& basis, const RatingStatement& stated, const TestResult& result) {
     const std::string on = text_condition(result, "limit_on", "thd");
-    if (on != basis.limit_on.value) return "its limit is on " + std::string(on == "thd" ? "THD" : "THD+N");
+    if (on != basis.limit_on.value) return "its limit is on " + distortion_name(on);
     const auto percent = number_condition(result, "limit_percent");
     if (!percent || std::abs(*percent - basis.limit_percent) > rounding)
         return percent ? fmt::format("its limit is {:g} %", *percent) : "its limit is not stated";
@@ -174,10 +182,12 @@ Requirement band_of(const RatingBasis& basis, const RatingStatement& stated, con
         for (const auto& [name, findings] : record.result.loads) {
             const capture::Load* load = find_load(session.bench, name);
             whole = whole && load != nullptr && near(load->resistance_ohm, basis.load_ohm.value);
+            bool measured = false;
             for (const auto& [curve_name, curve] : findings.curves) {
                 const auto* hz = curve.find("frequency_hz");
                 const auto* watts = curve.find("power_w");
                 if (curve_name != "power" || hz == nullptr || watts == nullptr || hz->empty()) continue;
+                measured = true;
                 whole = whole && hz->front() <= 20.0 && hz->back() >= 20000.0;
                 for (std::size_t i = 0; i < hz->size(); ++i) {
                     if ((*hz)[i] < 20.0 || (*hz)[i] > 20000.0) continue;
@@ -187,14 +197,14 @@ Requirement band_of(const RatingBasis& basis, const RatingStatement& stated, con
                     at_hz = (*hz)[i];
                 }
             }
+            whole = whole && measured;
         }
         const std::string unlike = unlike_band(basis, stated, record.result);
         wanted.done = as_done(whole && unlike.empty());
         wanted.figure =
             whole ? fmt::format("lowest {}, at {}, the limit on {}{}",
                                 stated_text(std::round(least * 100.0) / 100.0, "W"), stated_text(at_hz, "Hz"),
-                                basis.limit_on.value == "thd" ? "THD" : "THD+N",
-                                judged_by_gain_words(record.result))
+                                distortion_name(basis.limit_on.value), judged_by_gain_words(record.result))
                   : "not over the whole band, or into other ohms";
         if (!unlike.empty()) wanted.figure = "not judged: " + unlike;
         wanted.figure += in_test(record.id);

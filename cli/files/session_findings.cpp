@@ -1,7 +1,5 @@
 #include "cli/files/session_findings.h"
 
-#include <fmt/format.h>
-
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/session_describe.h"
@@ -27,7 +25,7 @@ std::vector<Finding> session_findings(const Session& session) {
 }
 
 std::string evidence_words(const Evidence& evidence) {
-    const std::string number = stated_text(std::stod(fmt::format("{:.3g}", evidence.value)), evidence.unit);
+    const std::string number = stated_text(to_digits(evidence.value, 3), evidence.unit);
     return visible_text(evidence.what) + ": " + number + " (" + visible_text(evidence.test, 80) +
            (evidence.load.empty() ? "" : ", " + visible_text(evidence.load, 80)) + ")";
 }

@@ -12,6 +12,7 @@
 #include "cli/files/quantity_words.h"
 #include "cli/files/separation_pairs.h"
 #include "cli/files/session_findings.h"
+#include "cli/files/source_words.h"
 
 namespace assay::cli {
 namespace {

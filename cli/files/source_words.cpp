@@ -6,10 +6,8 @@
 #include <optional>
 #include <string_view>
 
-#include "analysis/uncertainty/quantity.h"
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/show.h"
 
 namespace assay::cli {
 namespace {

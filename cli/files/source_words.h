@@ -4,6 +4,7 @@
 
 #include <string>
 
+#include "analysis/uncertainty/quantity.h"
 #include "capture/bench.h"
 
 namespace assay::cli {
@@ -13,11 +14,13 @@ struct SourceWords {
     std::string mend{};   // "measure it with four wires"; empty when none is known
 };
 
-/// Ids: "input:NAME:scale", "input:NAME:meter-digits", "input:NAME:own-distortion", "meter:NAME",
-/// "load:NAME:resistance", "test:ID:LOAD:noise", "...:interpolation", "...:repeatability",
-/// "...:meter-digits", "test:ID:scatter", "test:ID:model", "test:ID:box-volume", "driver:area",
-/// "driver:dc-resistance", "scale:mass", "air:temperature", "air:pressure", "air:humidity". An id that is
-/// none of these is shown as it is. A part is named where the bench has several of its kind.
+/// Ids such as "load:NAME:resistance", "test:ID:LOAD:noise" or "air:pressure", all of them in the tables of
+/// source_words.cpp. An id that is none of these is shown as it is. A part is named where the bench has
+/// several of its kind.
 SourceWords source_words(const std::string& source_id, const capture::Bench& bench);
+
+/// "load resistance gives 81 % of ±6.0 %; measure it with four wires": the source with the largest share of
+/// the variance, in plain words, and the cheapest mend.
+std::string what_limits(const analysis::Quantity& quantity, const capture::Bench& bench);
 
 }  // namespace assay::cli

@@ -17,6 +17,7 @@
 #include "cli/measures/input_volts.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/level_curve.h"
+#include "cli/measures/limit_name.h"
 #include "cli/measures/live_staircase.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
@@ -309,12 +310,6 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 }
 
 }  // namespace
-
-std::string limit_in_name(double limit_percent) {
-    std::string name = fmt::format("{}", limit_percent);
-    std::replace(name.begin(), name.end(), '.', '_');
-    return name;
-}
 
 Measure clipping_power_measure() {
     Measure measure;

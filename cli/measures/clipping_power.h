@@ -7,7 +7,4 @@ namespace assay::cli {
 
 Measure clipping_power_measure();
 
-/// 0.1 -> "0_1", 1 -> "1": how a limit stands in a quantity's name.
-std::string limit_in_name(double limit_percent);
-
 }  // namespace assay::cli

@@ -1,5 +1,7 @@
 #include "cli/measures/limit_name.h"
 
+#include <fmt/format.h>
+
 #include <algorithm>
 #include <charconv>
 
@@ -14,6 +16,12 @@ bool is_limit(std::string_view text) {
 }
 
 }  // namespace
+
+std::string limit_in_name(double limit_percent) {
+    std::string name = fmt::format("{}", limit_percent);
+    std::replace(name.begin(), name.end(), '.', '_');
+    return name;
+}
 
 std::string limit_in(std::string_view name, std::string_view before, std::string_view after) {
     if (name.size() <= before.size() + after.size() || !name.starts_with(before) || !name.ends_with(after))

@@ -7,6 +7,9 @@
 
 namespace assay::cli {
 
+/// "0_1" of 0.1.
+std::string limit_in_name(double limit_percent);
+
 /// Digits with at most one '_' between them, which stands for the point; empty where the name does not begin
 /// and end like this or holds anything else.
 std::string limit_in(std::string_view name, std::string_view before, std::string_view after);

@@ -11,9 +11,9 @@
 #include "analysis/amplifier/response_limits.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/ceiling.h"
-#include "cli/measures/clipping_power.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/level_rows.h"
+#include "cli/measures/limit_name.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 

@@ -65,16 +65,6 @@ bool is_safe_path(const std::string& path) {
     return true;
 }
 
-std::string plain_number(const std::string& number) {
-    std::string text;
-    for (const char letter : number.substr(0, 60)) {
-        const bool plain = (letter >= '0' && letter <= '9') || (letter >= 'A' && letter <= 'Z') ||
-                           (letter >= 'a' && letter <= 'z') || letter == '-';
-        text += plain ? letter : '_';
-    }
-    return text.empty() ? "session" : text;
-}
-
 capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FilePart part) {
     std::vector<std::string> paths;
     std::error_code error;

@@ -35,9 +35,6 @@ FilePart part_of(const std::string& path);
 /// A path that stays inside its folder on any system: plain names joined by '/', no "..", nothing hidden.
 bool is_safe_path(const std::string& path);
 
-/// A certificate's number as a part of a file's name: letters, digits and '-', others become '_'.
-std::string plain_number(const std::string& number);
-
 /// Hashes all files of one kind, in the order of their names. Faults: links and other things that are no
 /// plain files, names that are not safe, more than 2,000 files.
 [[nodiscard]] capture::Result<std::vector<FileEntry>> hash_files(const std::filesystem::path& folder,

@@ -172,6 +172,14 @@ TEST(Show, IsAtMostAHundredColumnsWideAndHidesNothing) {
     }
 }
 
+TEST(Show, NumbersAtTheEndsOfWhatADoubleHoldsAreShown) {
+    Session session = hand_made::amplifier();
+    for (const double value : {1e-310, -4.9e-324, 1.79e308, 0.0}) {
+        session.tests[0].result.conditions = {{"fit_residual_percent", value}};
+        EXPECT_THAT(show_text(session), HasSubstr("left by the fit (RMS)")) << value;
+    }
+}
+
 TEST(Show, TellsVerdictsAbsencesFaultsAndWarnings) {
     const std::string text = show_text(hand_made::many_verdicts());
     EXPECT_LT(text.find("CLAIMS"), text.find("TEST power-4-ohm"));
