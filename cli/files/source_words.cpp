@@ -20,7 +20,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 26> rows{{
+constexpr std::array<Row, 27> rows{{
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -33,6 +33,8 @@ constexpr std::array<Row, 26> rows{{
     {"load:", ":resistance", "load resistance", "measure it with four wires"},
     {"test:", ":noise", "noise in the recording",
      "use less attenuation before the recorder, or longer steps"},
+    {"test:", ":hum", "hum of the idle channel, on the tone",
+     "choose frequencies beside the mains' multiples"},
     {"test:", ":meter-digits", "the last digit of the meter", "read nearer to the top of the meter's range"},
     {"test:", ":supply-idle-v", "the reading of the supply's idle volts", "use a finer meter"},
     {"test:", ":supply-loaded-v", "the reading of the supply's volts under load", "use a finer meter"},

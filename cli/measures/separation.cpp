@@ -7,8 +7,6 @@
 #include <limits>
 #include <numbers>
 
-#include "analysis/amplifier/faint_line.h"
-#include "analysis/signal/harmonic_fit.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/level_rows.h"
@@ -17,6 +15,7 @@
 #include "cli/measures/power_level.h"
 #include "cli/measures/quiet_take.h"
 #include "cli/measures/scale.h"
+#include "cli/measures/separation_points.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -30,11 +29,7 @@ using capture::Result;
 
 constexpr double at_hz = 1000.0;
 constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double settling_s = 0.1;
-constexpr double end_guard_s = 0.01;
-constexpr double stands_out = 3.0;  // times its noise
 constexpr double head_below_db = 10.0;
-constexpr int harmonics_fitted = 5;
 constexpr double range_db = 36.0;  // of the levels where only the power is known
 constexpr double range_step_db = 6.0;
 
@@ -106,51 +101,7 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
         level ? std::vector<double>{*level} : rising_levels(limit_dbfs(setup), range_db, range_step_db));
 }
 
-struct Point {
-    double frequency_hz = 0.0;
-    double driven_v = 0.0;  // peak, both
-    double idle_v = 0.0;
-    double idle_doubt_v = 0.0;
-    double idle_share = 1.0;
-    double driven_share = 1.0;
-    double interpolation_db = 0.0;  // what a straight line between two levels may be off by
-
-    bool heard() const { return idle_v > stands_out * idle_doubt_v; }
-    double separation_db() const { return 20.0 * std::log10(driven_v / idle_v); }
-    double at_least_db() const {
-        return 20.0 * std::log10(driven_v / std::max(stands_out * idle_doubt_v, 1e-300));
-    }
-};
-
-Point read_point(const Setup& setup, const Take& take, const PlacedTake& placed, std::size_t step) {
-    const capture::Load& driven = setup.bench->loads[setup.test->loads[0]];
-    const capture::Load& idle = setup.bench->loads[setup.test->loads[1]];
-    const capture::Segment& segment = placed.steps[step];
-    Point point;
-    point.frequency_hz = std::get<capture::SteadySine>(segment.law).frequency_hz;
-    const double length_s = static_cast<double>(segment.frames) / take.tone.rate_hz;
-    const double from_s = placed.at_s(step, std::max(settling_s, 4.0 / point.frequency_hz));
-    const double to_s = placed.at_s(step, length_s - end_guard_s);
-    const std::vector<double> loud = load_volts(setup, placed, driven, from_s, to_s);
-    const std::vector<double> quiet = load_volts(setup, placed, idle, from_s, to_s);
-    const double guess_hz = point.frequency_hz / placed.placement.clock_ratio;
-    const int harmonics = std::clamp(static_cast<int>(0.45 * placed.rate_hz / guess_hz), 1, harmonics_fitted);
-    const analysis::HarmonicFit fit =
-        analysis::fit_harmonics(loud, placed.rate_hz, guess_hz, {.harmonics = harmonics});
-    const double driven_scale = scale_correction(setup.bench->inputs[driven.plus], point.frequency_hz);
-    const double idle_scale = scale_correction(setup.bench->inputs[idle.plus], point.frequency_hz);
-    point.driven_v = fit.amplitude() * driven_scale;
-    std::vector<double> lines;
-    for (int k = 1; k <= harmonics; ++k) lines.push_back(fit.frequency_hz * k);
-    const analysis::Line line = analysis::fit_lines(quiet, placed.rate_hz, lines).front();
-    point.idle_v = line.amplitude() * idle_scale;
-    point.idle_doubt_v = line.doubt * idle_scale;
-    point.driven_share = plus_share_of(setup, placed, driven, from_s, to_s);
-    point.idle_share = plus_share_of(setup, placed, idle, from_s, to_s);
-    return point;
-}
-
-Quantity separation_of(const Setup& setup, const Point& point) {
+Quantity separation_of(const Setup& setup, const SeparationPoint& point) {
     const capture::Load& driven = setup.bench->loads[setup.test->loads[0]];
     const capture::Load& idle = setup.bench->loads[setup.test->loads[1]];
     const Quantity loud = load_voltage(setup, driven, point.driven_v, point.driven_share, point.frequency_hz);
@@ -160,7 +111,9 @@ Quantity separation_of(const Setup& setup, const Point& point) {
         {{&loud, db_per_relative / point.driven_v}, {&quiet, -db_per_relative / point.idle_v}});
     add_doubt(separation, "test:" + setup.test->id + ":interpolation", point.interpolation_db);
     add_doubt(separation, "test:" + setup.test->id + ":noise",
-              db_per_relative * point.idle_doubt_v / point.idle_v);
+              db_per_relative * point.noise_v / point.idle_v);
+    add_doubt(separation, "test:" + setup.test->id + ":hum",
+              db_per_relative * point.hum_doubt_v / point.idle_v);
     return separation;
 }
 
@@ -179,7 +132,7 @@ std::optional<capture::Fault> fault_in(const Setup& setup, const Take& take, con
 std::variant<double, Absent> level_by_quiet_take(const Setup& setup, const Take& quiet) {
     const auto placed = place_take(setup, quiet);
     if (placed && !fault_in(setup, quiet, *placed, 0)) {
-        const Point point = read_point(setup, quiet, *placed, 0);
+        const SeparationPoint point = read_separation_points(setup, quiet, *placed).front();
         return level_by_gain(setup, placed->steps.front().level_dbfs, point.driven_v / std::numbers::sqrt2,
                              wanted_v(setup, at_hz));
     }
@@ -188,15 +141,16 @@ std::variant<double, Absent> level_by_quiet_take(const Setup& setup, const Take&
 
 /// Read between two levels of one frequency, where the driven load has the volts; straight lines over the
 /// logarithm of the volts.
-Point between(const Point& low, const Point& high, double driven_v) {
+SeparationPoint between(const SeparationPoint& low, const SeparationPoint& high, double driven_v) {
     const double part = std::log(driven_v / low.driven_v) / std::log(high.driven_v / low.driven_v);
     const auto mix = [&](double a, double b) {
         return std::exp((1.0 - part) * std::log(std::max(a, 1e-300)) + part * std::log(std::max(b, 1e-300)));
     };
-    Point point = high;
+    SeparationPoint point = high;
     point.driven_v = driven_v;
     point.idle_v = mix(low.idle_v, high.idle_v);
-    point.idle_doubt_v = mix(low.idle_doubt_v, high.idle_doubt_v);
+    point.noise_v = mix(low.noise_v, high.noise_v);
+    point.hum_doubt_v = std::max(low.hum_doubt_v, high.hum_doubt_v);
     // A quarter of the step is the most that a line of even bend leaves between its ends; a third of that.
     if (low.heard() && high.heard())
         point.interpolation_db = std::abs(high.separation_db() - low.separation_db()) / 12.0;
@@ -206,22 +160,23 @@ Point between(const Point& low, const Point& high, double driven_v) {
 /// The points that count, one a frequency; fewer where the power asked for lies beyond the levels, with the
 /// reason for 1 kHz.
 struct Points {
-    std::vector<Point> at{};
+    std::vector<SeparationPoint> at{};
     std::vector<double> missing_hz{};
     Absent why{};
 };
 
 Result<Points> points_of(const Setup& setup, const Take& take, const PlacedTake& placed, bool by_staircase) {
     Points points;
+    const std::vector<SeparationPoint> read = read_separation_points(setup, take, placed);
     std::size_t step = 0;
     while (step < placed.steps.size()) {
         const double frequency_hz = std::get<capture::SteadySine>(placed.steps[step].law).frequency_hz;
         std::size_t end = step;
-        std::vector<Point> levels;
+        std::vector<SeparationPoint> levels;
         for (; end < placed.steps.size() &&
                std::get<capture::SteadySine>(placed.steps[end].law).frequency_hz == frequency_hz;
              ++end)
-            levels.push_back(read_point(setup, take, placed, end));
+            levels.push_back(read[end]);
         const double peak_v = by_staircase ? std::numbers::sqrt2 * wanted_v(setup, frequency_hz) : 0.0;
         std::size_t above = 0;  // first level with the volts
         while (by_staircase && above < levels.size() && levels[above].driven_v < peak_v) ++above;
@@ -238,7 +193,7 @@ Result<Points> points_of(const Setup& setup, const Take& take, const PlacedTake&
             points.at.push_back(between(levels[above - 1], levels[above], peak_v));
         } else {
             points.missing_hz.push_back(frequency_hz);
-            const Point& nearest = levels[last];
+            const SeparationPoint& nearest = levels[last];
             points.why = {
                 above == 0 ? "power-below-range" : "power-not-reached",
                 fmt::format("the {} step gave {:.3g} V at {:.6g} Hz, {:.3g} V were asked for",
@@ -256,8 +211,8 @@ void add_separation(const Setup& setup, const Points& points, TestResult& result
     analysis::Curve curve;
     curve.columns = {
         {"frequency_hz"}, {"separation_db"}, {"separation_at_least_db"}, {"expanded_uncertainty_db"}};
-    const Point* best = nullptr;
-    for (const Point& point : points.at) {
+    const SeparationPoint* best = nullptr;
+    for (const SeparationPoint& point : points.at) {
         curve.columns[0].values.push_back(point.frequency_hz);
         curve.columns[1].values.push_back(point.heard() ? point.separation_db()
                                                         : std::numeric_limits<double>::quiet_NaN());
@@ -279,7 +234,8 @@ void add_separation(const Setup& setup, const Points& points, TestResult& result
         result.whole.add_absent(
             "separation_1khz_db",
             {"below-noise",
-             fmt::format("better than {:.1f} dB, where the noise hides it", best->at_least_db()),
+             fmt::format("better than {:.1f} dB, where {} hides it", best->at_least_db(),
+                         best->hum_doubt_v > best->noise_v ? "hum" : "the noise"),
              "raise the level, or take less attenuation at the idle one, if the number matters"});
     }
     result.whole.curves.emplace_back("separation", std::move(curve));
@@ -310,10 +266,10 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         result.fault = read.error();
         return result;
     }
-    const std::vector<Point>& points = read->at;
+    const std::vector<SeparationPoint>& points = read->at;
     const capture::Load& driven = setup.bench->loads[setup.test->loads[0]];
     const capture::Load& idle = setup.bench->loads[setup.test->loads[1]];
-    const bool backwards = !points.empty() && std::ranges::all_of(points, [](const Point& point) {
+    const bool backwards = !points.empty() && std::ranges::all_of(points, [](const SeparationPoint& point) {
         return point.idle_v > point.driven_v;
     });
     if (backwards) {
@@ -328,7 +284,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     if (by_power) result.conditions.emplace_back("power_asked_w", *setup.test->number("power_w"));
     if (!by_power || setup.live)
         result.conditions.emplace_back("drive_dbfs", placed->steps.front().level_dbfs);
-    for (const Point& point : points) {
+    for (const SeparationPoint& point : points) {
         if (point.frequency_hz == at_hz && std::isfinite(driven.resistance_ohm))
             result.conditions.emplace_back(
                 "power_w", 0.5 * point.driven_v * point.driven_v * conductance_at(driven, at_hz));
@@ -339,6 +295,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         if (name == "channels_driven") value = 1.0;
     }
     add_separation(setup, *read, result);
+    warn_of_hum(points, result.whole);
     result.whole.warn("recorder-separation-unknown",
                       "what the sound card's own channels hear of each other is in the numbers",
                       "a card's loopback into one channel, the other terminated, shows its own separation");
