@@ -8,12 +8,12 @@
 
 #include "analysis/amplifier/distortion_limit.h"
 #include "analysis/amplifier/gain_fall.h"
-#include "analysis/amplifier/response_limits.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/ceiling.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/level_rows.h"
 #include "cli/measures/limit_name.h"
+#include "cli/measures/power_band_limit.h"
 #include "cli/measures/scale.h"
 #include "cli/measures/trusted_steps.h"
 
@@ -34,7 +34,6 @@ constexpr double shortest_step_s = 0.2;
 constexpr double cycles_a_step = 16.0;
 constexpr double end_guard_s = 0.005;
 constexpr double head_below_db = 10.0;
-constexpr double half_power_db = 3.0;
 constexpr double needed_order = 3.0;  // a symmetrical limit shows in odd harmonics: the third is the lowest
 
 double top_dbfs(const Setup& setup) {
@@ -165,16 +164,13 @@ std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
 
 void add_band(const Setup& setup, const capture::Load& load, const std::vector<RowPower>& powers,
               Findings& findings) {
-    std::vector<double> frequency_hz;
-    std::vector<double> power_db;
+    std::vector<PowerPoint> points;
     bool has_1khz = false;
     for (const RowPower& row : powers) {
         if (!row.power) continue;
-        frequency_hz.push_back(row.frequency_hz);
-        power_db.push_back(10.0 * std::log10(row.power->value));
+        points.push_back({row.frequency_hz, *row.power});
         has_1khz = has_1khz || row.frequency_hz == at_hz;
     }
-    const std::string source = "test:" + setup.test->id + ":" + load.name + ":interpolation";
     for (const bool lower : {true, false}) {
         const std::string name = lower ? "lower_limit_hz" : "upper_limit_hz";
         if (!has_1khz) {
@@ -183,25 +179,18 @@ void add_band(const Setup& setup, const capture::Load& load, const std::vector<R
             findings.add_absent(name, row->why);
             continue;
         }
-        const auto limit = lower ? analysis::lower_limit(frequency_hz, power_db, at_hz, half_power_db)
-                                 : analysis::upper_limit(frequency_hz, power_db, at_hz, half_power_db);
-        if (!limit) {
-            findings.add_absent(
-                name, {"limit-beyond-range",
-                       fmt::format("the power stays within 3 dB of that at 1 kHz {} to {:.5g} Hz",
-                                   lower ? "down" : "up", lower ? frequency_hz.front() : frequency_hz.back()),
-                       "add frequencies beyond it if the limit is wanted"});
+        const auto limit =
+            half_power_limit(points, at_hz, lower, "test:" + setup.test->id + ":" + load.name + ":");
+        if (limit) {
+            findings.add(name, *limit);
             continue;
         }
-        Quantity quantity{limit->frequency_hz, "Hz", {}};
-        const auto above = std::ranges::upper_bound(frequency_hz, limit->frequency_hz);
-        if (above != frequency_hz.begin() && above != frequency_hz.end()) {
-            // A straight line over the logarithm stands for the curve: taken as known to a twentieth of the
-            // gap.
-            constexpr double share = 0.05;
-            add_doubt(quantity, source, share * (*above - *(above - 1)));
-        }
-        findings.add(name, quantity);
+        findings.add_absent(name,
+                            {"limit-beyond-range",
+                             fmt::format("the power stays within 3 dB of that at 1 kHz {} to {:.5g} Hz",
+                                         lower ? "down" : "up",
+                                         lower ? points.front().frequency_hz : points.back().frequency_hz),
+                             "add frequencies beyond it if the limit is wanted"});
     }
 }
 
@@ -319,7 +308,7 @@ Measure power_bandwidth_measure() {
         {.name = "frequencies_hz",
          .type = FieldType::numbers,
          .unit = "Hz",
-         .default_text = "[20, 30, 50, 100, 200, 500, 1000, 2000, 5000, 10000, 20000]",
+         .default_text = "[20, 30, 50, 100, 200, 500, 1000, 2000, 5000, 7000, 10000, 14000, 20000]",
          .minimum = 10.0,
          .maximum = 40000.0,
          .help = "where it is measured; 1000 is always added"},

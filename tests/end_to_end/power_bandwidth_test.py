@@ -11,6 +11,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from scipy.interpolate import PchipInterpolator
 from scipy.optimize import brentq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -72,17 +73,16 @@ def run():
         report.check(c["harmonics_in_band"] == [665, 332, 19, 3, 0, 0], "harmonics in the band", str(c["harmonics_in_band"]))
         text = outcome.warnings("band")
         report.check("12000 hz (0 in band)" in text and "20000 hz (0 in band)" in text and "fall of gain" in text, "told where no harmonic is left, and what judged", text[:240])
-        # Straight over the logarithm of the frequency between the points of the true powers.
+        # A smooth curve through the true powers at these few points (SciPy's PCHIP), and where half the power really lies.
         decibels = np.array([10 * np.log10(watts(f, 1)) for f in FREQUENCIES])
-        target = decibels[2] - 3
-        lower = np.exp(np.interp(target, decibels[:2], np.log(FREQUENCIES[:2])))
-        upper = np.exp(np.interp(-target, -decibels[4:], np.log(FREQUENCIES[4:])))
-        if not decibels[0] < target < decibels[1]:
-            lower = np.exp(np.interp(target, decibels[1:3], np.log(FREQUENCIES[1:3])))
-        if not decibels[5] < target < decibels[4]:
-            upper = np.exp(np.interp(-target, -decibels[3:5], np.log(FREQUENCIES[3:5])))
-        report.relative("lower_limit_hz", outcome.value("band", "lower_limit_hz"), lower, 1.0)
-        report.relative("upper_limit_hz", outcome.value("band", "upper_limit_hz"), upper, 1.0)
+        smooth = PchipInterpolator(np.log(FREQUENCIES), decibels)
+        for name, low, high in (("lower_limit_hz", 30.0, 1000.0), ("upper_limit_hz", 7000.0, 20000.0)):
+            found = outcome.findings("band", "load-a")["quantities"][name]
+            by_points = np.exp(brentq(lambda x: smooth(x) - (decibels[2] - 3), np.log(low), np.log(high)))
+            truth = brentq(lambda f: watts(f, 1) - watts(1000.0, 1) * 10**-0.3, low, high)
+            report.relative(name, found["value"], by_points, 1.0)
+            report.check(abs(found["value"] - truth) <= found["expanded_uncertainty"] <= 0.15 * truth, f"{name}: the interval holds where half the power lies",
+                         f"{found['value']:.2f} ± {found['expanded_uncertainty']:.2f}, truth {truth:.2f}")
         quiet = shop.run({"band": samples * 0.999})
         report.relative("again, 0.1 % fainter: power at 1 kHz", quiet.findings("band", "load-a")["curves"]["power"]["power_w"][2], c["power_w"][2] * 0.999**2, 0.01)
         loud = shop.run({"band": np.clip(samples * 1.9, -1, 1)})

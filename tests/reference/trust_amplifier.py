@@ -53,7 +53,24 @@ def drawn_ear(random, effect, **more):
     return replace(Ear(RATE, random.uniform(-150, 150), random.uniform(0.2, 1.2), **more), **effect.ear)
 
 
-class Distortion:
+class Case:
+    """One measure, or a few that belong together."""
+    channels, repeats = 10, 1            # recordings of so many channels, for each recording that is asked for
+    absent_allowed = ()
+
+    def bench(self, random):
+        return Bench(self.channels, random, RATE)
+
+    def bench_text(self, bench):
+        return bench.text()
+
+    def found(self, outcome, test, load=None):
+        """Quantities of one load, or of the whole test."""
+        node = outcome.session["tests"][test]
+        return (node.get("loads", {}).get(load, {}) if load else node).get("quantities", {})
+
+
+class Distortion(Case):
     name, channels = "distortion", 16
     level = -6.0
     # A harmonic may lie too near the noise to be given.
@@ -85,7 +102,7 @@ class Distortion:
         return {"d": samples}, {"d": truth}, {"d": {"channel_balance_db": 20 * np.log10(max(bench.gain) / min(bench.gain))}}
 
 
-class Clipping:
+class Clipping(Case):
     name, channels = "clipping-power", 10
     absent_allowed = ("input_sensitivity_v",)  # 10 W into 2 ohm lie below the faintest step of some
 
@@ -136,9 +153,8 @@ def through(volts, rate_hz, transfer):
     return irfft(rfft(volts, length) * transfer(f), length)[:len(volts) + rate_hz // 2]
 
 
-class Response:
+class Response(Case):
     name, channels = "response", 12
-    absent_allowed = ()
 
     def test(self, bench):
         return [{"id": "r", "measure": "response", "loads": bench.loads, "drive_dbfs": -16.0}]
@@ -168,7 +184,7 @@ class Response:
         return {"r": samples}, {"r": truth}, {"r": {"channel_balance_1khz_db": balance, "channel_balance_20hz_20khz_db": balance}}
 
 
-class Noise:
+class Noise(Case):
     name, channels = "noise", 12
     absent_allowed = ("hum_v", "mains_hz")
 
@@ -201,8 +217,7 @@ class Noise:
         return {"n": samples}, {"n": truth}, {}
 
 
-class Intermodulation:
-    absent_allowed = ()
+class Intermodulation(Case):
     channels, level = 12, -6.0
 
     def __init__(self, method):
@@ -236,9 +251,9 @@ CASES = [Distortion(), Clipping(), Response(), Noise(), Intermodulation("modulat
 
 def tally_of(case, recordings, random, effect, report):
     tally = Tally()
-    for _ in range(recordings):
-        bench = Bench(case.channels, random, RATE)
-        with program.Workshop(program.job_text(case.test(bench)), bench.text(), environment=program.WITHOUT_PAGES) as shop:
+    for _ in range(recordings * case.repeats):
+        bench = case.bench(random)
+        with program.Workshop(program.job_text(case.test(bench)), case.bench_text(bench), environment=program.WITHOUT_PAGES) as shop:
             samples, truths, wholes = case.trial(shop, bench, random, effect)
             outcome = shop.run(samples, RATE)
             if outcome.status != 0 and effect is NONE:
@@ -246,11 +261,13 @@ def tally_of(case, recordings, random, effect, report):
             if not outcome.has_session():
                 continue
             for test, truth in truths.items():
+                truth = truth(outcome) if callable(truth) else truth
                 for i, load in enumerate(bench.loads):
-                    found = outcome.session["tests"][test].get("loads", {}).get(load, {}).get("quantities", {})
-                    tally.add(found, {key: float(values[i]) for key, values in truth.items()})
+                    tally.add(case.found(outcome, test, load), {key: float(values[i]) for key, values in truth.items()})
             for test, truth in wholes.items():
-                tally.add(outcome.session["tests"][test].get("quantities", {}), truth)
+                # What the program itself chose (which rows, which lines) may be part of what the truth is of.
+                truth = truth(outcome) if callable(truth) else truth
+                tally.add(case.found(outcome, test), truth)
     return tally
 
 

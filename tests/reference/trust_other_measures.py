@@ -1,0 +1,194 @@
+"""Coverage of what takes two recordings, a row of frequencies or a long time: separation, source impedance, bursts, bandwidth,
+endurance, powers by meter. Cases in the form of trust_amplifier.py, whose effects go over them as well.
+
+Truth: circuit laws (a divider of source and load), analytic filters, Fourier integrals by quadrature.
+"""
+
+import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
+from scipy.optimize import brentq
+from trust_amplifier import GAIN, IDEAL_V, RATE, Case, drawn_ear, drifted, through
+
+from outside import bench as fine_bench
+from outside import closed_forms, laws, program
+from outside.many_channels import OUTPUT_V, RESISTOR_PERCENT, SCALE_PERCENT, Bench, in_band_v, placed, recorded
+
+
+class Separation(Case):
+    """One pair a recording. The mains' hum in the idle channel lies at three of the frequencies, and is up to as loud as what
+    comes over."""
+    name, channels, repeats = "separation", 2, 10
+    frequencies = [50.0, 70.0, 100.0, 300.0, 1000.0, 3000.0, 10000.0]
+    absent_allowed = tuple(f"separation at {f:g} Hz" for f in (50.0, 100.0, 300.0))
+
+    def test(self, bench):
+        return [{"id": "s", "measure": "separation", "driven": "l0", "idle": "l1", "drive_dbfs": -9.0, "frequencies_hz": self.frequencies}]
+
+    def bench_text(self, bench):
+        outputs = [{"name": name, "channel": channel, "volts_at_full_scale": OUTPUT_V, "maximum_dbfs": 0.0} for channel, name in ((1, "left"), (2, "right"))]
+        return bench.text(driven=["left", "right"], outputs=outputs)
+
+    def found(self, outcome, test, load=None):
+        node = outcome.session["tests"][test]
+        curve = node["curves"]["separation"]
+        points = zip(curve["frequency_hz"], curve["separation_db"], curve["expanded_uncertainty_db"])
+        return {**node["quantities"], **{f"separation at {f:g} Hz": {"value": db, "expanded_uncertainty": u} for f, db, u in points if db is not None}}
+
+    def trial(self, shop, bench, random, effect):
+        shared, stray_hz = 10 ** random.uniform(-4.3, -2.7), 10 ** random.uniform(6.5, 8.0)
+
+        def crosstalk(f):
+            return shared + 1j * np.asarray(f, float) / stray_hz
+        tone, rate = shop.tone("s")
+        ear = drawn_ear(random, effect, noise_v=10 ** random.uniform(-4.5, -3.5))
+        volts = drifted(IDEAL_V * tone, rate, effect)
+        mains = random.uniform(49.95, 50.05)
+        # Of one length, or they would be given clocks that differ by a few millionths.
+        driven, over = placed(np.pad(volts, (0, rate // 2)), rate, ear), placed(through(volts, rate, crosstalk), rate, ear)
+        time = np.arange(len(driven)) / ear.rate_hz
+        size = np.sqrt(2) * IDEAL_V / 4 * abs(crosstalk(50.0)) * 10 ** random.uniform(-1.5, 0.0)
+        for n, share in ((1, 1.0), (2, 0.6), (3, 0.4), (6, 0.2)):
+            over = over + size * share * np.sin(2 * np.pi * mains * n * time + random.uniform(0, 6.28))
+        samples = recorded(bench, [driven, over], ear, random, gains=np.array([bench.gain[0], 1.0]))
+        truth = {f"separation at {f:g} Hz": float(20 * np.log10(bench.gain[0] / abs(crosstalk(f)))) for f in self.frequencies}
+        truth["separation_1khz_db"] = truth["separation at 1000 Hz"]
+        return {"s": samples}, {}, {"s": truth}
+
+
+class SourceImpedance(Case):
+    """One output a pair of recordings. With a reference the impedance is complex, without one it is a resistance."""
+    channels, repeats = 1, 10
+    # What lies below three times its doubt is told as "below".
+    absent_allowed = ("output_impedance_1khz_ohm", "damping_factor_1khz")
+
+    def __init__(self, reference):
+        self.reference = reference
+        self.name = "output-impedance, " + ("with a reference" if reference else "without")
+
+    def test(self, bench):
+        more = {"reference": "in"} if self.reference else {}
+        response = {"measure": "response", "drive_dbfs": -16.0, **more}
+        return [{"id": "l", "loads": ["l0"], **response}, {"id": "u", "loads": ["o0"], **response},
+                {"id": "z", "measure": "output-impedance", "loaded": "l", "unloaded": "u"}]
+
+    def bench_text(self, bench):
+        inputs = [program.probe("p0", 1, volts_at_full_scale=float(bench.read_scale[0] / program.ATTENUATION), uncertainty_percent=SCALE_PERCENT)]
+        if self.reference:
+            inputs.append(program.probe("in", 2, role="reference", volts_at_full_scale=3.0, attenuation=1.0, uncertainty_percent=SCALE_PERCENT))
+        loads = [program.load("l0", float(bench.read_ohm[0]), "p0", uncertainty_percent=RESISTOR_PERCENT),
+                 {"name": "o0", "resistance_ohm": float("inf"), "plus": "p0"}]
+        return program.bench_text(loads=loads, inputs=inputs, sound={"sample_rate_hz": RATE})
+
+    def trial(self, shop, bench, random, effect):
+        ohm, henry = 10 ** random.uniform(-1.5, 0.0), random.uniform(0, 20e-6) if self.reference else 0.0
+        noise_v = 10 ** random.uniform(-3.5, -2.5)
+        samples = {}
+        for test in ("l", "u"):
+            tone, rate = shop.tone(test)
+            ear = drawn_ear(random, effect, noise_v=noise_v)
+
+            def gain(f):
+                return bench.ohm[0] / (bench.ohm[0] + ohm + 2j * np.pi * f * henry) if test == "l" else np.ones(len(f))
+            heard = recorded(bench, placed(drifted(through(IDEAL_V * tone, rate, gain), rate, effect), rate, ear), ear, random)
+            if self.reference:
+                volts = placed(OUTPUT_V * np.pad(tone, (0, rate // 2)), rate, ear)
+                begin = len(volts) - len(heard)
+                heard = np.column_stack([heard, volts[begin:] / 3.0 + 1e-5 * random.standard_normal(len(heard))])
+            samples[test] = heard
+        size = abs(ohm + 2j * np.pi * 1000 * henry)
+        return samples, {}, {"z": {"output_impedance_1khz_ohm": size, "damping_factor_1khz": bench.ohm[0] / size}}
+
+
+def at_one_percent(law, limit=0.01):
+    """Fourier amplitudes at the level where THD passes the limit."""
+    def form(level):
+        return closed_forms.by_quadrature(law, IDEAL_V * 10 ** (level / 20), 20, 1 << 14)
+    return form(brentq(lambda level: closed_forms.thd(form(level)) - limit, -14.0, 3.0, xtol=1e-9))
+
+
+class Bursts(Case):
+    """The rails sag: within a burst they are higher than with a tone that goes on."""
+    name, channels = "burst-power", 10
+
+    def test(self, bench):
+        return [{"id": "c", "measure": "clipping-power", "loads": bench.loads, "from_dbfs": -14.0, "to_dbfs": -1.5},
+                {"id": "b", "measure": "burst-power", "loads": bench.loads, "to_dbfs": -1.5, "continuous": "c"}]
+
+    def trial(self, shop, bench, random, effect):
+        samples, rms = {}, {}
+        noise_v, rail = 10 ** random.uniform(-3.5, -2.5), random.uniform(12.5, 16.0)
+        for test, higher in (("c", 1.0), ("b", random.uniform(1.0, 1.2))):
+            law = laws.uneven_rails(rail * higher, rail * higher * random.uniform(0.97, 1.0))
+            tone, rate = shop.tone(test)
+            analog = fine_bench.amplify(tone, rate, law, IDEAL_V)
+            ear = drawn_ear(random, effect, noise_v=noise_v)
+            samples[test] = recorded(bench, placed(drifted(analog.volts, analog.rate_hz, effect), analog.rate_hz, ear), ear, random)
+            rms[test] = closed_forms.rms(at_one_percent(law))
+        truth = {"burst_power_w": (bench.gain * rms["b"]) ** 2 / bench.ohm, "headroom_db": np.full(bench.channels, 20 * np.log10(rms["b"] / rms["c"]))}
+        return samples, {"b": truth}, {}
+
+
+def frequency_of(tone, rate, block_s=0.02):
+    """At each frame, by counting zeros block by block; 1 Hz where the tone is too slow or silent for that."""
+    block = int(block_s * rate)
+    whole = len(tone) // block * block
+    counts = np.sum(np.diff(np.signbit(tone[:whole]).reshape(-1, block).astype(np.int8), axis=1) != 0, axis=1)
+    nearest = np.array(Bandwidth.frequencies)[np.argmin(abs(np.log(np.maximum(counts, 1)[:, None] / (2 * block_s * np.array(Bandwidth.frequencies)))), 1)]
+    return np.concatenate([np.repeat(nearest, block), np.full(len(tone) - whole, 1.0)])
+
+
+class Bandwidth(Case):
+    """A hard clip, then a filter such as output transformers and coupling have."""
+    name, channels = "power-bandwidth", 8
+    frequencies = [20.0, 30.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 7000.0, 10000.0, 14000.0, 20000.0]
+
+    def test(self, bench):
+        return [{"id": "b", "measure": "power-bandwidth", "loads": bench.loads, "to_dbfs": -3.0}]
+
+    def found(self, outcome, test, load=None):
+        node = outcome.session["tests"][test]["loads"][load]
+        curve = node["curves"]["power"]
+        points = zip(curve["frequency_hz"], curve["power_w"], curve["power_expanded_uncertainty_w"])
+        return {**node["quantities"], **{f"power at {f:g} Hz": {"value": w, "expanded_uncertainty": u} for f, w, u in points if w is not None}}
+
+    def trial(self, shop, bench, random, effect):
+        rail, low, high = random.uniform(13.0, 16.0), random.uniform(22.0, 80.0), random.uniform(7500.0, 17000.0)
+        order, slews = random.integers(1, 3), random.random() < 0.5
+        law = laws.hard_clip(rail)
+
+        def transfer(f):
+            """Of first order, or Butterworth's of second; without its upper part where a slew rate makes the limit."""
+            below, above = 1j * low / np.maximum(np.asarray(f, float), 1e-9), 1j * np.asarray(f, float) / high * (not slews)
+            return 1 / ((1 - below) * (1 + above)) if order == 1 else 1 / ((1 - np.sqrt(2) * below + below**2) * (1 + np.sqrt(2) * above + above**2))
+
+        def slew(f):
+            """The peak that a slew rate allows falls with the frequency beyond a corner."""
+            return np.minimum(1.0, high / np.sqrt(2) / f) if slews else np.ones_like(f)
+
+        def form(level, f):
+            plain = closed_forms.by_quadrature(law, IDEAL_V * 10 ** (level / 20), 61, 1 << 13)
+            orders = np.arange(1, 62)
+            shaped = np.concatenate([[0.0], plain[1:] * abs(transfer(orders * f))])
+            shaped[1:][orders * f > 20000.0] = 0.0
+            return shaped
+
+        def level_at(f):
+            # Where the third harmonic lies beyond the band, the fall of gain that goes with the limit at 1 kHz tells it.
+            f = 1000.0 if 3 * f > 20000.0 else f
+            return brentq(lambda level: closed_forms.thd(form(level, f)) - 0.01, -14.0, 3.0, xtol=1e-9)
+
+        def watts(f):
+            return slew(f) ** 2 * np.sum(form(level_at(f), f)[1:] ** 2) / 2
+        tone, rate = shop.tone("b")
+        # A rail that is lower by a share is the same as a louder tone into the same rail, made smaller afterwards.
+        share = slew(frequency_of(tone, rate))
+        analog = fine_bench.amplify(tone / share, rate, law, IDEAL_V)
+        analog.volts *= np.repeat(share, len(analog.volts) // len(tone))
+        ear = drawn_ear(random, effect, noise_v=10 ** random.uniform(-3.5, -2.5))
+        volts = drifted(through(analog.volts, int(analog.rate_hz), transfer), analog.rate_hz, effect)
+        samples = recorded(bench, placed(volts, analog.rate_hz, ear), ear, random)
+        half, ones = watts(1000.0) / 2, np.ones(bench.channels)
+        # Up to the step of the definition at a third of the band the curve is one, beyond it another.
+        truth = {"lower_limit_hz": ones * brentq(lambda f: watts(f) - half, 12.0, 900.0), "upper_limit_hz": ones * brentq(lambda f: watts(f) - half, 6700.0, 20000.0)}
+        truth |= {f"power at {f:g} Hz": bench.gain**2 * watts(f) / bench.ohm for f in self.frequencies}
+        return {"b": samples}, {"b": truth}, {}
