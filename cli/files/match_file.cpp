@@ -7,6 +7,7 @@
 
 #include "cli/files/json_archive.h"
 #include "cli/files/plain_text.h"
+#include "cli/files/steady_number.h"
 #include "cli/files/toml_tree.h"
 
 namespace assay::cli {
@@ -82,8 +83,8 @@ std::string match_text(const InputMatch& match) {
                        match.driver_volts_per_unit};
     for (const MatchPoint& point : match.points) {
         record.frequency_hz.push_back(point.frequency_hz);
-        record.magnitude.push_back(std::abs(point.ratio));
-        record.phase_deg.push_back(std::arg(point.ratio) * degrees);
+        record.magnitude.push_back(steady_number(std::abs(point.ratio)));
+        record.phase_deg.push_back(steady_number(std::arg(point.ratio) * degrees));
         record.standard_uncertainty.push_back(std::sqrt(point.variance));
     }
     for (const auto& [source, changes] : match.relative_doubts) {
@@ -91,8 +92,8 @@ std::string match_text(const InputMatch& match) {
         auto& magnitudes = record.doubt_magnitude_percent.emplace_back();
         auto& phases = record.doubt_phase_deg.emplace_back();
         for (const std::complex<double>& change : changes) {
-            magnitudes.push_back(100.0 * change.real());
-            phases.push_back(change.imag() * degrees);
+            magnitudes.push_back(steady_number(100.0 * change.real()));
+            phases.push_back(steady_number(change.imag() * degrees));
         }
     }
     return record_text(record);

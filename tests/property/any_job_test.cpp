@@ -29,11 +29,6 @@ void none(const std::vector<std::string>& broken) {
     RC_ASSERT(broken.empty());
 }
 
-/// From the whole range from the first case on; a smaller seed is no simpler case.
-std::uint64_t drawn_seed() {
-    return *rc::gen::noShrink(rc::gen::resize(rc::kNominalSize, rc::gen::arbitrary<std::uint64_t>()));
-}
-
 /// Draws until a job passes the checks and is short enough to be played. Those before it are refused well, or
 /// planned.
 std::string try_case(std::uint64_t seed, bool keep) {
@@ -70,8 +65,8 @@ std::string try_case(std::uint64_t seed, bool keep) {
 
 RC_GTEST_PROP(AnyJob, RunsOrStopsWithANamedReason, ()) {
     const char* asked = std::getenv("ASSAY_CASE");
-    const std::string outcome =
-        asked != nullptr ? try_case(std::strtoull(asked, nullptr, 10), true) : try_case(drawn_seed(), false);
+    const std::string outcome = asked != nullptr ? try_case(std::strtoull(asked, nullptr, 10), true)
+                                                 : try_case(drawn::any_seed(), false);
     RC_TAG(outcome);
 }
 

@@ -2,6 +2,8 @@
 // shrinking would measure a job some hundred times.
 #pragma once
 
+#include <rapidcheck.h>
+
 #include <cmath>
 #include <cstdint>
 #include <random>
@@ -29,6 +31,10 @@ class Draw {
     }
     std::string word(const std::vector<std::string>& list) { return of(list); }
 
+    /// Any size and sign, all digits of a double in use: a text that drops one of them is found.
+    double any() { return (chance(0.5) ? 1.0 : -1.0) * decades(1e-12, 1e12); }
+    double any_positive() { return decades(1e-12, 1e12); }
+
     /// A value of a range with both ends allowed: often an end, seldom just beyond it.
     double within(double low, double high) {
         if (chance(0.003)) return std::nextafter(low, low - 1.0);
@@ -42,5 +48,13 @@ class Draw {
   private:
     std::mt19937_64 random_;
 };
+
+/// From the whole range from the first case on; a smaller seed is no simpler case.
+inline std::uint64_t any_seed() {
+    return *rc::gen::noShrink(rc::gen::resize(rc::kNominalSize, rc::gen::arbitrary<std::uint64_t>()));
+}
+inline Draw any_draw() {
+    return Draw(any_seed());
+}
 
 }  // namespace assay::drawn
