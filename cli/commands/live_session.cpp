@@ -12,11 +12,11 @@
 #include "capture/tone/staircase.h"
 #include "cli/commands/cautions.h"
 #include "cli/commands/jig_arrangement.h"
+#include "cli/commands/live_summary.h"
 #include "cli/commands/preflight.h"
 #include "cli/commands/progress.h"
 #include "cli/commands/sound_choice.h"
 #include "cli/commands/wiring_check.h"
-#include "cli/files/plain_text.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
 
@@ -38,43 +38,6 @@ bool share_a_probe(const capture::Load& a, const capture::Load& b) {
     const std::set<std::size_t> of_b = probes_of(b);
     const std::set<std::size_t> of_a = probes_of(a);
     return std::any_of(of_a.begin(), of_a.end(), [&](std::size_t probe) { return of_b.contains(probe); });
-}
-
-std::string names_of(const capture::Bench& bench, const std::vector<std::size_t>& loads) {
-    std::string names;
-    for (const std::size_t index : loads) {
-        const capture::Load& load = bench.loads[index];
-        names += (names.empty() ? "" : ", ") + load.name + (load.bare_input ? " (no load)" : "");
-    }
-    return names;
-}
-
-std::string summary(const Job& job, const capture::Bench& bench) {
-    std::string text = "What will be played:\n";
-    bool heard = false;
-    for (const Test& test : job.tests) {
-        const Measure* measure = find_measure(test.measure);
-        if (measure == nullptr || !measure->plays) continue;
-        const Setup setup{.bench = &bench,
-                          .test = &test,
-                          .tone_rate_hz = bench.sample_rate_hz,
-                          .named = {},
-                          .folder = {},
-                          .live = false};
-        const auto tone = measure->next(setup, {});
-        if (!tone) continue;
-        // A tone of silence has no level; the lowest that a tone can tell would read as one that is played.
-        const std::string level = tone->peak_dbfs() <= -200.0
-                                      ? std::string("silence")
-                                      : fmt::format("up to {:.1f} dBFS", tone->peak_dbfs());
-        text += fmt::format("  {:<20} {:<16} {}, at most {:.0f} s{}\n", test.id, test.measure, level,
-                            tone->duration_s(),
-                            test.loads.empty() ? std::string() : ", at " + names_of(bench, test.loads));
-        if (in_jig_of(test)) text += labelled_lines("    in the jig:", 16, in_the_jig(test), 80);
-        heard = heard || !test.loads.empty();
-    }
-    if (heard) text += "Before each set of loads or inputs the wiring is heard at -40 dBFS.\n";
-    return text + "Ctrl-C fades the tone out at any time.\n";
 }
 
 /// A level held for minutes needs to be known in watts before it sounds: nobody is quick enough afterwards.
@@ -136,7 +99,7 @@ Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options
 
 Result<void> LiveSession::introduce(const Job& job) {
     unit_ = job.unit;
-    say(manner_, cautions_text(job.unit.kind) + "\n" + summary(job, bench_));
+    say(manner_, cautions_text(job.unit.kind) + "\n" + live_summary(job, bench_));
     if (options_.yes) {
         in_jig_ = first_in_the_jig(job);
         return {};
