@@ -92,10 +92,19 @@ std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span
         outcome.run_minutes = rows[r - 1].minutes + share * outcome.resolution_minutes;
         break;
     }
-    outcome.fall_db = outcome.ended_by == HeldEnd::fall ? options.end_fall_db : fall_at(last);
     const double db_per_part = 20.0 / std::numbers::ln10;
     outcome.fall_doubt_db =
         db_per_part * std::hypot(rows[last].doubt_v / rows[last].total_v, rows.front().doubt_v / reference_v);
+    outcome.fall_db = outcome.ended_by == HeldEnd::fall ? options.end_fall_db : fall_at(last);
+    if (outcome.ended_by != HeldEnd::fall && last > 0) {
+        // A row stands for its middle: from the last one to the end the fall goes on as it did before it,
+        // half as fast to half as fast again, taken as rectangular (JCGM 100, 4.3.7).
+        const double slope =
+            (fall_at(last) - fall_at(last - 1)) / (rows[last].minutes - rows[last - 1].minutes);
+        const double beyond = slope * std::max(outcome.run_minutes - rows[last].minutes, 0.0);
+        outcome.fall_db += beyond;
+        outcome.fall_doubt_db = std::hypot(outcome.fall_doubt_db, 0.5 * beyond / std::numbers::sqrt3);
+    }
     return outcome;
 }
 

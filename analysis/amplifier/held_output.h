@@ -32,7 +32,7 @@ struct HeldOutcome {
     HeldEnd ended_by = HeldEnd::time;
     double run_minutes = 0.0;  // until the end; of recording_ended, what was heard
     double resolution_minutes = 0.0;
-    double fall_db = 0.0;  // at the last row before the end
+    double fall_db = 0.0;  // at the end, by straight lines from the last rows before it
     double fall_doubt_db = 0.0;
     std::size_t returns = 0;  // how often the output came back after a cut-out
 };

@@ -63,10 +63,12 @@ class Tally:
         report.check(not bad, f"{name}: every interval holds the truth and is no wider than need be", "; ".join(bad))
 
     def lines(self):
-        """(quantity, trials, absent, held in %, median of |error| over the interval) without judgement."""
+        """(quantity, trials, absent, held in %, median of |error| over the interval, median of error, of the truth) without
+        judgement."""
         for key in self.error:
-            error, stated = np.abs(self.error[key]), np.array(self.stated[key])
+            error, stated = np.array(self.error[key]), np.array(self.stated[key])
             if len(error) == 0:
-                yield key, 0, self.absent[key], np.nan, np.nan
+                yield key, 0, self.absent[key], np.nan, np.nan, np.nan, np.nan
                 continue
-            yield key, len(error), self.absent[key], 100 * np.mean(error <= stated), np.median(error / np.maximum(stated, 1e-300))
+            yield (key, len(error), self.absent[key], 100 * np.mean(abs(error) <= stated), np.median(abs(error) / np.maximum(stated, 1e-300)),
+                   np.median(error), np.median(self.truth[key]))

@@ -6,10 +6,18 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 import trust_amplifier  # noqa: E402
+import trust_jig  # noqa: E402
+import trust_other_measures  # noqa: E402
+import trust_quantities  # noqa: E402
 import trust_tables  # noqa: E402
 from outside.report import Report  # noqa: E402
 
 report = Report("Coverage of the amplifier's numbers, short form")
 report.guarded("coverage", lambda: trust_amplifier.coverage(report, 1, 7))
+pair = trust_other_measures.Separation()
+pair.repeats = 3
+report.guarded("two channels", lambda: trust_amplifier.coverage(report, 1, 7, [pair]))
+report.guarded("meter", lambda: trust_jig.meter_power(report, 60, 7))
+report.guarded("all quantities", lambda: trust_quantities.check(report))
 report.guarded("effects", lambda: trust_tables.under_effects(report, 1, 7, trust_amplifier.CASES[:1], trust_amplifier.EFFECTS[:1]))
 report.finish()

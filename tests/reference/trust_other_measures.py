@@ -192,3 +192,45 @@ class Bandwidth(Case):
         truth = {"lower_limit_hz": ones * brentq(lambda f: watts(f) - half, 12.0, 900.0), "upper_limit_hz": ones * brentq(lambda f: watts(f) - half, 6700.0, 20000.0)}
         truth |= {f"power at {f:g} Hz": bench.gain**2 * watts(f) / bench.ohm for f in self.frequencies}
         return {"b": samples}, {"b": truth}, {}
+
+
+class Endurance(Case):
+    """A minute. A third of the channels falls a little, a third falls through the limit of 1 dB, a third cuts out."""
+    name, channels = "endurance", 9
+
+    def test(self, bench):
+        return [{"id": "e", "measure": "endurance", "loads": bench.loads, "minutes": 1.0, "drive_dbfs": -9.0}]
+
+    def trial(self, shop, bench, random, effect):
+        tone, rate = shop.tone("e")
+        time = np.arange(len(tone)) / rate - np.argmax(abs(tone) > 1e-4) / rate
+        falls, ends, parts = [], [], []
+        for i in range(bench.channels):
+            most_db, slow_s = (random.uniform(0.1, 0.9) if i % 3 != 1 else random.uniform(1.3, 2.5)), random.uniform(20.0, 100.0)
+            falls.append(lambda t, most_db=most_db, slow_s=slow_s: most_db * -np.expm1(-np.maximum(t, 0) / slow_s) / -np.expm1(-60.0 / slow_s))
+            ends.append(60.0 if i % 3 != 2 else random.uniform(20.0, 55.0))
+        ear = drawn_ear(random, effect, noise_v=10 ** random.uniform(-3.0, -2.0))
+        for fall, end in zip(falls, ends):
+            parts.append(placed(drifted(IDEAL_V * tone * 10 ** (-fall(time) / 20) * (time < end), rate, effect), rate, ear))
+        samples = recorded(bench, parts, ear, random)
+        peak = IDEAL_V * 10 ** (-9.0 / 20)
+
+        def truth(outcome):
+            found = {key: [] for key in ("run_minutes", "output_fall_db", "mean_power_w", "load_energy_wh")}
+            for i, load in enumerate(bench.loads):
+                # The fall counts from the middle one of the first three rows of the log.
+                rows = outcome.session["tests"]["e"]["loads"][load]["curves"]["log"]["minutes"]
+                first = 60 * sorted(rows[:3])[1]
+                end = brentq(lambda t, i=i, first=first: falls[i](t) - falls[i](first) - 1.0, 0.0, 60.0) if i % 3 == 1 else ends[i]
+                fine = np.linspace(0.0, end, 4001)
+                watts = np.mean((bench.gain[i] * peak) ** 2 / 2 * 10 ** (-falls[i](fine) / 10)) / bench.ohm[i]
+                # A minute that was filled is what was asked for, and no measurement; nor is the limit itself.
+                found["run_minutes"].append(np.nan if i % 3 == 0 else end / 60)
+                found["output_fall_db"].append(np.nan if i % 3 == 1 else falls[i](end) - falls[i](first))
+                found["mean_power_w"].append(watts)
+                found["load_energy_wh"].append(watts * end / 3600)
+            return found
+        return {"e": samples}, {"e": truth}, {}
+
+
+CASES = [Separation(), SourceImpedance(False), SourceImpedance(True), Bursts(), Bandwidth(), Endurance()]
