@@ -7,10 +7,6 @@
 
 namespace assay::cli {
 
-std::string plain_number(double value) {
-    return fmt::format("{}", value);
-}
-
 void Complaints::add(int line, std::string text, std::string mend) {
     all_.push_back({line, std::move(text), std::move(mend)});
 }

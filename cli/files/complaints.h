@@ -48,7 +48,4 @@ Range positive(std::string unit, double maximum);
 Range from_to(double minimum, double maximum, std::string unit);
 Range whole_from_to(double minimum, double maximum);
 
-/// A number as a person would write it.
-std::string plain_number(double value);
-
 }  // namespace assay::cli

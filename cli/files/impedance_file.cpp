@@ -5,13 +5,11 @@
 #include <algorithm>
 #include <charconv>
 #include <cmath>
-#include <fstream>
-#include <sstream>
 
-#include "cli/files/complaints.h"
 #include "cli/files/impedance_rows.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/utf8.h"
+#include "cli/files/whole_file.h"
 
 namespace assay::cli {
 
@@ -20,7 +18,7 @@ using capture::FaultKind;
 
 namespace {
 
-constexpr std::uintmax_t most_bytes = 16U << 20U;
+constexpr std::size_t most_bytes = 16U << 20U;
 constexpr std::size_t fewest_points = 3;
 constexpr double highest_hz = 1e9;
 constexpr double highest_ohm = 1e9;
@@ -31,12 +29,12 @@ bool is_touchstone(const std::string& name) {
 
 capture::Result<void> check_row(const std::string& name, const ImpedanceRow& row) {
     if (!(row.frequency_hz > 0.0) || row.frequency_hz > highest_hz) {
-        return wrong_line(name, row.line, "frequency " + plain_number(row.frequency_hz) + " Hz",
+        return wrong_line(name, row.line, fmt::format("frequency {} Hz", row.frequency_hz),
                           "a curve has frequencies above 0 and up to 1e9 Hz; take the line out");
     }
     const double magnitude_ohm = std::abs(row.z_ohm);
     if (!(magnitude_ohm > 0.0) || magnitude_ohm > highest_ohm) {
-        return wrong_line(name, row.line, "impedance of " + plain_number(magnitude_ohm) + " ohm",
+        return wrong_line(name, row.line, fmt::format("impedance of {} ohm", magnitude_ohm),
                           "an impedance lies above 0 and up to 1e9 ohm; check columns and units");
     }
     return {};
@@ -140,25 +138,21 @@ capture::Result<analysis::ImpedanceCurve> parse_impedance(const std::string& nam
 }
 
 capture::Result<analysis::ImpedanceCurve> read_impedance_file(const std::filesystem::path& path) {
+    const auto text = whole_file(path, most_bytes);
+    if (text) return parse_impedance(path.string(), *text);
     const std::string name = visible_text(path.string(), 200);
-    std::error_code error;
-    if (!std::filesystem::is_regular_file(path, error)) {
-        return fail(FaultKind::bad_input_file, name + ": there is no such file",
-                    "name the file of an impedance curve: CSV, text or Touchstone (.s1p)");
+    switch (text.error()) {
+        case ReadTrouble::missing:
+            return fail(FaultKind::bad_input_file, name + ": there is no such file",
+                        "name the file of an impedance curve: CSV, text or Touchstone (.s1p)");
+        case ReadTrouble::too_large:
+            return fail(FaultKind::bad_input_file,
+                        name + ": is larger than 16 MB, too large for an impedance curve",
+                        "export fewer points; a few hundred are plenty");
+        case ReadTrouble::unreadable:
+            break;
     }
-    const std::uintmax_t size = std::filesystem::file_size(path, error);
-    if (error || size > most_bytes) {
-        return fail(FaultKind::bad_input_file,
-                    name + ": is larger than 16 MB, too large for an impedance curve",
-                    "export fewer points; a few hundred are plenty");
-    }
-    std::ifstream stream(path, std::ios::binary);
-    std::ostringstream content;
-    if (size > 0) content << stream.rdbuf();
-    if (!stream || !content) {
-        return fail(FaultKind::bad_input_file, name + ": cannot be read", "check its permissions");
-    }
-    return parse_impedance(path.string(), content.str());
+    return fail(FaultKind::bad_input_file, name + ": cannot be read", "check its permissions");
 }
 
 }  // namespace assay::cli

@@ -66,7 +66,7 @@ void read_controls(const TomlNode& node, TomlTable& table, Test& test) {
     std::string positions;
     for (const auto& [name, position] : controls->entries) {
         std::string text = position.text;
-        if (position.type == TomlNode::Type::number) text = plain_number(position.number);
+        if (position.type == TomlNode::Type::number) text = fmt::format("{}", position.number);
         if (position.type == TomlNode::Type::boolean) text = position.boolean ? "on" : "off";
         if (text.empty() || position.type == TomlNode::Type::array ||
             position.type == TomlNode::Type::table) {

@@ -1,11 +1,9 @@
 #include "cli/files/photograph.h"
 
-#include <fmt/format.h>
-
-#include <fstream>
-#include <sstream>
+#include <utility>
 
 #include "cli/files/plain_text.h"
+#include "cli/files/whole_file.h"
 
 namespace assay::cli {
 
@@ -21,28 +19,25 @@ std::string photograph_type(std::string_view bytes) {
 
 capture::Result<std::string> read_photograph(const std::filesystem::path& path) {
     const std::string shown = visible_text(path.string(), 200);
-    std::error_code error;
-    if (!std::filesystem::is_regular_file(path, error)) {
-        return fail(FaultKind::bad_input_file, shown + ": there is no such file",
-                    "give its name as seen from the job file's folder");
+    auto bytes = whole_file(path, most_photograph_bytes);
+    if (!bytes) {
+        switch (bytes.error()) {
+            case ReadTrouble::missing:
+                return fail(FaultKind::bad_input_file, shown + ": there is no such file",
+                            "give its name as seen from the job file's folder");
+            case ReadTrouble::too_large:
+                return fail(FaultKind::bad_input_file, shown + ": is larger than 8 MiB",
+                            "scale it down: 1600 pixels across show enough");
+            case ReadTrouble::unreadable:
+                break;
+        }
+        return fail(FaultKind::bad_input_file, shown + ": cannot be read", "check its permissions");
     }
-    const std::uintmax_t size = std::filesystem::file_size(path, error);
-    if (error || size > most_photograph_bytes) {
-        return fail(
-            FaultKind::bad_input_file,
-            fmt::format("{}: is larger than 8 MB ({:.1f} MB)", shown, static_cast<double>(size) / 1e6),
-            "scale it down: 1600 pixels across show enough");
-    }
-    std::ifstream file(path, std::ios::binary);
-    std::ostringstream content;
-    if (size > 0) content << file.rdbuf();
-    if (!file || !content) return fail(FaultKind::bad_input_file, shown + ": cannot be read");
-    std::string bytes = content.str();
-    if (photograph_type(bytes).empty()) {
+    if (photograph_type(*bytes).empty()) {
         return fail(FaultKind::bad_input_file, shown + ": is no JPEG and no PNG picture",
                     "save it as one of these");
     }
-    return bytes;
+    return std::move(*bytes);
 }
 
 std::string data_address(std::string_view bytes) {

@@ -1,14 +1,14 @@
 #include "cli/files/session_file.h"
 
 #include <cassert>
-#include <fstream>
 #include <limits>
-#include <sstream>
 
 #include "cli/files/basis.h"
+#include "cli/files/job_reader.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 #include "cli/files/session_describe.h"
+#include "cli/files/whole_file.h"
 
 namespace assay::cli {
 
@@ -78,7 +78,7 @@ namespace {
 
 constexpr const char* schema = "assay-session-1";
 // A long staircase with curves and eight loads stays below a megabyte; what is larger is no session file.
-constexpr std::uintmax_t most_bytes = 64U << 20U;
+constexpr std::size_t most_bytes = 64U << 20U;
 
 /// What was measured at bare inputs stands under a key of its own; so does what a line unit's test lost.
 std::string loads_key(const Session& session, const TestResult& result) {
@@ -128,12 +128,6 @@ Json session_document(const Session& session, Trouble& trouble) {
     return document;
 }
 
-/// Ids are names of files too: what is none must not come in by a session from elsewhere.
-bool is_test_id(const std::string& id) {
-    const auto allowed = "abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_";
-    return !id.empty() && id.size() <= 200 && id.find_first_not_of(allowed) == std::string::npos;
-}
-
 void read_tests(JsonReader& archive, const std::filesystem::path& folder, Session& session) {
     Trouble& trouble = archive.trouble();
     const std::string key = "tests";
@@ -145,7 +139,9 @@ void read_tests(JsonReader& archive, const std::filesystem::path& folder, Sessio
         const std::string& id = entry.key();
         const Place place{&tests_place, &id, 0};
         JsonReader test(*entry, place, trouble);
-        if (!is_test_id(id)) return trouble.note(place, "is no test id (letters, digits, '-', '_')");
+        // Ids are names of files too: what is none must not come in by a session from elsewhere.
+        if (const std::string wrong = id_fault(id); !wrong.empty())
+            return trouble.note(place, "is no test id: it " + wrong);
         session.tests.push_back({id, {}, {}});
         read_result(test, session.tests.back().result);
         const std::string takes_key = "takes";
@@ -225,27 +221,23 @@ capture::Result<void> write_session(const Session& session, const std::filesyste
 
 capture::Result<Session> read_session(const std::filesystem::path& folder) {
     const std::filesystem::path file = folder / "session.json";
-    std::error_code error;
-    if (!std::filesystem::is_regular_file(file, error)) {
+    const auto text = whole_file(file, most_bytes);
+    if (!text && text.error() == ReadTrouble::missing) {
         return fail(FaultKind::bad_input_file, visible_text(file.string(), 200) + ": there is no such file",
                     "name the folder of a finished session (the one given to --into)");
     }
-    const std::uintmax_t size = std::filesystem::file_size(file, error);
-    if (error || size > most_bytes) return damaged(file, "is too large to be a session");
-    std::ifstream stream(file, std::ios::binary);
-    std::ostringstream content;
-    if (size > 0) content << stream.rdbuf();
-    if (!stream || !content) return damaged(file, "cannot be read");
-    const std::string text = content.str();
+    if (!text)
+        return damaged(
+            file, text.error() == ReadTrouble::too_large ? "is too large to be a session" : "cannot be read");
     try {
-        const Json document = Json::parse(text);
+        const Json document = Json::parse(*text);
         Session session;
         Trouble trouble;
         read_document(document, folder, session, trouble);
         if (trouble.first) return damaged(file, *trouble.first);
         return session;
     } catch (const Json::parse_error& wrong) {
-        return damaged(file, line_and_column(text, wrong.byte) + ": is not JSON from here on");
+        return damaged(file, line_and_column(*text, wrong.byte) + ": is not JSON from here on");
     } catch (const Json::exception&) {
         return damaged(file, "holds a value that cannot be read");
     }

@@ -125,15 +125,11 @@ capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into
     };
     std::set<std::string> names;
     std::string top;
-    bool ended = false;
-    while (!ended) {
+    while (true) {
         UstarBlock block{};
         in.read(block.data(), static_cast<std::streamsize>(block.size()));
         if (in.gcount() != static_cast<std::streamsize>(block.size())) return refuse("breaks off");
-        if (block == UstarBlock{}) {
-            ended = true;
-            break;
-        }
+        if (block == UstarBlock{}) break;
         const auto entry = ustar_entry(block);
         if (!entry) return refuse("holds a header that the program does not write");
         const std::size_t slash = entry->path.find('/');

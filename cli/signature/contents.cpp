@@ -3,14 +3,13 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <fstream>
 #include <map>
-#include <sstream>
 
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 #include "cli/files/session_describe.h"
 #include "cli/files/utf8.h"
+#include "cli/files/whole_file.h"
 #include "cli/signature/file_entry_json.h"
 #include "cli/signature/hash.h"
 
@@ -24,12 +23,6 @@ namespace {
 
 constexpr const char* schema = "assay-contents-1";
 constexpr std::size_t most_files = 2000;
-constexpr std::size_t hash_bytes = 32;
-
-tl::unexpected<capture::Fault> damaged(const std::string& name, const std::string& what) {
-    return fail(FaultKind::verification, visible_text(name, 200) + ": " + what,
-                "it was changed since the program wrote it: ask for an undamaged copy");
-}
 
 std::string size_text(std::uintmax_t bytes) {
     return fmt::format("{} bytes", bytes);
@@ -119,6 +112,11 @@ std::string contents_text(const Contents& contents) {
     return json_text(document);
 }
 
+tl::unexpected<capture::Fault> damaged(const std::string& name, const std::string& what) {
+    return fail(FaultKind::verification, visible_text(name, 200) + ": " + what,
+                "it was changed since the program wrote it: ask for an undamaged copy");
+}
+
 capture::Result<Contents> contents_of_text(const std::string& text, const std::string& name) {
     Contents contents;
     try {
@@ -144,7 +142,7 @@ capture::Result<Contents> contents_of_text(const std::string& text, const std::s
 }
 
 std::string contents_fingerprint(const std::string& contents_json) {
-    return fingerprint(blake2b(contents_json, hash_bytes));
+    return fingerprint(blake2b(contents_json));
 }
 
 capture::Result<std::string> write_contents(const fs::path& folder, const std::string& number) {
@@ -188,16 +186,10 @@ capture::Result<std::string> read_whole(const fs::path& path, std::size_t most) 
     if (!fs::is_regular_file(fs::symlink_status(path, error))) {
         return fail(FaultKind::bad_input_file, shown + ": there is no such file");
     }
-    std::ifstream file(path, std::ios::binary);
-    std::string text;
-    std::vector<char> buffer(std::size_t{1} << 16U);
-    while (file && text.size() <= most) {
-        file.read(buffer.data(), static_cast<std::streamsize>(buffer.size()));
-        text.append(buffer.data(), static_cast<std::size_t>(file.gcount()));
-    }
-    if (text.size() > most) return fail(FaultKind::bad_input_file, shown + ": is too large");
-    if (!file.eof()) return fail(FaultKind::bad_input_file, shown + ": cannot be read");
-    return text;
+    auto text = whole_file(path, most);
+    if (text) return std::move(*text);
+    return fail(FaultKind::bad_input_file,
+                shown + (text.error() == ReadTrouble::too_large ? ": is too large" : ": cannot be read"));
 }
 
 }  // namespace assay::cli

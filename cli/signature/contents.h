@@ -44,6 +44,9 @@ bool is_safe_path(const std::string& path);
 std::string contents_text(const Contents& contents);
 [[nodiscard]] capture::Result<Contents> contents_of_text(const std::string& text, const std::string& name);
 
+/// A file that is not as the program writes it: fault of kind verification.
+tl::unexpected<capture::Fault> damaged(const std::string& name, const std::string& what);
+
 /// "7K3M-Q2XV-...": of the text of contents.json.
 std::string contents_fingerprint(const std::string& contents_json);
 
@@ -60,7 +63,7 @@ struct FileTrouble {
 std::vector<FileTrouble> compare_files(const std::vector<FileEntry>& listed,
                                        const std::vector<FileEntry>& found);
 
-/// A whole file of at most `most` bytes; fault of kind bad_input_file.
+/// A whole file of at most `most` bytes, and no link to one; fault of kind bad_input_file.
 [[nodiscard]] capture::Result<std::string> read_whole(const std::filesystem::path& path, std::size_t most);
 
 }  // namespace assay::cli

@@ -5,14 +5,11 @@
 #include <array>
 #include <cassert>
 #include <fstream>
-#include <memory>
 
 #include "cli/files/plain_text.h"
 
 namespace assay::cli {
 namespace {
-
-constexpr std::size_t hash_bytes = 32;
 
 const unsigned char* bytes_of(std::string_view text) {
     return reinterpret_cast<const unsigned char*>(text.data());
@@ -29,7 +26,7 @@ Bytes blake2b(std::string_view message, std::size_t size, std::string_view key) 
 }
 
 std::string hash_text(std::string_view message) {
-    return hex_text(blake2b(message, hash_bytes));
+    return hex_text(blake2b(message));
 }
 
 capture::Result<FileHash> hash_file(const std::filesystem::path& path) {

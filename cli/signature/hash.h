@@ -14,10 +14,13 @@ namespace assay::cli {
 
 using Bytes = std::vector<std::uint8_t>;
 
-/// `size` from 16 to 64 bytes; `key` empty or up to 64 bytes.
-Bytes blake2b(std::string_view message, std::size_t size, std::string_view key = {});
+/// Of the hash that is used throughout: BLAKE2b-256.
+constexpr std::size_t hash_bytes = 32;
 
-/// The hash used throughout: BLAKE2b with 32 bytes, as 64 small hexadecimal digits.
+/// `size` from 16 to 64 bytes; `key` empty or up to 64 bytes.
+Bytes blake2b(std::string_view message, std::size_t size = hash_bytes, std::string_view key = {});
+
+/// BLAKE2b-256 as 64 small hexadecimal digits.
 std::string hash_text(std::string_view message);
 
 struct FileHash {

@@ -42,7 +42,7 @@ capture::Result<KeyPair> key_of_text(const std::filesystem::path& file, std::str
 
 }  // namespace
 
-KeyPair key_from_seed(const std::array<std::uint8_t, 32>& seed) {
+KeyPair key_from_seed(const std::array<std::uint8_t, seed_bytes>& seed) {
     static_assert(crypto_sign_SECRETKEYBYTES == 64 && crypto_sign_SEEDBYTES == seed_bytes);
     KeyPair key;
     crypto_sign_seed_keypair(key.public_key.data(), key.secret.data(), seed.data());
@@ -64,7 +64,7 @@ bool signature_fits(const PublicKey& key, std::string_view message, const Signat
 
 std::string key_fingerprint(const PublicKey& key) {
     const std::string_view text(reinterpret_cast<const char*>(key.data()), key.size());
-    return fingerprint(blake2b(text, 32));
+    return fingerprint(blake2b(text));
 }
 
 capture::Result<std::filesystem::path> key_folder() {

@@ -9,9 +9,6 @@
 
 namespace assay::cli {
 
-using capture::fail;
-using capture::FaultKind;
-
 namespace {
 
 constexpr const char* schema = "assay-signature-1";
@@ -33,11 +30,6 @@ bool take_hex(const std::string& text, std::array<std::uint8_t, size>& out) {
     if (bytes.empty()) return false;
     std::copy(bytes.begin(), bytes.end(), out.begin());
     return true;
-}
-
-tl::unexpected<capture::Fault> damaged(const std::string& name, const std::string& what) {
-    return fail(FaultKind::verification, visible_text(name, 200) + ": " + what,
-                "it was changed since the program wrote it: ask for an undamaged copy");
 }
 
 }  // namespace

@@ -3,8 +3,8 @@
 //
 //   signature        of "assay contents 1\n" and the bytes of contents.json
 //   pages_signature  of "assay pages 1\n", the BLAKE2b-256 of contents.json in hexadecimal, "\n", and for
-//   each page
-//                    its hash, two spaces, its path, "\n"
+//   each
+//                    page its hash, two spaces, its path, "\n"
 //
 // The pages carry the fingerprints of contents and key, and so are written between the two.
 #pragma once

@@ -1,0 +1,25 @@
+#include "cli/files/whole_file.h"
+
+#include <algorithm>
+#include <array>
+#include <fstream>
+
+namespace assay::cli {
+
+tl::expected<std::string, ReadTrouble> whole_file(const std::filesystem::path& path, std::size_t most_bytes) {
+    std::error_code error;
+    if (!std::filesystem::is_regular_file(path, error)) return tl::unexpected(ReadTrouble::missing);
+    std::ifstream file(path, std::ios::binary);
+    std::string bytes;
+    std::array<char, 65536> buffer{};
+    while (file && bytes.size() <= most_bytes) {
+        const std::size_t wanted = std::min(buffer.size(), most_bytes + 1 - bytes.size());
+        file.read(buffer.data(), static_cast<std::streamsize>(wanted));
+        bytes.append(buffer.data(), static_cast<std::size_t>(file.gcount()));
+    }
+    if (bytes.size() > most_bytes) return tl::unexpected(ReadTrouble::too_large);
+    if (!file.eof()) return tl::unexpected(ReadTrouble::unreadable);
+    return bytes;
+}
+
+}  // namespace assay::cli
