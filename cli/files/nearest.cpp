@@ -2,6 +2,7 @@
 
 #include <algorithm>
 
+#include "cli/files/plain_text.h"
 #include "cli/files/utf8.h"
 
 namespace assay::cli {
@@ -12,12 +13,6 @@ constexpr std::size_t longest_word = 64;
 constexpr std::size_t shortest_beginning = 3;
 constexpr std::size_t most_listed = 12;
 constexpr std::size_t most_quoted = 60;
-
-// Controls, and the marks of Unicode that are invisible or turn the direction of writing.
-bool unprintable(char32_t c) {
-    return c < 0x20 || (c >= 0x7F && c < 0xA0) || (c >= 0x200B && c <= 0x200F) ||
-           (c >= 0x2028 && c <= 0x202E) || (c >= 0x2060 && c <= 0x206F) || c == 0xFEFF;
-}
 }  // namespace
 
 std::size_t edit_distance(std::string_view first, std::string_view second) {
@@ -84,7 +79,7 @@ std::string in_quotes(std::string_view text) {
             break;
         }
         const Utf8Character c = next_character(text, position);
-        if (!c.valid || unprintable(c.code)) {
+        if (!c.valid || is_hidden(c.code)) {
             out += '?';
         } else {
             out += text.substr(position, c.bytes);

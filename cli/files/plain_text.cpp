@@ -19,31 +19,6 @@ bool in_ranges(char32_t code, const std::array<std::pair<char32_t, char32_t>, si
     return false;
 }
 
-/// Characters that a reader cannot see, or that change how others are seen (Unicode 15: categories Cc, Cf,
-/// Zl, Zp, Co and the fillers, as far as they are in use).
-bool is_hidden(char32_t code) {
-    constexpr std::array<std::pair<char32_t, char32_t>, 17> ranges{{
-        {0x00, 0x1F},
-        {0x7F, 0x9F},
-        {0xAD, 0xAD},
-        {0x34F, 0x34F},
-        {0x61C, 0x61C},
-        {0x115F, 0x1160},
-        {0x17B4, 0x17B5},
-        {0x180B, 0x180F},
-        {0x200B, 0x200F},
-        {0x2028, 0x202E},
-        {0x2060, 0x206F},
-        {0x3164, 0x3164},
-        {0xE000, 0xF8FF},
-        {0xFE00, 0xFE0F},
-        {0xFEFF, 0xFEFF},
-        {0xFFF0, 0xFFFB},
-        {0xE0000, 0x10FFFF},
-    }};
-    return in_ranges(code, ranges);
-}
-
 bool is_combining(char32_t code) {
     constexpr std::array<std::pair<char32_t, char32_t>, 6> ranges{{{0x300, 0x36F},
                                                                    {0x483, 0x489},
@@ -113,6 +88,29 @@ std::vector<std::string> words_of(std::string_view text) {
 }
 
 }  // namespace
+
+bool is_hidden(char32_t code) {
+    constexpr std::array<std::pair<char32_t, char32_t>, 17> ranges{{
+        {0x00, 0x1F},
+        {0x7F, 0x9F},
+        {0xAD, 0xAD},
+        {0x34F, 0x34F},
+        {0x61C, 0x61C},
+        {0x115F, 0x1160},
+        {0x17B4, 0x17B5},
+        {0x180B, 0x180F},
+        {0x200B, 0x200F},
+        {0x2028, 0x202E},
+        {0x2060, 0x206F},
+        {0x3164, 0x3164},
+        {0xE000, 0xF8FF},
+        {0xFE00, 0xFE0F},
+        {0xFEFF, 0xFEFF},
+        {0xFFF0, 0xFFFB},
+        {0xE0000, 0x10FFFF},
+    }};
+    return in_ranges(code, ranges);
+}
 
 std::string visible_text(std::string_view text, std::size_t most) {
     std::string shown;

@@ -7,6 +7,10 @@
 
 namespace assay::cli {
 
+/// Characters that a reader cannot see, or that change how others are seen (Unicode 15: categories Cc, Cf,
+/// Zl, Zp, Co and the fillers, as far as they are in use).
+bool is_hidden(char32_t code);
+
 /// Line breaks and tabs become a space; control characters, marks of writing direction, characters without a
 /// width and bytes that are not UTF-8 become U+FFFD; what is longer than `most` characters is cut, and says
 /// so.
