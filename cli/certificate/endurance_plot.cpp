@@ -17,10 +17,10 @@ struct Column {
     std::string_view unit;
     bool from_zero = false;
 };
-constexpr std::array<Column, 4> columns{{{"voltage_v", "output (RMS)", "V", true},
-                                         {"power_w", "power", "W", true},
-                                         {"thd_percent", "THD", "%", false},
-                                         {"supply_v", "supply", "V", true}}};
+constexpr auto columns = std::to_array<Column>({{"voltage_v", "output (RMS)", "V", true},
+                                                {"power_w", "power", "W", true},
+                                                {"thd_percent", "THD", "%", false},
+                                                {"supply_v", "supply", "V", true}});
 
 }  // namespace
 

@@ -25,7 +25,7 @@ struct Kind {
     bool log_y = false;
     std::string_view caption;
 };
-constexpr std::array<Kind, 3> kinds{
+constexpr auto kinds = std::to_array<Kind>(
     {{"response", "response", "magnitude_db", "response", "gain", "dB", false,
       "Gain against frequency. Flat is even; the thin lines stand 1 and 3 dB below the gain at 1 kHz. "
       "Dotted, to the scale on the right: phase."},
@@ -35,7 +35,7 @@ constexpr std::array<Kind, 3> kinds{
      {"output-impedance", "output_impedance", "magnitude_ohm", "output-impedance", "output impedance", "Ω",
       true,
       "Output impedance against frequency: the lower, the firmer the hold on the loudspeaker. Pale: "
-      "uncertainty."}}};
+      "uncertainty."}});
 
 std::vector<PlotRule> claims_of(const Session& session, const TestRecord& record) {
     std::vector<PlotRule> all;

@@ -15,7 +15,7 @@ struct Explained {
     std::string_view meaning;
 };
 
-constexpr std::array<Explained, 17> explained{{
+constexpr auto explained = std::to_array<Explained>({
     {{"thd", "power_at_", "voltage_at_", "harmonic"},
      "Distortion (THD)",
      "what the unit adds to a pure tone, as a share of it"},
@@ -54,7 +54,7 @@ constexpr std::array<Explained, 17> explained{{
      "Sensitivity",
      "how loud the driver is at a metre; 3 dB more is as good as twice the amplifier"},
     {{"bl_tm"}, "Bl", "the strength of magnet and coil together"},
-}};
+});
 
 bool is_about(const Explained& entry, const std::string& name) {
     return std::any_of(entry.beginnings.begin(), entry.beginnings.end(), [&](std::string_view beginning) {

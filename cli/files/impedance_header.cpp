@@ -18,13 +18,13 @@ struct Synonym {
     std::string_view means;
 };
 
-constexpr std::array<Synonym, 22> units{{
+constexpr auto units = std::to_array<Synonym>({
     {"hz", "hz"},     {"hertz", "hz"},   {"khz", "khz"},     {"ohm", "ohm"},     {"ohms", "ohm"},
     {"kohm", "kohm"}, {"kohms", "kohm"}, {"mohm", "mohm"},   {"mohms", "mohm"},  {"milliohm", "mohm"},
     {"deg", "deg"},   {"degs", "deg"},   {"degree", "deg"},  {"degrees", "deg"}, {"rad", "rad"},
     {"rads", "rad"},  {"radian", "rad"}, {"radians", "rad"}, {"db", "db"},       {"dbohm", "db"},
     {"mhz", "mhz"},   {"ghz", "ghz"},
-}};
+});
 
 // Letters stay letters; the signs for ohm and degree become words; all else parts words. A single byte of the
 // old one-byte encodings stands for "degree" as well.

@@ -21,7 +21,7 @@ struct Pair {
     std::string_view words;
 };
 
-constexpr std::array<Pair, 79> known_quantities{{
+constexpr auto known_quantities = std::to_array<Pair>({
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -101,9 +101,9 @@ constexpr std::array<Pair, 79> known_quantities{{
     {"supply_energy_wh", "energy from the supply"},
     {"supply_charge_ah", "charge from the supply"},
     {"battery_run_minutes", "run time on this battery"},
-}};
+});
 
-constexpr std::array<Pair, 13> known_measures{{
+constexpr auto known_measures = std::to_array<Pair>({
     {"clipping-power", "output power and clipping"},
     {"distortion", "distortion at one level"},
     {"meter-power", "output power by meter"},
@@ -117,9 +117,9 @@ constexpr std::array<Pair, 13> known_measures{{
     {"endurance", "endurance"},
     {"impedance", "impedance"},
     {"driver-parameters", "driver parameters"},
-}};
+});
 
-constexpr std::array<Pair, 59> known_conditions{{
+constexpr auto known_conditions = std::to_array<Pair>({
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -179,10 +179,10 @@ constexpr std::array<Pair, 59> known_conditions{{
     {"crest_factor_asked_db", "crest factor of what was played"},
     {"loop_seams", "times that the looped file began again"},
     {"loop_gap_ms", "gap there"},
-}};
+});
 
 // Longest first where one ends like another.
-constexpr std::array<Pair, 33> unit_endings{{
+constexpr auto unit_endings = std::to_array<Pair>({
     {"_kg_per_s", "kg/s"}, {"_mm_per_n", "mm/N"}, {"_cm2", "cm²"},   {"_hpa", "hPa"},   {"_tm", "T·m"},
     {"_nf", "nF"},         {"_l", "L"},           {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"},
     {"_ohm", "Ω"},         {"_ppm", "ppm"},       {"_degc", "°C"},   {"_deg", "°"},     {"_min", "min"},
@@ -190,7 +190,7 @@ constexpr std::array<Pair, 33> unit_endings{{
     {"_uv", "µV"},         {"_ms", "ms"},         {"_mm", "mm"},     {"_mh", "mH"},     {"_uh", "µH"},
     {"_v", "V"},           {"_w", "W"},           {"_a", "A"},       {"_s", "s"},       {"_c", "°C"},
     {"_g", "g"},           {"_wh", "Wh"},         {"_ah", "Ah"},
-}};
+});
 
 template <std::size_t size>
 std::optional<std::string> look_up(const std::string& name, const std::array<Pair, size>& pairs) {

@@ -20,7 +20,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr std::array<Row, 27> rows{{
+constexpr auto rows = std::to_array<Row>({
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -59,7 +59,7 @@ constexpr std::array<Row, 27> rows{{
      "begin at a third of fs, with the driver held firmly"},
     {"test:", ":known-resistor", "the known resistor of the match", "measure it with four wires"},
     {"test:", ":box-volume", "volume of the test box", "fill it with water or grains from a measure"},
-}};
+});
 
 struct Whole {
     std::string_view id;
@@ -67,7 +67,7 @@ struct Whole {
     std::string_view mend;
 };
 
-constexpr std::array<Whole, 10> wholes{{
+constexpr auto wholes = std::to_array<Whole>({
     {"driver:area", "area of the cone",
      "measure its diameter, mid-surround to mid-surround, across several ways"},
     {"driver:dc-resistance", "the meter's coil resistance", "measure it with four wires"},
@@ -79,7 +79,7 @@ constexpr std::array<Whole, 10> wholes{{
     {"supply:current", "the readings of the supply's current", "use a shunt and a good meter"},
     {"sound:clock", "the player's clock", ""},
     {"sound:recorder-clock", "the recorder's clock", ""},
-}};
+});
 
 /// The name inside an id of this row, none if the id is of another kind.
 std::optional<std::string> name_in(const std::string& id, const Row& row) {
