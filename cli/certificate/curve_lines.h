@@ -22,7 +22,8 @@ std::vector<CurveLine> curve_lines(const TestRecord& record, const std::string& 
                                    const std::string& column, bool positive = false,
                                    const std::string& x_column = "frequency_hz");
 
-/// The line's value at a frequency, straight between its neighbours over the logarithm; none outside.
+/// The line's value at a frequency: that of a point within 1 %, else straight between its neighbours over the
+/// logarithm; none outside. For drawing, where 1 % of frequency is nothing.
 std::optional<double> value_at(const CurveLine& line, double frequency_hz);
 
 }  // namespace assay::cli

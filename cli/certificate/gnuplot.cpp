@@ -24,12 +24,6 @@ std::string mark_of(std::size_t index) {
     return fmt::format("zq{}qz", index);
 }
 
-void replace_all(std::string& text, const std::string& from, const std::string& to) {
-    for (std::size_t at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size())) {
-        text.replace(at, from.size(), to);
-    }
-}
-
 /// Letters that run from right to left turn numbers behind them around, unless they stand for themselves:
 /// between U+2068 and U+2069 (Unicode Standard Annex 9).
 std::string isolated(const std::string& text) {

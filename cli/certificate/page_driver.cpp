@@ -32,13 +32,6 @@ std::string beside(const analysis::Quantity& quantity, double by_hand) {
     return fmt::format("{:.{}f}", by_hand, decimals) + (text.unit.empty() ? "" : " " + text.unit);
 }
 
-std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {
-    double variance = 0.0;
-    for (const capture::RelativeDoubt& doubt : doubts) variance += doubt.relative * doubt.relative;
-    return variance > 0.0 ? two_digits(100.0 * std::sqrt(variance)) + " % standard uncertainty"
-                          : "no uncertainty stated";
-}
-
 }  // namespace
 
 PageData driver_table(const TestRecord& record) {
@@ -112,16 +105,15 @@ std::string match_method() {
 PageData jig_part(const Session& session) {
     if (!session.bench.jig) return PageData{false};
     const capture::ImpedanceJig& jig = *session.bench.jig;
-    const auto input_name = [&](std::size_t index) {
-        return index < session.bench.inputs.size() ? visible_text(session.bench.inputs[index].name, 60)
-                                                   : std::string("an unknown input");
-    };
+    const std::string doubt = doubt_text(jig.series_doubts);
     std::string text = fmt::format(
         "Series resistor {} ({}), {}; {} at the generator’s end, {} between resistor and driver; lead {}",
-        stated_text(jig.series_ohm, "ohm"), doubt_text(jig.series_doubts),
+        stated_text(jig.series_ohm, "ohm"),
+        doubt.empty() ? "no uncertainty stated" : doubt + " standard uncertainty",
         jig.topology == capture::ImpedanceJig::Topology::series_high ? "between generator and driver"
                                                                      : "between driver and ground",
-        input_name(jig.generator_side), input_name(jig.driver_side), stated_text(jig.lead_ohm, "ohm"));
+        input_name(session.bench, jig.generator_side), input_name(session.bench, jig.driver_side),
+        stated_text(jig.lead_ohm, "ohm"));
     if (jig.input_resistance_ohm)
         text += "; input resistance " + stated_text(*jig.input_resistance_ohm, "ohm");
     text += jig.match_file.empty() ? "; the inputs are taken as equal" : "; the inputs were matched";

@@ -4,6 +4,7 @@
 
 #include "cli/certificate/first_sheet.h"
 #include "cli/certificate/plots.h"
+#include "cli/certificate/supply_plot.h"
 #include "cli/certificate/text_room.h"
 #include "cli/files/basis.h"
 #include "cli/files/number_words.h"
@@ -121,7 +122,7 @@ std::string plot_caption(const Session& session, const std::string& file) {
             if (own.file == file) return own.plot.caption;
         }
     }
-    return "Power against the volts of the supply, with its uncertainty.";
+    return supply_plot_caption;
 }
 
 }  // namespace assay::cli

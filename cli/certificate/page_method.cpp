@@ -96,10 +96,9 @@ std::string meter_method() {
            "Power is the square of the reading over the resistance.";
 }
 
-std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {
-    double variance = 0.0;
-    for (const capture::RelativeDoubt& doubt : doubts) variance += doubt.relative * doubt.relative;
-    return variance > 0.0 ? two_digits(100.0 * std::sqrt(variance)) + " %" : "none stated";
+std::string stated_doubt(const std::vector<capture::RelativeDoubt>& doubts) {
+    const std::string text = doubt_text(doubts);
+    return text.empty() ? "none stated" : text;
 }
 
 std::string frequencies_tested(const Session& session) {
@@ -223,7 +222,7 @@ void add_bench(const Session& session, PageData& page) {
         row.set("channel", std::to_string(input.channel));
         row.set("scale", fmt::format("{:.5g} V{}", input.volts_at_full_scale * input.attenuation,
                                      input.inverted ? ", inverted" : ""));
-        row.set("doubt", doubt_text(input.scale_doubts));
+        row.set("doubt", stated_doubt(input.scale_doubts));
         row.set("clean",
                 input.clean_up_to_dbfs ? stated_text(*input.clean_up_to_dbfs, "dBFS") : "not stated");
         inputs << row;
@@ -236,13 +235,10 @@ void add_bench(const Session& session, PageData& page) {
         PageData row;
         row.set("name", visible_text(load.name, 60));
         row.set("resistance", stated_text(load.resistance_ohm, "ohm"));
-        row.set("doubt", doubt_text(load.resistance_doubts));
-        const auto input_name = [&](std::size_t index) {
-            return index < session.bench.inputs.size() ? visible_text(session.bench.inputs[index].name, 60)
-                                                       : std::string("an unknown input");
-        };
-        row.set("wiring", input_name(load.plus) + " and " +
-                              (load.minus ? input_name(*load.minus) : std::string("the recorder’s ground")));
+        row.set("doubt", stated_doubt(load.resistance_doubts));
+        row.set("wiring", input_name(session.bench, load.plus) + " and " +
+                              (load.minus ? input_name(session.bench, *load.minus)
+                                          : std::string("the recorder’s ground")));
         loads << row;
     }
     page.set("jig", jig_part(session));

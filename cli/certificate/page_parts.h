@@ -27,6 +27,10 @@ std::string without_full_stop(const std::string& text);
 /// The text made visible: "run it again" becomes "Run it again."; a command in backticks gets quotes.
 std::string as_sentence(const std::string& text);
 
+/// All doubts of a scale or a resistor in one, standard: "1.2 %"; empty where none is stated.
+std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts);
+std::string input_name(const capture::Bench& bench, std::size_t input);
+
 /// Who and what, with long texts cut; the height of the unit's part of the first page, in mm.
 double add_identity(const Session& session, PageData& page);
 void add_findings(const Session& session, PageData& page);

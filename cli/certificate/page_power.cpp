@@ -84,7 +84,10 @@ PageData power_part(const Session& session, const NamedPlots& plots) {
     part.set("warnings", warnings);
     part.set("supply_plot", PageData{false});
     for (const auto& [file, svg] : plots) {
-        if (file == supply_plot_file) part.set("supply_plot", PageData{"svg", svg});
+        if (file != supply_plot_file) continue;
+        PageData drawing{"svg", svg};
+        drawing.set("caption", supply_plot_caption);
+        part.set("supply_plot", drawing);
     }
     return part;
 }

@@ -36,7 +36,7 @@ void add_photographs(const NamedTexts& photographs, PageData& page) {
         entry.set("name", visible_text(name, 80));
         entry.set("address", data_address(bytes));
         entry.set("hash", hash_text(bytes));
-        entry.set("size", fmt::format("{:.0f} kB", static_cast<double>(bytes.size()) / 1000.0 + 0.5));
+        entry.set("size", fmt::format("{} kB", (bytes.size() + 999) / 1000));
         // A session of an older version, or one that was put together by hand, may still have them.
         const auto without = without_notes(bytes);
         const bool clean = without && *without == bytes;

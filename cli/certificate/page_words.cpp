@@ -1,8 +1,10 @@
 // Small changes of wording that texts need to stand on the page.
 #include <cctype>
+#include <cmath>
 #include <string_view>
 
 #include "cli/certificate/page_parts.h"
+#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
 
@@ -20,6 +22,16 @@ std::string first_capital(std::string text) {
 
 std::string first_page_words(const std::string& quantity, const std::string& limit_on) {
     return quantity == "thd_percent" ? "distortion, THD" : quantity_words(quantity, limit_on);
+}
+
+std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts) {
+    double variance = 0.0;
+    for (const capture::RelativeDoubt& doubt : doubts) variance += doubt.relative * doubt.relative;
+    return variance > 0.0 ? two_digits(100.0 * std::sqrt(variance)) + " %" : std::string{};
+}
+
+std::string input_name(const capture::Bench& bench, std::size_t input) {
+    return input < bench.inputs.size() ? visible_text(bench.inputs[input].name, 60) : "an unknown input";
 }
 
 std::string without_full_stop(const std::string& text) {

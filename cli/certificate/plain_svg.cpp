@@ -29,12 +29,6 @@ std::string without_attribute(std::string tag, const std::string& name) {
     return tag;
 }
 
-void replace_all(std::string& text, const std::string& from, const std::string& to) {
-    for (std::size_t at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size())) {
-        text.replace(at, from.size(), to);
-    }
-}
-
 using Shapes = std::map<std::string, std::string>;
 
 /// What a <use .../> stands for: the shape inside a group with the attributes of the reference.
@@ -65,6 +59,12 @@ Shapes take_shapes(std::string& drawing) {
 }
 
 }  // namespace
+
+void replace_all(std::string& text, const std::string& from, const std::string& to) {
+    for (std::size_t at = text.find(from); at != std::string::npos; at = text.find(from, at + to.size())) {
+        text.replace(at, from.size(), to);
+    }
+}
 
 std::string plain_svg(const std::string& original) {
     std::string drawing = original;

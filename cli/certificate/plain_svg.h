@@ -6,6 +6,9 @@
 
 namespace assay::cli {
 
+/// Every `from` in the text becomes `to`.
+void replace_all(std::string& text, const std::string& from, const std::string& to);
+
 /// Expects what gnuplot's svg terminal writes; texts of users must not be in it yet.
 std::string plain_svg(const std::string& drawing);
 

@@ -94,14 +94,14 @@ struct PlotSheet {
     int width = 500;   // small: so the letters stay readable on a telephone
 };
 
-/// Outline around y - doubt and y + doubt (or x); parts where a number is missing are left out.
+/// Outline around y - doubt and y + doubt; parts where a number is missing are left out.
 std::vector<std::pair<double, double>> band_along_y(const std::vector<double>& x,
                                                     const std::vector<double>& y,
                                                     const std::vector<double>& doubt);
 
-/// A scale that holds the values with a little room: whole steps of its ticks, or a logarithmic one.
+/// A linear scale that holds the values with a little room, in whole steps of its ticks.
 PlotScale scale_around(const std::string& words, const std::string& unit, double lowest, double highest);
-/// 10 Hz to 20 kHz, logarithmic.
+/// Logarithmic; its ends moved out to round numbers where those are near.
 PlotScale frequency_scale(double lowest_hz, double highest_hz);
 
 /// The SVG document with what a pointer reads (see readout.h). `name` keeps the ids of drawings apart. Fault:

@@ -12,7 +12,7 @@ std::string tick_text(double value);
 /// numbers between where they would be too few. `bare`: without their texts.
 std::string logarithmic_ticks(double from, double to, bool bare = false);
 
-/// Step of 1, 2 or 5 times a power of ten that divides the range into four to eight parts.
+/// Step of 1, 2 or 5 times a power of ten that divides the range into three to eight parts.
 double linear_step(double from, double to);
 
 /// The nearest number of the series 1, 2, 5 that is not above (or not below) the value.

@@ -72,7 +72,7 @@ std::optional<TestPlot> supply_plot(const Session& session) {
     const double margin = 0.08 * (high_v - low_v);
     panel.y = {
         "all loads, " + limit_heading(table, headline_limit(table)), "W", 0.0, 1.1 * high_w, false, 0.0};
-    TestPlot plot{"supply", "Power against the volts of the supply, with its uncertainty.", {}};
+    TestPlot plot{"supply", supply_plot_caption, {}};
     plot.sheet = {{"supply at the terminals", "V", low_v - margin, high_v + margin, false, 0.0},
                   {std::move(panel)},
                   320};

@@ -9,6 +9,7 @@
 namespace assay::cli {
 
 constexpr const char* supply_plot_file = "power-supply.svg";
+constexpr const char* supply_plot_caption = "Power against the volts of the supply, with its uncertainty.";
 
 /// Watts of all loads together at the headline's limit, with their uncertainty.
 std::optional<TestPlot> supply_plot(const Session& session);

@@ -30,14 +30,14 @@ std::string verdict_words(Verdict verdict) {
 }
 
 /// Without the words that would stand where no uncertainty is stated.
-std::string short_text(const RoundedValue& text) {
+std::string number_text(const RoundedValue& text) {
     std::string out = text.value;
     if (!text.uncertainty.empty()) out += " ± " + text.uncertainty;
     return text.unit.empty() ? out : out + ' ' + text.unit;
 }
 
 std::string short_value(const Quantity& quantity) {
-    return short_text(rounded(quantity));
+    return number_text(rounded(quantity));
 }
 
 /// In per cent of the left value where that means something; of decibels and percentages the plain
@@ -48,7 +48,7 @@ std::string difference_text(const ComparedQuantity& compared) {
     if (!text.value.starts_with('-')) text.value.insert(0, 1, '+');
     // "0.10 % and 0.12 %: +0.02 %" would be read as a fiftieth of a per cent more; it is a fifth more.
     if (own_unit && text.unit == "%") text.unit = "points";
-    return short_text(text);
+    return number_text(text);
 }
 
 std::string row(const std::string& words, const std::string& left, const std::string& right,

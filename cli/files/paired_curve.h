@@ -23,8 +23,8 @@ struct PairedPoint {
 struct PairedCurve {
     std::vector<PairedPoint> points{};
     bool impedance = false;  // else decibels
-    bool interpolated =
-        false;  // straight over the logarithm of the frequency, between two points of the right
+    /// Straight over the logarithm of the frequency, between two points of the right curve.
+    bool interpolated = false;
 };
 
 /// Curves with frequency_hz, magnitude_ohm and phase_deg, or with frequency_hz and magnitude_db, both rising

@@ -14,11 +14,12 @@ namespace {
 
 using analysis::Quantity;
 
-// Ohms and frequency may differ as a claim may from its basis; the supply that was set by less, since power
-// goes with its square.
+// Ohms, frequency and the volts of a rating's basis may differ as a claim may from its basis; the supplies of
+// two rows by less, since power goes with their square.
 constexpr double same_ohms = 0.05;
-constexpr double same_supply = 0.02;
 constexpr double same_frequency = 0.05;
+constexpr double same_basis_volts = 0.05;
+constexpr double same_supply = 0.02;
 
 bool near(double a, double b, double part) {
     return std::abs(a - b) <= part * std::max(std::abs(a), std::abs(b)) * (1.0 + 1e-9);
@@ -304,10 +305,10 @@ void project(const Session& session, PowerTable& table, const std::string& limit
         const auto volts = working_volts(row.supply);
         const Quantity* total = total_at(row, limit);
         const auto wanted = volts && *volts > 0.0 ? wanted_volts(session, *volts) : std::nullopt;
-        if (!wanted || total == nullptr || row.by_meter || near(*volts, *wanted, same_ohms)) continue;
+        if (!wanted || total == nullptr || row.by_meter || near(*volts, *wanted, same_basis_volts)) continue;
         const bool measured = std::any_of(table.rows.begin(), table.rows.end(), [&](const PowerRow& other) {
             const auto there = working_volts(other.supply);
-            return names_of(other) == names_of(row) && there && near(*there, *wanted, same_ohms) &&
+            return names_of(other) == names_of(row) && there && near(*there, *wanted, same_basis_volts) &&
                    total_at(other, limit) != nullptr;
         });
         const double step = *wanted / *volts;

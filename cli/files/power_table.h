@@ -75,8 +75,8 @@ struct PowerLine {
     /// channels: drop_db, drop_percent. bridged: over_channel, over_stereo_total. ohms: power_ratio,
     /// of_doubling_percent. supply: exponent. projection: estimated_w.
     Findings figures{};
-    std::vector<double>
-        from{};  // ohms or volts of the tests, in their order; of a projection also the volts aimed at
+    /// Ohms or volts of the tests, in their order; of a projection also the volts aimed at.
+    std::vector<double> from{};
     double stiff_ratio = 0.0;  // what a stiff supply without losses would give; 0: does not apply
 };
 

@@ -26,7 +26,7 @@ std::string supply_words(const PowerRow& row);
 /// "at 1 % THD", for the head of a column; only "at 1 %" where rows differ in what the limit is on.
 std::string limit_heading(const PowerTable& table, const std::string& limit);
 
-/// What a row says of the supply: sag, resistance, efficiency, idle draw. Empty where nothing was read.
+/// What a row says of the supply: resistance, efficiency, idle draw. Empty where no current was read.
 std::string supply_sentence(const PowerRow& row);
 /// What a line says, with the tests that it sets side by side.
 std::string line_sentence(const PowerTable& table, const PowerLine& line);

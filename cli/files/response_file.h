@@ -1,6 +1,5 @@
 // Writes and reads the response of a sound card's loopback ("assay-response-1"), the file that `response` of
-// an
-// [[input]] names. `assay calibrate loopback` writes it; responses without a reference are divided by it.
+// an [[input]] names. `assay calibrate loopback` writes it; responses without a reference are divided by it.
 #pragma once
 
 #include <filesystem>

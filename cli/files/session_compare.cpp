@@ -22,7 +22,7 @@ bool close(double a, double b) {
     return std::abs(a - b) <= same_digits * std::max(std::abs(a), std::abs(b));
 }
 
-class Comparison {
+class Walk {
   public:
     std::vector<SessionDifference> found{};
 
@@ -106,13 +106,13 @@ class Comparison {
 }  // namespace
 
 std::vector<SessionDifference> compare_sessions(const std::string& written, const Session& again) {
-    Comparison comparison;
+    Walk walk;
     try {
-        comparison.compare("", "", Json::parse(written), Json::parse(session_text(again)));
+        walk.compare("", "", Json::parse(written), Json::parse(session_text(again)));
     } catch (const Json::exception&) {
-        comparison.found.push_back({"session.json", "a damaged file", "a session"});
+        walk.found.push_back({"session.json", "a damaged file", "a session"});
     }
-    return comparison.found;
+    return walk.found;
 }
 
 bool QuantityPair::equal() const {

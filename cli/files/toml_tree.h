@@ -28,7 +28,8 @@ struct TomlNode {
 /// Job and bench files are written by hand; what is larger was not meant to be one.
 constexpr std::size_t largest_toml_file_bytes = 1U << 20U;
 
-/// The whole text of a file. Fault of kind bad_input_file: not there, a folder, not readable, too large.
+/// The text of a file, whole or, of one that is too large, up to one byte beyond the limit: `parse_toml`
+/// refuses that. Fault of kind bad_input_file: not there, a folder, not readable.
 [[nodiscard]] capture::Result<std::string> read_toml_text(const std::filesystem::path& path);
 
 /// Fault of kind bad_input_file with "NAME:LINE: ": too large, not UTF-8, nested too deep, not TOML.
