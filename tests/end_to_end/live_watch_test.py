@@ -12,7 +12,7 @@ import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parent.parent))
 from outside import closed_forms, program  # noqa: E402
-from outside.live_bench import ASSAY, GAIN, OHM, RAIL, RATE, Folder, LiveBench, power_test  # noqa: E402
+from outside.live_bench import ASSAY, GAIN, OHM, RAIL, RATE, Folder, LiveBench, at_terminal, power_test  # noqa: E402
 from outside.report import Report  # noqa: E402
 
 report = Report("live meter and new files")
@@ -58,6 +58,29 @@ def readings(bench, folder):
     report.check("no steady tone" in plain.stdout, "without a tone it says so", plain.stdout[:160])
 
 
+# A comparator that closes its contact 1.6 dB below the rail, on the recorder's second channel.
+DETECTOR = 0.5
+LAMP = program.table("[[input]]", {"name": "lamp", "channel": 2, "role": "clip-detector", "volts_at_full_scale": 1.0})
+LIT_DBFS = 20 * math.log10(DETECTOR / GAIN)
+
+
+def lamps(bench):
+    """The contact is out_2: closed where the drive times the gain passes DETECTOR, whatever the wave shows."""
+    bench.tell(f"detector {DETECTOR}")
+    with Folder("lamp", [power_test()], more_bench=LAMP) as folder:
+        for level, lit in ((LIT_DBFS - 0.5, False), (LIT_DBFS + 0.5, True)):
+            run, lines = lines_of(bench, folder, "--play", f"{level:.2f}", "--yes", seconds=2)
+            report.check(lines and all(line["clip_detectors"]["lamp"] == lit and line["amplifier_clips"] == "no" for line in lines[-5:]),
+                         f"the lamp is {'lit' if lit else 'dark'} at {level:.2f} dBFS, the wave whole", str(lines[-1:])[:300])
+        seen = at_terminal(bench, (ASSAY, "watch", "--bench", folder.bench, "--play", LIT_DBFS + 0.5, "--yes", "--seconds", 2), [], timeout_s=30)
+        report.check("lamp" in seen.text, "it is named at the terminal", seen.text[-400:])
+        run = bench.run(*folder.command("--yes", "--pages", "none"))
+        found = folder.session()["tests"]["power"]
+        shown = found["conditions"].get("clip_detector_dbfs.lamp")
+        report.check(run.returncode == 0 and shown is not None and LIT_DBFS <= shown < LIT_DBFS + 1.0,
+                     "clipping-power tells at which drive it lit", f"{shown} dBFS, contact from {LIT_DBFS:.2f} dBFS; {run.stderr.strip()[-200:]}")
+
+
 def new_files(folder):
     here = folder.path
     for name, text in {"a": "", "b": 'bridged = "yes"\npower_w = 180\n', "c": 'jig = "yes"\nheadphone = "yes"\n'}.items():
@@ -98,4 +121,6 @@ with Folder("watch", [power_test()]) as shared_folder:
     report.guarded("new", lambda: new_files(shared_folder))
     with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", str(GAIN), "--rail", str(RAIL)]) as virtual:
         report.guarded("watch", lambda: readings(virtual, shared_folder))
+    with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", str(GAIN), "--rail", str(RAIL)]) as virtual:
+        report.guarded("lamps", lambda: lamps(virtual))
 report.finish()

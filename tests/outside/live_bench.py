@@ -160,11 +160,11 @@ def power_test(test="power", loads=("load-a",), **more):
 
 
 class Folder:
-    def __init__(self, name, tests, channels=1):
+    def __init__(self, name, tests, channels=1, more_bench=""):
         self.path = Path(tempfile.mkdtemp(prefix=f"assay-{name}-"))
         self.job, self.bench, self.into = self.path / "job.toml", self.path / "bench.toml", self.path / "session"
         self.job.write_text(program.job_text(tests))
-        self.bench.write_text(bench_text(channels))
+        self.bench.write_text(bench_text(channels) + more_bench)
 
     def command(self, *more):
         return (ASSAY, "run", self.job, "--bench", self.bench, "--into", self.into, *more)

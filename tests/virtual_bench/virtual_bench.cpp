@@ -17,6 +17,8 @@
 //                             lines, as in a poor one
 //   rail Y | ceiling Y        ceiling: of the recorder, after the noise
 //   swap | invert N | mute | zeros | one_on_two                       for good
+//   detector X                out_2 is a comparator's contact: closed (0.9) while the unit would drive
+//                             out_1 beyond X, and 10 ms longer
 //   drop N | double N         once: N frames are missing, or given twice
 //   fade DB                   from now on the gain falls by DB decibels a second
 //   clock PPM                 the recorder counts so many more samples a second
@@ -121,6 +123,7 @@ struct Bench {
     std::atomic<float> ceiling{100.0F};
     std::atomic<float> noise{3e-6F};
     std::atomic<float> crosstalk{0.0F};
+    std::atomic<float> detector{0.0F};  // 0: none
     std::atomic<float> play_volume{1.0F};
     std::atomic<float> record_gain{1.0F};
     std::atomic<double> band_hz{0.0};   // 0: all of it
@@ -152,6 +155,7 @@ struct Bench {
     std::int64_t lag = 0;
     double drift = 0.0;  // frames that the recorder is ahead by, of its own clock
     float faded = 1.0F;
+    std::int64_t contact_until = 0;
     std::uint32_t random = 1;
     std::array<BandEnd, channels> band_end{};
     std::array<PoorRate, channels> poor_rate{};
@@ -159,6 +163,7 @@ struct Bench {
 
 constexpr std::int64_t delay_frames = 1 << 18;
 constexpr std::int64_t half_kernel = 24;
+constexpr std::int64_t contact_frames = 480;
 
 /// The ring at a place between its frames: a sine over x under a Blackman window, flat to 1e-5 up to 0.4 of
 /// the rate.
@@ -223,7 +228,10 @@ int process(jack_nframes_t frames, void* argument) {
                                                                        : c;
             float value = between(bench.delay[source], from, share);
             const float rail = bench.rail;
-            if (!before_unit) value = std::clamp(bench.gain * bench.faded * value, -rail, rail);
+            if (!before_unit) value *= bench.gain * bench.faded;
+            if (c == 0 && std::abs(value) > bench.detector)
+                bench.contact_until = bench.written + contact_frames;
+            if (!before_unit) value = std::clamp(value, -rail, rail);
             behind_unit[c] = value;
         }
         for (std::size_t c = 0; c < channels; ++c) {
@@ -231,6 +239,7 @@ int process(jack_nframes_t frames, void* argument) {
             if (bench.inverted[c]) value = -value;
             if (c == 1) value *= bench.gain_2;
             if (bench.mute) value = 0.0F;
+            if (c == 1 && bench.detector > 0.0F) value = bench.written < bench.contact_until ? 0.9F : 0.0F;
             bench.random = bench.random * 1664525U + 1013904223U;  // Numerical Recipes' quick generator
             value += bench.noise * (static_cast<float>(bench.random >> 8U) * 0x1p-23F - 1.0F);
             value *= bench.record_gain;
@@ -299,6 +308,8 @@ bool obey(Bench& bench, const std::string& line) {
         bench.fade_db_per_s = number;
     else if (what == "crosstalk")
         bench.crosstalk = number;
+    else if (what == "detector")
+        bench.detector = number;
     else if (what == "play_volume")
         bench.play_volume = number;
     else if (what == "record_gain")
