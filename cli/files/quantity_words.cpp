@@ -181,6 +181,17 @@ constexpr auto known_conditions = std::to_array<Pair>({
     {"loop_gap_ms", "gap there"},
 });
 
+/// Conditions that stand one for each load or input, behind its name: "load_ohm.load-a".
+constexpr std::array named_conditions{
+    Pair{"load_ohm.", ""},
+    Pair{"peak_dbfs.", "peak of "},
+    Pair{"polarity.", "polarity of "},
+    Pair{"channel_polarity.", "polarity of "},
+    Pair{"card_response.", "the card's own response at "},
+    Pair{"ended_by.", "end of the run at "},
+    Pair{"clip_detector_dbfs.", "lowest drive that lights "},
+};
+
 // Longest first where one ends like another.
 constexpr auto unit_endings = std::to_array<Pair>({
     {"_kg_per_s", "kg/s"}, {"_mm_per_n", "mm/N"}, {"_cm2", "cm²"},   {"_hpa", "hPa"},   {"_tm", "T·m"},
@@ -218,6 +229,7 @@ std::pair<std::string, std::string> split_unit(std::string name) {
 double measured_condition(const std::string& name, double value) {
     if (name == "start_s") return std::round(value * 1e3) / 1e3 + 0.0;
     if (name == "level_change_db") return std::round(value * 1e3) / 1e3 + 0.0;
+    if (name.starts_with("peak_dbfs.")) return std::round(value * 10.0) / 10.0 + 0.0;
     if (name == "clock_ppm") return std::round(value * 1e2) / 1e2 + 0.0;
     const bool measured = name.ends_with("_half_level_hz") || name.ends_with("_half_level_ohm") ||
                           name == "generator_rms_v" || name == "crest_factor" || name.starts_with("fit_");
@@ -272,22 +284,14 @@ bool for_programs_only(const std::string& condition) {
 }
 
 ConditionWords condition_words(const std::string& name, const Condition& value) {
-    // Ohms stand one a load, by its name: "load_ohm.load-a".
-    constexpr std::string_view ohms = "load_ohm.";
     const auto* value_number = std::get_if<double>(&value);
-    if (name.starts_with(ohms) && value_number != nullptr) {
-        return {visible_text(name.substr(ohms.size()), 60), stated_text(*value_number, "ohm")};
-    }
-    constexpr std::string_view peaks = "peak_dbfs.";
-    if (name.starts_with(peaks) && value_number != nullptr) {
-        return {"peak of " + visible_text(name.substr(peaks.size()), 60),
-                stated_text(std::round(*value_number * 10.0) / 10.0, "dBFS")};
-    }
-    for (const auto& [start, words] : {std::pair<std::string_view, const char*>{"polarity.", "polarity of "},
-                                       {"channel_polarity.", "polarity of "}}) {
-        if (!name.starts_with(start) || value_number != nullptr) continue;
-        return {words + visible_text(name.substr(start.size()), 60),
-                visible_text(std::get<std::string>(value), 200)};
+    for (const Pair& start : named_conditions) {
+        if (!name.starts_with(start.name)) continue;
+        const std::string part = visible_text(name.substr(start.name.size()), 60);
+        const std::string words = std::string(start.words) + part;
+        if (value_number == nullptr) return {words, visible_text(std::get<std::string>(value), 200)};
+        const std::string unit = split_unit(std::string(start.name.substr(0, start.name.size() - 1))).second;
+        return {words, stated_text(measured_condition(name, *value_number), unit)};
     }
     const auto [plain, unit] = split_unit(name);
     ConditionWords shown{look_up(name, known_conditions).value_or(plain), {}};

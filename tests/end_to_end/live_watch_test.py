@@ -78,7 +78,9 @@ def lamps(bench):
         found = folder.session()["tests"]["power"]
         shown = found["conditions"].get("clip_detector_dbfs.lamp")
         report.check(run.returncode == 0 and shown is not None and LIT_DBFS <= shown < LIT_DBFS + 1.0,
-                     "clipping-power tells at which drive it lit", f"{shown} dBFS, contact from {LIT_DBFS:.2f} dBFS; {run.stderr.strip()[-200:]}")
+                     "clipping-power keeps at which drive it lit", f"{shown} dBFS, contact from {LIT_DBFS:.2f} dBFS; {run.stderr.strip()[-200:]}")
+        told = " ".join(run.stdout.split())
+        report.check(f"lowest drive that lights lamp {shown:g} dBFS" in told, "and says so", told[:600])
 
 
 def new_files(folder):
