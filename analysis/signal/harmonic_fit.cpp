@@ -27,10 +27,13 @@ struct Kernel {
 };
 
 Kernel kernel_at(double phi, double count) {
+    // n counts in halves where the count is even: a whole turn of phi then changes the sign of all sums.
+    const double sign =
+        std::fmod(count, 2.0) == 0.0 && std::fmod(std::round(phi / two_pi), 2.0) != 0.0 ? -1.0 : 1.0;
     const double half = std::remainder(phi, two_pi) / 2.0;
     if (std::abs(half) * count < 1e-3) {  // series about zero
-        const double square_sum = count * (count * count - 1.0) / 12.0;
-        return {count - 2.0 * half * half * square_sum, 2.0 * half * square_sum, square_sum};
+        const double square_sum = sign * count * (count * count - 1.0) / 12.0;
+        return {sign * count - 2.0 * half * half * square_sum, 2.0 * half * square_sum, square_sum};
     }
     const double s = std::sin(half);
     const double c = std::cos(half);
@@ -39,7 +42,7 @@ Kernel kernel_at(double phi, double count) {
     const double d0 = sn / s;
     const double d1 = 0.5 * (count * cn - d0 * c) / s;                            // d/dphi
     const double d2 = (-0.25 * count * count * sn + 0.25 * d0 * s - d1 * c) / s;  // d2/dphi2
-    return {d0, -d1, -d2};
+    return {sign * d0, -sign * d1, -sign * d2};
 }
 
 /// Projections of the record on e^{j k w n}, and on n e^{j w n}, by blocks: one matrix product does nearly
@@ -234,6 +237,7 @@ double strongest_line_hz(std::span<const double> record, double rate_hz, double 
     const double bin_hz = rate_hz / static_cast<double>(length);
     const auto first = static_cast<std::size_t>(std::max(1.0, std::floor(from_hz / bin_hz)));
     const auto last = std::min(bins.size() - 2, static_cast<std::size_t>(std::ceil(to_hz / bin_hz)));
+    if (first > last) return from_hz;  // nothing can be seen there
     std::size_t best = first;
     for (std::size_t k = first; k <= last; ++k) {
         if (std::norm(bins[k]) > std::norm(bins[best])) best = k;

@@ -41,7 +41,8 @@ HarmonicFit fit_harmonics(std::span<const double> record, double rate_hz, double
                           const HarmonicFitOptions& options);
 
 /// Frequency of the strongest line between two limits: Hann-windowed spectrum, parabola through the
-/// logarithms. Good to a few hundredths of a bin: a start for the fit.
+/// logarithms. Good to a few hundredths of a bin: a start for the fit. The lower limit where it lies beyond
+/// half the rate.
 double strongest_line_hz(std::span<const double> record, double rate_hz, double from_hz, double to_hz);
 
 }  // namespace assay::analysis

@@ -104,15 +104,15 @@ TEST(HarmonicFit, findsThdOfMinus100AndMinus120Db) {
     }
 }
 
-TEST(HarmonicFit, equalsAnOrdinaryLeastSquaresSolution) {
-    // Outside: Eigen's QR of the explicit design matrix at the same, fixed frequency.
-    constexpr std::size_t count = 777;
+/// Outside: Eigen's QR of the explicit design matrix at the same, fixed frequency.
+static void expect_least_squares(std::size_t count, double cycles_per_sample) {
     constexpr int harmonics = 4;
+    const auto rows = static_cast<Eigen::Index>(count);
     std::mt19937_64 random(3);
     std::normal_distribution<double> noise(0.0, 0.3);
-    const double omega = two_pi * 0.0371;
-    Eigen::VectorXd y(count);
-    Eigen::MatrixXd design(count, 2 * harmonics + 1);
+    const double omega = two_pi * cycles_per_sample;
+    Eigen::VectorXd y(rows);
+    Eigen::MatrixXd design(rows, 2 * harmonics + 1);
     std::vector<double> signal(count);
     for (std::size_t n = 0; n < count; ++n) {
         signal[n] = noise(random) + std::sin(omega * static_cast<double>(n));
@@ -120,14 +120,14 @@ TEST(HarmonicFit, equalsAnOrdinaryLeastSquaresSolution) {
         y(row) = signal[n];
         design(row, 0) = 1.0;
         for (int k = 1; k <= harmonics; ++k) {
-            const double angle = k * omega * (static_cast<double>(n) - 0.5 * (count - 1));
+            const double angle = k * omega * (static_cast<double>(n) - 0.5 * static_cast<double>(count - 1));
             design(row, 2 * k - 1) = std::cos(angle);
             design(row, 2 * k) = std::sin(angle);
         }
     }
     const Eigen::VectorXd solution = design.colPivHouseholderQr().solve(y);
-    const HarmonicFit fit =
-        fit_harmonics(signal, 1.0, 0.0371, {.harmonics = harmonics, .iterations = 0, .with_drift = false});
+    const HarmonicFit fit = fit_harmonics(signal, 1.0, cycles_per_sample,
+                                          {.harmonics = harmonics, .iterations = 0, .with_drift = false});
     EXPECT_NEAR(fit.dc, solution(0), 1e-12);
     for (int k = 1; k <= harmonics; ++k) {
         EXPECT_NEAR(fit.phasors[static_cast<std::size_t>(k - 1)].real(), solution(2 * k - 1), 1e-12);
@@ -136,6 +136,34 @@ TEST(HarmonicFit, equalsAnOrdinaryLeastSquaresSolution) {
     const Eigen::VectorXd left = y - design * solution;
     for (std::size_t n = 0; n < count; ++n)
         ASSERT_NEAR(fit.residual[n], left(static_cast<Eigen::Index>(n)), 1e-12);
+}
+
+TEST(HarmonicFit, equalsAnOrdinaryLeastSquaresSolution) {
+    expect_least_squares(777, 0.0371);
+    expect_least_squares(778, 0.0371);
+}
+
+// Sums of orders pass the rate there: the closed sums of an even count change their sign with each turn.
+TEST(HarmonicFit, equalsItUpToHalfTheRate) {
+    expect_least_squares(777, 0.1207);
+    expect_least_squares(778, 0.1207);
+    expect_least_squares(778, 0.12495);  // the 4th order a sixth of a cycle of the record below half the rate
+}
+
+TEST(HarmonicFit, readsASineAbove0_25OfTheRateExactly) {
+    for (const std::size_t count : {959U, 960U}) {
+        const auto signal = harmonic_signal(count, 0.4123, {1.0}, 0.4, 0.0);
+        const HarmonicFit fit = fit_harmonics(signal, 1.0, 0.41231, {.harmonics = 1, .iterations = 8});
+        EXPECT_NEAR(fit.amplitude(), 1.0, 1e-9) << count;
+        EXPECT_NEAR(fit.frequency_hz, 0.4123, 1e-12) << count;
+    }
+}
+
+TEST(StrongestLine, beyondHalfTheRateThereIsNone) {
+    const auto signal = harmonic_signal(960, 0.1, {1.0}, 0.0, 0.0);
+    EXPECT_NEAR(strongest_line_hz(signal, 48000.0, 1000.0, 20000.0), 4800.0, 5.0);
+    EXPECT_EQ(strongest_line_hz(signal, 48000.0, 30000.0, 40000.0), 30000.0);
+    EXPECT_EQ(strongest_line_hz({}, 48000.0, 1000.0, 20000.0), 1000.0);
 }
 
 TEST(HarmonicFit, followsASlowDriftOfTheAmplitude) {
