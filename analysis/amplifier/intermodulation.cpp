@@ -15,7 +15,7 @@ constexpr int highest_order = 5;  // of all products that are fitted, so that no
 constexpr double lowest_hz = 10.0;
 constexpr double apart_cycles = 2.0;  // over the record: lines nearer than that are one
 
-/// Every product up to the order, by rising frequency; those asked for are never left out.
+/// The lines asked for, then every other product up to the order.
 std::vector<double> lines_of(double low_hz, double high_hz, double highest_hz, double least_apart_hz,
                              const std::vector<double>& wanted) {
     std::vector<double> lines = wanted;

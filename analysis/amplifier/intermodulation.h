@@ -27,7 +27,8 @@ struct IntermodulationReading {
     std::optional<Product> third{};
 };
 
-/// Frequencies by the record's clock; products above `highest_hz` or below 10 Hz are outside of the band.
+/// Frequencies by the record's clock, such that no two of the tones and their products fall together;
+/// products above `highest_hz` or below 10 Hz are outside of the band.
 IntermodulationReading read_pair(std::span<const double> volts, double rate_hz, double low_hz, double high_hz,
                                  PairMethod method, double highest_hz);
 

@@ -157,6 +157,7 @@ std::optional<NoiseLine> find_whistle(const PowerSpectrum& spectrum, double main
         best_power = spectrum.bins[k];
         best_hz = frequency_hz;
     }
+    if (!(best_power > 0.0)) return std::nullopt;
     const LinePower line = line_power(spectrum, best_hz);
     if (line.excess < stands_out * line.noise) return std::nullopt;
     return NoiseLine{best_hz, std::sqrt(line.excess)};

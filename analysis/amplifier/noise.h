@@ -1,7 +1,7 @@
 // The noise of a unit whose input is silent: in the band, weighted, and its hum.
 //
 // Averaged periodogram (P. D. Welch, IEEE Trans. Audio Electroacoust. 15(2), 1967): stretches of two seconds,
-// Hann window, half overlapping; weighting is applied to the averaged spectrum, where no filter's warping
+// Hann window, half overlapping; weighting acts on the spectra, where no filter's warping
 // exists. Range: five stretches at least; frequencies to half the rate.
 #pragma once
 

@@ -31,7 +31,7 @@ Result<void> copy_whole(const std::filesystem::path& from, const std::filesystem
     if (!error) return {};
     std::error_code ignored;
     std::filesystem::remove(temporary, ignored);
-    return fail(FaultKind::internal,
+    return fail(FaultKind::not_written,
                 fmt::format("{}: cannot be copied to {} ({})", from.string(), to.string(), error.message()),
                 "see whether the disk is full and the folder can be written to");
 }

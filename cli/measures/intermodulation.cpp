@@ -78,6 +78,10 @@ Result<void> check(const Setup& setup) {
     if (!modulation && (pair.high_hz - pair.low_hz < 20.0 || pair.high_hz > 1.7 * pair.low_hz))
         return refuse("frequencies_hz: the two are to be near each other, 20 Hz apart at least",
                       "take e.g. [19000, 20000], or the method modulation");
+    if (!modulation && std::abs(3.0 * pair.low_hz - 2.0 * pair.high_hz) < 20.0)
+        return refuse(
+            "frequencies_hz: the products of the second and the third order would fall on one another",
+            "move one of the two tones by 100 Hz or more");
     return check_level(setup);
 }
 

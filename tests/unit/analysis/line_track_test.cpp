@@ -10,6 +10,8 @@
 #include <numbers>
 #include <random>
 
+#include "analysis/amplifier/noise.h"
+
 namespace assay::analysis {
 namespace {
 
@@ -84,6 +86,14 @@ TEST(LineTracker, TooFaintOrTooShortIsNotToldAsOne) {
     auto brief = noise(1e-3, 6);
     add_whine(brief, 1e-3, 1500.0, 600.0, 9.0, 3.0);
     EXPECT_FALSE(track(brief).has_value());
+}
+
+TEST(Noise, SilenceHoldsNoLine) {
+    const NoiseReading reading = read_noise(std::vector<double>(6 * 48000, 0.0), 48000.0, 0.0);
+    EXPECT_EQ(reading.band.volts, 0.0);
+    EXPECT_FALSE(reading.whistle);
+    EXPECT_FALSE(reading.mains_hz);
+    EXPECT_FALSE(reading.whine);
 }
 
 TEST(LineTracker, SilenceAndOneFrameAreNoFault) {

@@ -86,6 +86,15 @@ TEST(RecordingsDevice, WhatIsNoSoundIsNotCopied) {
     EXPECT_TRUE(std::filesystem::is_empty(place.captures));
 }
 
+TEST(RecordingsDevice, WhatCannotBeWrittenIsNoErrorOfTheProgram) {
+    const Place place;
+    write_file(place.recordings / "a.wav", {}, noise(10, 0.1));
+    const auto refused = RecordingsDevice(place.recordings)
+                             .play_and_record({.capture_name = "a", .into = place.folder / "nowhere"}, go_on);
+    ASSERT_FALSE(refused.has_value());
+    EXPECT_EQ(refused.error().kind, FaultKind::not_written);
+}
+
 TEST(RecordingsDevice, AFolderThatIsNotThere) {
     const Place place;
     const auto refused = RecordingsDevice(place.folder / "nowhere").find("a");
