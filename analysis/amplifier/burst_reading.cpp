@@ -12,12 +12,10 @@ namespace assay::analysis {
 StepReading read_bursts(std::span<const std::span<const double>> bursts, double rate_hz, double frequency_hz,
                         double nominal_hz, double bandwidth_hz) {
     StepReading reading;
-    const double highest_hz = std::min(bandwidth_hz, 0.499 * rate_hz);
-    const int harmonics = std::max(static_cast<int>(highest_hz / nominal_hz * (1.0 + 1e-9)), 1);
+    const int harmonics = harmonics_within(nominal_hz, bandwidth_hz, rate_hz);
     double fundamental_square = 0.0;
     double harmonic_square = 0.0;
     double variance = 0.0;
-    double cycles_of_harmonics = 0.0;
     const auto count = static_cast<double>(bursts.size());
     for (const std::span<const double> burst : bursts) {
         const HarmonicFit fit = fit_harmonics(burst, rate_hz, frequency_hz,
@@ -29,10 +27,9 @@ StepReading read_bursts(std::span<const std::span<const double>> bursts, double 
         reading.peak_positive_v += peaks.positive / count;
         reading.peak_negative_v += peaks.negative / count;
         variance += 2.0 * fit.sigma * fit.sigma / static_cast<double>(burst.size()) / count;
-        cycles_of_harmonics += static_cast<double>(fit.phasors.size() - 1) / count;
     }
     // Noise adds to each harmonic twice the variance of one quadrature; that is taken off.
-    harmonic_square = std::max(harmonic_square - 2.0 * variance * cycles_of_harmonics, 0.0);
+    harmonic_square = std::max(harmonic_square - 2.0 * variance * (harmonics - 1), 0.0);
     const double amplitude = std::sqrt(fundamental_square);
     reading.frequency_hz = frequency_hz;
     reading.harmonics_in_band = harmonics - 1;

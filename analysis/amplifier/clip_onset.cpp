@@ -52,13 +52,10 @@ std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> rea
         return Absent{"no-straight-part", "the wave is flattened from the lowest step on",
                       "start the tone at a lower level (from_dbfs)"};
     }
-    const double ceiling_from = std::min(drive + 1.0, top);
     ClipOnset onset;
     onset.drive_dbfs = drive;
     onset.peak_v = std::pow(10.0, peak_curve.at(drive) / 20.0);
     onset.total_v = MonotoneCurve(drives, totals).at(drive);
-    onset.ceiling_growth_db =
-        (peaks_db.back() - peak_curve.at(ceiling_from)) / std::max(drives.back() - ceiling_from, 1e-9);
     return onset;
 }
 

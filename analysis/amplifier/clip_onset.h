@@ -17,8 +17,6 @@ struct ClipOnset {
     double drive_dbfs = 0.0;
     double peak_v = 0.0;   // magnitude
     double total_v = 0.0;  // RMS of the whole wave at that drive
-    double ceiling_growth_db =
-        0.0;  // peak gained over the top of the steps per decibel of drive: 0 for a stiff ceiling
 };
 
 std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> readings, Polarity polarity);

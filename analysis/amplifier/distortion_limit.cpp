@@ -1,21 +1,27 @@
 #include "analysis/amplifier/distortion_limit.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdio>
 #include <numbers>
 #include <string>
 
 #include "analysis/signal/monotone_curve.h"
+#include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
 namespace {
 
-std::string plain(const char* format, double a, double b, double c) {
-    char text[200];
-    std::snprintf(text, sizeof text, format, a, b, c);  // NOLINT: the formats are literals of this file
-    return text;
+std::string percent(double ratio) {
+    return rounded_text(100.0 * ratio, 3) + " %";
+}
+
+std::string one_decimal(double value) {
+    std::array<char, 32> text{};
+    std::snprintf(text.data(), text.size(), "%.1f", value);
+    return text.data();
 }
 
 Absent not_crossed(std::span<const StepReading> readings, double limit, DistortionKind kind) {
@@ -23,14 +29,14 @@ Absent not_crossed(std::span<const StepReading> readings, double limit, Distorti
     const double there = distortion_of(last, kind);
     if (there < limit) {
         return {"limit-not-reached",
-                plain("the loudest step (%.1f dBFS) gave %.3g %%, ", last.level_dbfs, 100.0 * there, 0.0) +
-                    plain("%.1f dB below the limit of %.3g %%",
-                          20.0 * std::log10(limit / std::max(there, 1e-7)), 100.0 * limit, 0.0),
+                "the loudest step (" + one_decimal(last.level_dbfs) + " dBFS) gave " + percent(there) + ", " +
+                    one_decimal(20.0 * std::log10(limit / std::max(there, 1e-7))) +
+                    " dB below the limit of " + percent(limit),
                 "turn the amplifier's gain up, or let the tone go louder (to_dbfs, the output's maximum)"};
     }
     return {
         "always-above-limit",
-        plain("distortion never falls below the limit of %.3g %% before it rises", 100.0 * limit, 0.0, 0.0),
+        "distortion never falls below the limit of " + percent(limit) + " before it rises",
         "look at the level curve: noise, crossover distortion or the source may hide the limit; ask for a "
         "higher one"};
 }
@@ -43,6 +49,19 @@ double solve(const Curve& curve, double target, double low, double high) {
         (curve(middle) < target ? low : high) = middle;
     }
     return 0.5 * (low + high);
+}
+
+/// Between two steps of one level (a repeat), of which one lies above the limit and one below: there it is,
+/// to within what the two differ by.
+LimitCrossing of_one_level(const StepReading& below, const StepReading& above, std::size_t index) {
+    LimitCrossing crossing;
+    crossing.drive_dbfs = above.level_dbfs;
+    crossing.total_v = 0.5 * (below.total_v + above.total_v);
+    crossing.interpolation_doubt_v = std::abs(above.total_v - below.total_v) / (2.0 * std::numbers::sqrt3);
+    crossing.noise_doubt_v = std::max(below.fundamental_doubt_v, above.fundamental_doubt_v);
+    crossing.below = index;
+    crossing.above = index + 1;
+    return crossing;
 }
 
 }  // namespace
@@ -78,6 +97,7 @@ std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepRead
     }
     const double low = readings[below].level_dbfs;
     const double high = readings[above].level_dbfs;
+    if (!(high > low)) return of_one_level(readings[below], readings[above], below);
     const MonotoneCurve distortion_curve(drives, distortions);
     const MonotoneCurve volts_curve(drives, volts);
 

@@ -1,6 +1,7 @@
 #include "analysis/amplifier/level_tracking.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <complex>
 #include <cstdio>
@@ -25,10 +26,10 @@ bool well_above_noise(const StepReading& reading) {
     return reading.fundamental_v > clean_snr * reading.fundamental_doubt_v;
 }
 
-std::string line(const char* format, double a, double b, double c) {
-    char text[240];
-    std::snprintf(text, sizeof text, format, a, b, c);  // NOLINT: the formats are literals of this file
-    return text;
+std::string sentence(const char* format, double first, double second) {
+    std::array<char, 240> text{};
+    std::snprintf(text.data(), text.size(), format, first, second);  // NOLINT: literals of this file
+    return text.data();
 }
 
 /// Whether the odd harmonics are those of a dead zone: cosine phases, in which clipping gives a negative
@@ -109,20 +110,22 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
                                      : "faint steps are lifted (a compressor or automatic level)";
     return Absent{
         "levels-do-not-track",
-        line("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ",
-             worst->level_dbfs, worst_db, 0.0) +
+        sentence("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ",
+                 worst->level_dbfs, worst_db) +
             how,
         "switch off automatic level, noise suppression and enhancements of player and recorder, then record "
         "again"};
 }
 
 std::optional<std::string> crossover_distortion(std::span<const StepReading> readings) {
-    // From the step of least distortion downwards.
-    std::size_t best = 0;
+    // From the step of least distortion downwards. One in the noise may read none at all.
+    std::size_t best = readings.size();
     for (std::size_t k = 0; k < readings.size(); ++k) {
-        if (well_above_noise(readings[k]) && readings[k].thd < readings[best].thd) best = k;
+        if (well_above_noise(readings[k]) &&
+            (best == readings.size() || readings[k].thd < readings[best].thd))
+            best = k;
     }
-    if (readings.empty() || best == 0) return std::nullopt;
+    if (best == readings.size()) return std::nullopt;
     const StepReading* faintest = nullptr;
     int rising = 0;
     int looked_at = 0;
@@ -137,10 +140,10 @@ std::optional<std::string> crossover_distortion(std::span<const StepReading> rea
     }
     if (faintest == nullptr || rising < 3 || rising * 5 < looked_at * 4) return std::nullopt;
     if (faintest->thd < 2.0 * std::max(readings[best].thd, 1e-5) || faintest->thd < 5e-4) return std::nullopt;
-    return line(
+    return sentence(
         "distortion rises as the level falls, to %.2g %% at %.3g V: the signature of crossover distortion "
         "(a dead zone where one half of the output stage hands over to the other)",
-        100.0 * faintest->thd, faintest->fundamental_v, 0.0);
+        100.0 * faintest->thd, faintest->fundamental_v);
 }
 
 }  // namespace assay::analysis

@@ -52,13 +52,12 @@ PolarityReading read_polarity(const std::function<std::complex<double>(double)>&
     }
     PolarityReading reading;
     reading.delay_s = coarse_delay_s(response, points, to_hz);
-    // Two rounds: the first one's line brings the phases so near that none is a turn off.
-    double offset_rad = 0.0;
     std::complex<double> mean{};
     for (const Point& point : points)
         mean += std::norm(point.value) * point.value / std::max(std::abs(point.value), 1e-300) *
                 std::polar(1.0, two_pi * point.frequency_hz * reading.delay_s);
-    offset_rad = std::arg(mean);
+    double offset_rad = std::arg(mean);
+    // Three rounds: the first one's line brings the phases so near that none is a turn off.
     for (int round = 0; round < 3; ++round) {
         double w = 0.0;
         double wf = 0.0;

@@ -19,8 +19,8 @@ using Eigen::VectorXd;
 
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
-/// Stiffness of a box re that of the suspension at fs, and its derivative by log fs and log Mms: both -2 and
-/// -1 times itself.
+/// Stiffness of a box re that of the suspension at fs. Its derivatives by log fs and log Mms are -2 and -1
+/// times itself.
 double box_stiffness(double air_spring, double box_m3, double mms_kg, double fs_hz) {
     const double omega = two_pi * fs_hz;
     return air_spring / box_m3 / (mms_kg * omega * omega);
@@ -104,7 +104,6 @@ struct Problem {
     const FitLayout* layout = nullptr;
     const FitInputs* inputs = nullptr;
     VectorXd weights{};
-    double meter_weight = 0.0;
 
     int values() const { return static_cast<int>(weights.size()); }
 

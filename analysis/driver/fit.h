@@ -106,8 +106,8 @@ struct Fit {
     Eigen::MatrixXd scatter{};  // covariance from the scatter of the data and the misfit
 };
 
-/// Starts at `start` (as long as the layout says). `floor_at_least` keeps the weights bounded where the data
-/// claim no scatter.
+/// Starts at `start`, which is as long as the layout says. Data that claim no scatter are weighted by the
+/// floor alone.
 Fit fit_driver(const FitModel& model, const FitInputs& inputs, const Eigen::VectorXd& start);
 
 }  // namespace assay::analysis

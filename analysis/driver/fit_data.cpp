@@ -11,11 +11,10 @@ constexpr std::size_t many_points = 800;
 constexpr double neighbours = 1.002;
 
 /// First point of each group, and the end.
-std::vector<std::size_t> groups_of(const std::vector<ImpedancePoint>& points, std::size_t first,
-                                   std::size_t end) {
+std::vector<std::size_t> groups_of(const std::vector<ImpedancePoint>& points, std::size_t end) {
     std::vector<std::size_t> starts;
-    for (std::size_t i = first; i < end; ++i) {
-        if (starts.empty() || end - first <= many_points ||
+    for (std::size_t i = 0; i < end; ++i) {
+        if (starts.empty() || end <= many_points ||
             points[i].frequency_hz > neighbours * points[starts.back()].frequency_hz)
             starts.push_back(i);
     }
@@ -29,14 +28,12 @@ double fit_top_hz(double fs_hz) {
     return std::max(5000.0, 50.0 * fs_hz);
 }
 
-ImpedanceCurve fit_data(const ImpedanceCurve& curve, double from_hz, double to_hz) {
-    std::size_t first = 0;
-    while (first < curve.points.size() && curve.points[first].frequency_hz < from_hz) ++first;
-    std::size_t end = first;
+ImpedanceCurve fit_data(const ImpedanceCurve& curve, double to_hz) {
+    std::size_t end = 0;
     while (end < curve.points.size() && curve.points[end].frequency_hz <= to_hz) ++end;
     ImpedanceCurve kept;
-    if (first == end) return kept;
-    const std::vector<std::size_t> starts = groups_of(curve.points, first, end);
+    if (end == 0) return kept;
+    const std::vector<std::size_t> starts = groups_of(curve.points, end);
     for (std::size_t g = 0; g + 1 < starts.size(); ++g) {
         const double count = static_cast<double>(starts[g + 1] - starts[g]);
         ImpedancePoint mean;

@@ -6,9 +6,9 @@
 
 namespace assay::analysis {
 
-/// The points from `from_hz` to `to_hz`, both in. Where more than 800 are left, neighbours within 0.2 % in
+/// The points up to `to_hz`, it included. Where more than 800 are left, neighbours within 0.2 % in
 /// frequency are averaged (a peak of Q 15 is 7 % wide), with their variance and their systematic parts.
-ImpedanceCurve fit_data(const ImpedanceCurve& curve, double from_hz, double to_hz);
+ImpedanceCurve fit_data(const ImpedanceCurve& curve, double to_hz);
 
 /// Up to where the fit goes: 50 times the resonance and at least 5 kHz. Higher up the coil is no concern of
 /// the cone, and break-up of the cone is none of the model's.

@@ -159,8 +159,8 @@ std::optional<StartReading> read_start(const FitInputs& inputs) {
     driver.cone.qes = driver.cone.qms * driver.re_ohm / res;
     driver.coil = power_law_of(*free, driver);
 
-    // Added mass and box: by the shift of the peak; 1 gram to the free driver's own guess where it goes
-    // wrong.
+    // Added mass and box: by the shift of the peak. Where it goes the wrong way, twice the added mass, or the
+    // mass at which the box would double the stiffness.
     double log_sum = 0.0;
     double count = 0.0;
     const double omega = two_pi * driver.cone.fs_hz;

@@ -3,8 +3,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
+
+#include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
@@ -13,9 +14,7 @@ namespace {
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
 std::string three_digits(double value) {
-    std::array<char, 32> text{};
-    std::snprintf(text.data(), text.size(), "%.3g", value);
-    return text.data();
+    return rounded_text(value, 3);
 }
 
 std::string percent(double share) {
@@ -149,8 +148,7 @@ std::optional<Absent> misfit(const FitInputs& free_only, const Fit& free_fit, co
                   "press the mass firmly onto the cone near the dust cap and measure again"};
 }
 
-std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                    const Surroundings&) {
+std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit) {
     std::vector<Remark> remarks;
     for (std::size_t c = 0; c < fitted.curves.size(); ++c) {
         const LoadedCurve& taken = fitted.curves[c];
@@ -163,8 +161,7 @@ std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs&
     return remarks;
 }
 
-std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                    const Surroundings& surroundings) {
+std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit) {
     struct Told {
         const LoadedCurve* taken = nullptr;
         double log_mms = 0.0;
@@ -204,13 +201,12 @@ std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs&
             std::string text =
                 told[i].taken->test + " and " + told[k].taken->test + " contradict each other: ";
             const double mms[2] = {std::exp(told[i].log_mms), std::exp(told[k].log_mms)};
-            const bool same_area = inputs.area_m2.has_value();
             if (!box_i && !box_k) {
                 text += "Mms would be " + three_digits(1e3 * mms[0]) + " g by the one and " +
                         three_digits(1e3 * mms[1]) + " g by the other; a mass sat loose or was weighed wrong";
                 return Absent{"masses-contradict", text, "weigh and fix both masses again"};
             }
-            const double spring = same_area ? surroundings.air_spring() : fitted.air_spring_n_m2;
+            const double spring = fitted.air_spring_n_m2;
             const double vas[2] = {1e3 * spring / (omega * omega * mms[0]),
                                    1e3 * spring / (omega * omega * mms[1])};
             text += "Vas would be " + three_digits(vas[0]) + " l by the one and " + three_digits(vas[1]) +

@@ -6,7 +6,7 @@
 #include <vector>
 
 #include "analysis/driver/fit_start.h"
-#include "analysis/driver/parameter_values.h"
+#include "analysis/driver/parameters.h"
 
 namespace assay::analysis {
 
@@ -21,12 +21,10 @@ std::optional<Absent> misfit(const FitInputs& free_only, const Fit& free_fit, co
 
 /// Remarks on the loaded curves of a fit: a shift too small, a second peak, a box that loses or weighs what
 /// it should not.
-std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                    const Surroundings& surroundings);
+std::vector<Remark> loading_remarks(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit);
 
 /// Each loaded curve alone with the free ones: set when two of them tell different drivers, by more than
 /// three times what their doubts allow and by more than 3 %.
-std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                    const Surroundings& surroundings);
+std::optional<Absent> contradiction(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit);
 
 }  // namespace assay::analysis

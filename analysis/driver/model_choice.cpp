@@ -10,7 +10,7 @@ namespace {
 
 constexpr double reach = 10.0;  // "very strong" by Kass and Raftery, JASA 90, 1995 (from memory)
 
-/// A driver can be so: creep that hardens with time, a power above one or losses below zero cannot.
+/// A driver can be so: creep that hardens with time, or a power above one, cannot.
 bool possible(const Fit& fit) {
     if (!fit.converged) return false;
     const FittedDriver driver = driver_of(fit.layout, fit.parameters);
@@ -103,10 +103,6 @@ void try_other_suspensions(const FitInputs& inputs, const StartReading& reading,
     }
     for (TriedModel& one : more) choice.tried.push_back(std::move(one));
 }
-
-}  // namespace
-
-namespace {
 
 /// Every n-th point, so that about `most` are left of each curve.
 FitInputs thinned(const FitInputs& inputs, std::size_t most) {

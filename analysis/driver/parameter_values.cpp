@@ -46,7 +46,7 @@ VectorXd change_of_model(const Fit& fit, const FitInputs& up, const FitInputs& d
     return change;
 }
 
-/// The inputs without their points' systematic parts, to be changed cheaply.
+/// What a change of the inputs does to the fit: half the difference between the change and its opposite.
 template <class Change>
 VectorXd moved_by_inputs(const Fit& fit, const FitInputs& fitted, Change change) {
     FitInputs up = fitted;
@@ -57,7 +57,7 @@ VectorXd moved_by_inputs(const Fit& fit, const FitInputs& fitted, Change change)
 }
 
 void add_curve_causes(const FitInputs& fitted, const Fit& fit, const Surroundings& surroundings,
-                      std::vector<Disturbance>& all) {
+                      std::vector<DoubtCause>& all) {
     for (const auto& [source, rows] : systematic_rows(fitted, fit.weights.size()))
         all.push_back({source, moved_by(fit, rows), surroundings, surroundings});
     if (fitted.meter) {
@@ -68,7 +68,7 @@ void add_curve_causes(const FitInputs& fitted, const Fit& fit, const Surrounding
 }
 
 void add_loading_causes(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                        const Surroundings& surroundings, std::vector<Disturbance>& all) {
+                        const Surroundings& surroundings, std::vector<DoubtCause>& all) {
     bool masses = false;
     for (const LoadedCurve& taken : fitted.curves) masses = masses || taken.added_mass_kg > 0.0;
     if (masses && inputs.doubts.mass_scale > 0.0) {
@@ -89,7 +89,7 @@ void add_loading_causes(const DriverInputs& inputs, const FitInputs& fitted, con
 }
 
 void add_surrounding_causes(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                            const Surroundings& surroundings, std::vector<Disturbance>& all) {
+                            const Surroundings& surroundings, std::vector<DoubtCause>& all) {
     const auto add = [&](const std::string& source, const Surroundings& up, const Surroundings& down) {
         const double high = up.air_spring() / surroundings.air_spring() * fitted.air_spring_n_m2;
         const double low = down.air_spring() / surroundings.air_spring() * fitted.air_spring_n_m2;
@@ -176,9 +176,9 @@ ParameterValues parameter_values(const FitLayout& layout, const VectorXd& x,
     return values;
 }
 
-std::vector<Disturbance> disturbances(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                      const Surroundings& surroundings) {
-    std::vector<Disturbance> all;
+std::vector<DoubtCause> doubt_causes(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
+                                     const Surroundings& surroundings) {
+    std::vector<DoubtCause> all;
     add_curve_causes(fitted, fit, surroundings, all);
     add_loading_causes(inputs, fitted, fit, surroundings, all);
     add_surrounding_causes(inputs, fitted, fit, surroundings, all);
@@ -201,7 +201,7 @@ std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& i
         for (std::size_t i = 0; i < parameter_count; ++i) high[i] = 0.5 * (high[i] - low[i]);
         return high;
     };
-    for (const Disturbance& cause : disturbances(inputs, fitted, fit, surroundings)) {
+    for (const DoubtCause& cause : doubt_causes(inputs, fitted, fit, surroundings)) {
         const ParameterValues change = half_difference(cause.parameters, cause.up, cause.down);
         for (std::size_t i = 0; i < parameter_count; ++i) {
             if (change[i] != 0.0) quantities[i].contributions[cause.source] = change[i];

@@ -54,7 +54,7 @@ ParameterValues parameter_values(const FitLayout& layout, const Eigen::VectorXd&
                                  const Surroundings& surroundings);
 
 /// One cause of doubt, at one standard uncertainty.
-struct Disturbance {
+struct DoubtCause {
     std::string source{};
     Eigen::VectorXd parameters{};  // what it does to the fit
     Surroundings up{};             // area and air with it, and with its opposite
@@ -62,8 +62,8 @@ struct Disturbance {
 };
 
 /// Every systematic cause: those of the curves, the meter, masses, boxes, area, air.
-std::vector<Disturbance> disturbances(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
-                                      const Surroundings& surroundings);
+std::vector<DoubtCause> doubt_causes(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
+                                     const Surroundings& surroundings);
 
 /// Values with contributions: the causes, the scatter, and the choice among the models within reach.
 std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& inputs,

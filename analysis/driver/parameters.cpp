@@ -3,22 +3,20 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 #include "analysis/driver/fit_data.h"
 #include "analysis/driver/loaded_checks.h"
 #include "analysis/driver/parameter_values.h"
 #include "analysis/driver/textbook.h"
+#include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
 namespace {
 
 std::string three_digits(double value) {
-    std::array<char, 32> text{};
-    std::snprintf(text.data(), text.size(), "%.3g", value);
-    return text.data();
+    return rounded_text(value, 3);
 }
 
 constexpr std::array mechanical{Parameter::mms, Parameter::cms, Parameter::rms, Parameter::bl};
@@ -109,7 +107,7 @@ void meter_remark(const DriverInputs& inputs, DriverResult& result) {
     double variance = free.scatter(FitLayout::re, FitLayout::re) * curve_ohm * curve_ohm +
                       inputs.meter->standard_uncertainty_ohm * inputs.meter->standard_uncertainty_ohm;
     const Surroundings surroundings{inputs.area_m2.value_or(1.0), inputs.air};
-    for (const Disturbance& cause : disturbances(inputs, without, free, surroundings)) {
+    for (const DoubtCause& cause : doubt_causes(inputs, without, free, surroundings)) {
         const double change = cause.parameters[FitLayout::re] * curve_ohm;
         variance += change * change;
     }
@@ -178,7 +176,7 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
     std::vector<LoadedCurve> loads;
     for (std::size_t c = 0; c < inputs.curves.size(); ++c) {
         LoadedCurve kept = inputs.curves[c];
-        kept.curve = fit_data(kept.curve, 0.0, top_hz);
+        kept.curve = fit_data(kept.curve, top_hz);
         if (kept.free_air()) {
             free_only.curves.push_back(std::move(kept));
         } else if (const auto why = unusable_loading(kept, reading->peaks[c], free_hz)) {
@@ -229,9 +227,8 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
     }
     const Fit& best = result.choice.best();
     if (loaded) {
-        if (auto why = contradiction(inputs, result.fitted, best, surroundings))
-            reasons.loading = std::move(why);
-        for (Remark& remark : loading_remarks(inputs, result.fitted, best, surroundings))
+        if (auto why = contradiction(inputs, result.fitted, best)) reasons.loading = std::move(why);
+        for (Remark& remark : loading_remarks(inputs, result.fitted, best))
             result.remarks.push_back(std::move(remark));
     }
     const auto quantities = parameter_quantities(inputs, result.fitted, result.choice, surroundings);

@@ -1,11 +1,12 @@
 #include "analysis/driver/textbook.h"
 
+#include <array>
 #include <cmath>
-#include <cstdio>
 #include <numbers>
 
 #include "analysis/driver/fit_start.h"
 #include "analysis/driver/three_point.h"
+#include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
@@ -14,9 +15,7 @@ namespace {
 constexpr double two_pi = 2.0 * std::numbers::pi;
 
 std::string four_digits(double value) {
-    std::array<char, 32> text{};
-    std::snprintf(text.data(), text.size(), "%.4g", value);
-    return text.data();
+    return rounded_text(value, 4);
 }
 
 struct Reading {

@@ -18,8 +18,8 @@ struct MagnitudePoint {
     double magnitude_ohm = 0.0;
 };
 
-/// The main peak of a curve by rising frequency, wherever the magnitude goes far above: a tweeter's coil, a
-/// long coil at 20 kHz.
+/// A maximum of a curve by rising frequency. That the magnitude rises higher still towards an end, as a coil
+/// makes it at 20 kHz, does not matter.
 struct Peak {
     std::size_t index = 0;
     double frequency_hz = 0.0;  // of the parabola in log frequency through the points about the top

@@ -108,8 +108,8 @@ Match best_of_lags(const BandSignal& band, const std::vector<Complex>& shape, do
     for (std::size_t n = 0; n < stretch.size(); ++n) running[n + 1] = running[n] + std::norm(stretch[n]);
     const double floor = 1e-9 * running.back() + 1e-30;
     const std::vector<Complex> sums = correlate(stretch, shape, lags);
-    // The place is where the correlation is highest among those of high likeness: likeness alone would be
-    // drawn to faint stretches.
+    // Likeness is the correlation re the energy under the waveform; the floor keeps faint stretches, where it
+    // would be chance over nothing, from being the best.
     std::vector<double> likeness(lags);
     const auto start = static_cast<std::size_t>(first - from_lag);
     const auto end = static_cast<std::size_t>(last - from_lag) + 1;

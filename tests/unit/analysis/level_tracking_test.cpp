@@ -56,6 +56,17 @@ Harmonic spikes(double degrees) {
     };
 }
 
+// A step that the dead zone swallowed whole: what noise alone makes of its harmonics is taken off, and none
+// is left.
+TEST(CrossoverDistortion, IsToldWhereTheFaintestStepIsLostInNoise) {
+    std::vector<StepReading> readings = levels(dead_zone);
+    readings.front().fundamental_v = 1e-6;
+    readings.front().fundamental_doubt_v = 1e-6;
+    readings.front().thd = 0.0;
+    readings.front().thd_noise = 1.0;
+    EXPECT_TRUE(crossover_distortion(readings));
+}
+
 TEST(CrossoverDistortion, IsToldOfADeadZoneWithAndWithoutFeedback) {
     EXPECT_TRUE(crossover_distortion(levels(dead_zone)));
     for (const double degrees : {89.0, 91.0, 100.0, -91.0})
