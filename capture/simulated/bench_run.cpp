@@ -6,8 +6,8 @@
 #include "capture/simulated/amplifier.h"
 #include "capture/simulated/card.h"
 #include "capture/simulated/driver_run.h"
-#include "capture/simulated/load_heat.h"
 #include "capture/simulated/recorder.h"
+#include "capture/simulated/warming_loads.h"
 #include "capture/simulated/wiring.h"
 
 namespace assay::capture {
@@ -39,7 +39,7 @@ struct Run {
     void fill_drive(double gain_from, double gain_to);
 
     AmplifierModel amplifier;
-    LoadHeat heat;
+    WarmingLoads warming;
     std::array<PlaySide, 2> play;
     std::vector<RandomSource> noise_sources;  // one an amplifier channel
     std::vector<float> tone_block;
@@ -62,7 +62,7 @@ Run::Run(const Bench& bench_, const SimulatedTake& take_, SimulatedWiring wiring
       recorder(bench_, take_.tone->rate_hz, stages, take_.name),
       amplifier(bridged_as_wired(bench_.simulated.amplifier, wiring),
                 std::ldexp(take_.tone->rate_hz, stages)),
-      heat(bench_, wiring.loads),
+      warming(bench_, wiring.loads),
       play{PlaySide(stages), PlaySide(stages)},
       tone_block(play_block_frames) {
     for (const WiredInput& wired : wiring.inputs) recorder.connect(wired.input);
@@ -91,9 +91,9 @@ void Run::play_block(double gain_from, double gain_to) {
         play[c].process(drive[c], drive_v[c]);
         output_v[c].resize(drive_v[c].size());
     }
-    amplifier.connect(heat.conductance_s());
+    amplifier.connect(warming.conductance_s());
     amplifier.process({drive_v[0], drive_v[1]}, {output_v[0], output_v[1]});
-    heat.warm({output_v[0], output_v[1]}, static_cast<double>(play_block_frames) / take.tone->rate_hz);
+    warming.warm({output_v[0], output_v[1]}, static_cast<double>(play_block_frames) / take.tone->rate_hz);
     for (std::size_t i = 0; i < wiring.inputs.size(); ++i) {
         const WiredInput& wired = wiring.inputs[i];
         recorder.hear(i, wired.at_output ? output_v[wired.channel] : drive_v[wired.channel]);

@@ -158,8 +158,8 @@ double plus_share_of(const Setup& setup, const PlacedTake& placed, const capture
     return square > 0.0 ? cross / square : 0.5;
 }
 
-std::optional<Trouble> trouble_at(const PlacedTake& placed, const capture::Input& input, std::size_t step,
-                                  double from_s, double to_s, bool steady) {
+std::optional<StepTrouble> trouble_at(const PlacedTake& placed, const capture::Input& input, std::size_t step,
+                                      double from_s, double to_s, bool steady) {
     const auto found =
         std::find_if(placed.raw.channels.begin(), placed.raw.channels.end(),
                      [&](const capture::RawChannel& channel) { return channel.channel == input.channel; });
@@ -167,50 +167,51 @@ std::optional<Trouble> trouble_at(const PlacedTake& placed, const capture::Input
     const auto* high = overlapping(found->full_scale_positive, from_s, to_s);
     const auto* low = overlapping(found->full_scale_negative, from_s, to_s);
     if (high != nullptr || low != nullptr) {
-        return Trouble{fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
-                                   seconds_text(std::max((high != nullptr ? high : low)->from_s, from_s))),
-                       true};
+        return StepTrouble{
+            fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
+                        seconds_text(std::max((high != nullptr ? high : low)->from_s, from_s))),
+            true};
     }
     for (const analysis::TimeJump& jump : placed.placement.jumps) {
         if (jump.step != step) continue;
-        return Trouble{fmt::format(
+        return StepTrouble{fmt::format(
             "{} between {} and {}: {:.1f} ms {}", jump.jump_s < 0.0 ? "dropout" : "repeated block",
             seconds_text(jump.after_s), seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
             jump.jump_s < 0.0 ? "are missing" : "too much")};
     }
     if (!placed.placement.step_sound[step])
-        return Trouble{fmt::format("the tone is gone from {} on", seconds_text(from_s))};
+        return StepTrouble{fmt::format("the tone is gone from {} on", seconds_text(from_s))};
     float peak = 0.0F;
     for (const float sample : stretch(placed, input.channel, from_s, to_s))
         peak = std::max(peak, std::abs(sample));
     if (static_cast<double>(peak) < loud_enough) return std::nullopt;
     if (const auto* zeros = overlapping(found->zeros_inside, from_s, to_s)) {
-        return Trouble{fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros->from_s),
-                                   1e3 * (zeros->to_s - zeros->from_s))};
+        return StepTrouble{fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros->from_s),
+                                       1e3 * (zeros->to_s - zeros->from_s))};
     }
     if (steady) return std::nullopt;
     if (const auto* held = overlapping(found->held, from_s, to_s)) {
-        return Trouble{fmt::format("dropout at {}: \"{}\" stands still for {:.1f} ms",
-                                   seconds_text(held->from_s), input.name,
-                                   1e3 * (held->to_s - held->from_s))};
+        return StepTrouble{fmt::format("dropout at {}: \"{}\" stands still for {:.1f} ms",
+                                       seconds_text(held->from_s), input.name,
+                                       1e3 * (held->to_s - held->from_s))};
     }
     for (const capture::RepeatedBlock& block : found->repeated) {
         if (block.at_s < to_s && block.at_s + block.lasts_s > from_s) {
-            return Trouble{fmt::format("repeated block at {}: {:.1f} ms come twice", seconds_text(block.at_s),
-                                       1e3 * block.block_s)};
+            return StepTrouble{fmt::format("repeated block at {}: {:.1f} ms come twice",
+                                           seconds_text(block.at_s), 1e3 * block.block_s)};
         }
     }
     return std::nullopt;
 }
 
-std::optional<Trouble> trouble_at(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
-                                  std::size_t step, double from_s, double to_s, bool steady) {
+std::optional<StepTrouble> trouble_at(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
+                                      std::size_t step, double from_s, double to_s, bool steady) {
     auto trouble = trouble_at(placed, setup.bench->inputs[load.plus], step, from_s, to_s, steady);
     if (trouble || !load.minus) return trouble;
     return trouble_at(placed, setup.bench->inputs[*load.minus], step, from_s, to_s, steady);
 }
 
-capture::Fault fault_of(const Take& take, const capture::Load& load, const Trouble& trouble) {
+capture::Fault fault_of(const Take& take, const capture::Load& load, const StepTrouble& trouble) {
     return {capture::FaultKind::untrusted_capture,
             fmt::format("{}: {}: {}", file_of(take), load.in_words(), trouble.words), std::nullopt,
             trouble.overload ? "lower the recorder's gain or raise the attenuation, then record again"

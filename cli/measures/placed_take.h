@@ -51,18 +51,18 @@ double first_sample_s(const PlacedTake& placed, double from_s);
 
 /// What speaks against a stretch of a step at an input: overload, lost or doubled blocks, the tone gone. The
 /// steady parts of a tone may repeat themselves honestly (`steady`).
-struct Trouble {
+struct StepTrouble {
     std::string words{};
     bool overload = false;
 };
-std::optional<Trouble> trouble_at(const PlacedTake& placed, const capture::Input& input, std::size_t step,
-                                  double from_s, double to_s, bool steady);
+std::optional<StepTrouble> trouble_at(const PlacedTake& placed, const capture::Input& input, std::size_t step,
+                                      double from_s, double to_s, bool steady);
 /// The same for both ends of a load.
-std::optional<Trouble> trouble_at(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
-                                  std::size_t step, double from_s, double to_s, bool steady);
+std::optional<StepTrouble> trouble_at(const Setup& setup, const PlacedTake& placed, const capture::Load& load,
+                                      std::size_t step, double from_s, double to_s, bool steady);
 
 /// The fault that it makes.
-capture::Fault fault_of(const Take& take, const capture::Load& load, const Trouble& trouble);
+capture::Fault fault_of(const Take& take, const capture::Load& load, const StepTrouble& trouble);
 
 /// Inputs of the test: both ends of its loads, and its reference.
 std::vector<std::size_t> inputs_of(const Setup& setup);

@@ -104,7 +104,7 @@ class Reader {
   private:
     static constexpr double lead_s = 0.05;
 
-    std::optional<Trouble> pilot_trouble(std::size_t step, const capture::Load& load) const {
+    std::optional<StepTrouble> pilot_trouble(std::size_t step, const capture::Load& load) const {
         return trouble_at(*setup_, placed_, load, step, placed_.at_s(step, 0.0),
                           placed_.at_s(step, seconds_of(*take_, placed_.steps[step])), true);
     }

@@ -109,6 +109,19 @@ def headers():
          lines_with(r"#\s*pragma\s+GCC\s+(diagnostic|optimize)|-ffast-math|-Ofast|\s-w(\s|\"|$)", CPP + [Path("CMakeLists.txt")]))
 
 
+def names():
+    """Two types of one name in one namespace break the language's one-definition rule, of which no linker says a word:
+    it takes the one's destructor for the other's. A namespace is a top folder here."""
+    declared = {}
+    for path in CPP:
+        if path.suffix == ".h" and path.parts[0] in {"analysis", "capture", "cli"}:
+            for name in re.findall(r"^(?:struct|class|enum class) (\w+)(?: final)?(?: :[^;\n]*)? \{", text(path), re.MULTILINE):
+                declared.setdefault((path.parts[0], name), []).append(str(path))
+    none("no two headers of one namespace declare the same name",
+         [f"{name} in {' and '.join(paths)}" for (_, name), paths in declared.items() if len(paths) > 1])
+    report.check(len(declared) > 100, "they were read", f"{len(declared)} types")
+
+
 def words():
     own = Path("tests/end_to_end/house_test.py")
     paths = [path for path in FILES if path.suffix in TEXTS and path != own and path.name != "LICENSE"]
@@ -138,6 +151,6 @@ def places():
               and path.name not in passports and str(path.parent.relative_to("fixtures")) + "/" not in passports])
 
 
-for part in (layering, headers, words, places):
+for part in (layering, headers, names, words, places):
     report.guarded(part.__name__, part)
 report.finish()

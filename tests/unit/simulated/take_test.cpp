@@ -4,7 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "capture/simulated/card.h"
-#include "capture/simulated/load_heat.h"
+#include "capture/simulated/warming_loads.h"
 
 namespace assay::capture {
 namespace {
@@ -202,7 +202,7 @@ TEST(Take, LoadWarmsAndTakesTheVoltageWithIt) {
     bench.simulated.load_tempco_ppm_per_k = 200.0;
     bench.simulated.load_k_per_w = 2.0;
     bench.simulated.load_time_constant_s = 10.0;
-    LoadHeat heat(bench, loads);
+    WarmingLoads heat(bench, loads);
     // 20 V on 4 ohm is 100 W: 200 K in the end, (1 - exp(-t / tau)) of it after t; the power falls with the
     // rising resistance, so the closed form is that of the equation tau T' = k V^2 / (R (1 + a T)) - T.
     const std::vector<double> volts(8, 20.0);
@@ -220,11 +220,11 @@ TEST(Take, LoadWarmsAndTakesTheVoltageWithIt) {
 
 TEST(Take, ABridgedLoadCountsAsHalfAtEachChannel) {
     const Bench bench = test::bridged_bench(4.0);
-    const LoadHeat heat(bench, {{0, 0, 1}});
+    const WarmingLoads heat(bench, {{0, 0, 1}});
     EXPECT_DOUBLE_EQ(heat.conductance_s()[0], 0.5);
     EXPECT_DOUBLE_EQ(heat.conductance_s()[1], 0.5);
     Bench open = test::two_channel_bench(std::numeric_limits<double>::infinity());
-    EXPECT_EQ(LoadHeat(open, {{0, 0, std::nullopt}}).conductance_s()[0], 0.0);
+    EXPECT_EQ(WarmingLoads(open, {{0, 0, std::nullopt}}).conductance_s()[0], 0.0);
 }
 
 TEST(Take, BridgedChannelsGoOppositeWays) {

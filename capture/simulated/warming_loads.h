@@ -11,8 +11,8 @@
 
 namespace assay::capture {
 
-struct LoadHeat {
-    LoadHeat(const Bench& bench, const std::vector<WiredLoad>& loads);
+struct WarmingLoads {
+    WarmingLoads(const Bench& bench, const std::vector<WiredLoad>& loads);
 
     /// Siemens to ground at each amplifier channel, all loads together; half of a bridged load each.
     std::array<double, 2> conductance_s() const;

@@ -1,4 +1,4 @@
-#include "capture/simulated/load_heat.h"
+#include "capture/simulated/warming_loads.h"
 
 #include <cmath>
 
@@ -9,7 +9,7 @@ namespace {
 constexpr std::size_t every = 8;
 }  // namespace
 
-LoadHeat::LoadHeat(const Bench& bench, const std::vector<WiredLoad>& loads)
+WarmingLoads::WarmingLoads(const Bench& bench, const std::vector<WiredLoad>& loads)
     : k_per_w_(bench.simulated.load_k_per_w), time_constant_s_(bench.simulated.load_time_constant_s) {
     for (const WiredLoad& wired : loads) {
         const Load& load = bench.loads[wired.load];
@@ -18,7 +18,7 @@ LoadHeat::LoadHeat(const Bench& bench, const std::vector<WiredLoad>& loads)
     }
 }
 
-std::array<double, 2> LoadHeat::conductance_s() const {
+std::array<double, 2> WarmingLoads::conductance_s() const {
     std::array<double, 2> sum{};
     for (const Resistor& load : loads_) {
         const double siemens = 1.0 / load.ohm();
@@ -28,7 +28,7 @@ std::array<double, 2> LoadHeat::conductance_s() const {
     return sum;
 }
 
-void LoadHeat::warm(std::array<std::span<const double>, 2> output_v, double seconds) {
+void WarmingLoads::warm(std::array<std::span<const double>, 2> output_v, double seconds) {
     double first = 0.0;
     double second = 0.0;
     double product = 0.0;
