@@ -21,7 +21,7 @@ namespace fs = std::filesystem;
 
 double longest_s() {
     const char* asked = std::getenv("ASSAY_LONGEST_S");
-    return asked != nullptr ? std::atof(asked) : 8.0;
+    return asked != nullptr ? std::atof(asked) : 5.5;
 }
 
 void none(const std::vector<std::string>& broken) {

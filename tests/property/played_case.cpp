@@ -105,8 +105,9 @@ void check_session(const fs::path& folder, int status, Broken& broken) {
 
 }  // namespace
 
-CaseFolder::CaseFolder(bool keep)
-    : path_(fs::path(testing::TempDir()) / fmt::format("assay-case-{}", ::getpid())), keep_(keep) {
+CaseFolder::CaseFolder(bool keep) : keep_(keep) {
+    static int made = 0;
+    path_ = fs::path(testing::TempDir()) / fmt::format("assay-case-{}-{}", ::getpid(), ++made);
     fs::remove_all(path_);
     fs::create_directories(path_);
 }
