@@ -17,36 +17,33 @@ constexpr double smallest_phase_jump_rad = 2.0 * std::numbers::pi / 180.0;
 constexpr double amplitude_dip = 0.12;  // of the median: more than 0.4 cycles of nothing in a block
 constexpr double sigmas = 7.0;
 
-}  // namespace
+constexpr double block_cycles_apart =
+    4.0;  // of the nearest neighbour: 4 bins from the middle of a Hann window
+constexpr double shortest_block_s = 0.02;
 
-Disturbance disturbance_within(std::span<const double> record, double rate_hz, double frequency_hz) {
-    const auto length = static_cast<std::size_t>(std::llround(cycles_per_block * rate_hz / frequency_hz));
-    const std::size_t blocks = length > 0 ? record.size() / length : 0;
-    if (blocks < 4) return {};
-    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
-    std::vector<double> amplitudes(blocks);
-    std::vector<double> phases(blocks);
-    const std::complex<double> turn = std::polar(1.0, -omega);
-    for (std::size_t b = 0; b < blocks; ++b) {
-        std::complex<double> phasor = std::polar(1.0, -omega * static_cast<double>(b * length));
-        std::complex<double> sum{};
-        double mean = 0.0;
-        for (std::size_t n = 0; n < length; ++n) mean += record[b * length + n] / static_cast<double>(length);
-        for (std::size_t n = 0; n < length; ++n) {
-            sum += (record[b * length + n] - mean) * phasor;
-            phasor *= turn;
-        }
-        amplitudes[b] = std::abs(sum);
-        phases[b] = std::arg(sum);
-        if (b > 0)
-            phases[b] = phases[b - 1] + std::remainder(phases[b] - phases[b - 1], 2.0 * std::numbers::pi);
-    }
-    const double typical = median(amplitudes);
+/// A tone in blocks that follow each other; phases without turns.
+struct Blocks {
+    std::vector<double> amplitudes{};
+    std::vector<double> phases{};
+    double length_s = 0.0;
+};
+
+void add_block(Blocks& blocks, std::complex<double> sum) {
+    double phase = std::arg(sum);
+    if (!blocks.phases.empty())
+        phase = blocks.phases.back() + std::remainder(phase - blocks.phases.back(), 2.0 * std::numbers::pi);
+    blocks.amplitudes.push_back(std::abs(sum));
+    blocks.phases.push_back(phase);
+}
+
+Disturbance judge(const Blocks& blocks) {
+    const std::size_t count = blocks.phases.size();
+    const double typical = median(blocks.amplitudes);
     std::vector<double> amplitude_changes;
     std::vector<double> slopes;
-    for (std::size_t b = 1; b < blocks; ++b) {
-        amplitude_changes.push_back(std::abs(amplitudes[b] - amplitudes[b - 1]));
-        slopes.push_back(phases[b] - phases[b - 1]);
+    for (std::size_t b = 1; b < count; ++b) {
+        amplitude_changes.push_back(std::abs(blocks.amplitudes[b] - blocks.amplitudes[b - 1]));
+        slopes.push_back(blocks.phases[b] - blocks.phases[b - 1]);
     }
     const double amplitude_sigma = median(amplitude_changes);
     // A jump bends the fitted frequency, which tilts all phases alike: the tilt is taken out first.
@@ -55,9 +52,9 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     phase_changes.reserve(slopes.size());
     for (const double slope : slopes) phase_changes.push_back(std::abs(slope - tilt));
     const double phase_sigma = median(phase_changes);
-    const auto block_s = [&](std::size_t b) { return static_cast<double>(b * length) / rate_hz; };
-    for (std::size_t b = 0; b < blocks; ++b) {
-        const double off = std::abs(amplitudes[b] - typical);
+    const auto block_s = [&](std::size_t b) { return static_cast<double>(b) * blocks.length_s; };
+    for (std::size_t b = 0; b < count; ++b) {
+        const double off = std::abs(blocks.amplitudes[b] - typical);
         if (off > amplitude_dip * typical && off > sigmas * 1.5 * amplitude_sigma)
             return {true, block_s(b) + block_s(1) / 2.0};
     }
@@ -67,6 +64,52 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
         if (change > smallest_phase_jump_rad + 2.0 * sigmas * phase_sigma) return {true, block_s(b + 1)};
     }
     return {};
+}
+
+}  // namespace
+
+Disturbance disturbance_within(std::span<const double> record, double rate_hz, double frequency_hz) {
+    const auto length = static_cast<std::size_t>(std::llround(cycles_per_block * rate_hz / frequency_hz));
+    const std::size_t count = length > 0 ? record.size() / length : 0;
+    if (count < 4) return {};
+    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
+    Blocks blocks;
+    blocks.length_s = static_cast<double>(length) / rate_hz;
+    const std::complex<double> turn = std::polar(1.0, -omega);
+    for (std::size_t b = 0; b < count; ++b) {
+        std::complex<double> phasor = std::polar(1.0, -omega * static_cast<double>(b * length));
+        std::complex<double> sum{};
+        double mean = 0.0;
+        for (std::size_t n = 0; n < length; ++n) mean += record[b * length + n] / static_cast<double>(length);
+        for (std::size_t n = 0; n < length; ++n) {
+            sum += (record[b * length + n] - mean) * phasor;
+            phasor *= turn;
+        }
+        add_block(blocks, sum);
+    }
+    return judge(blocks);
+}
+
+Disturbance disturbance_of_line(std::span<const double> record, double rate_hz, double frequency_hz,
+                                double apart_hz) {
+    const double block_s = std::max(shortest_block_s, block_cycles_apart / apart_hz);
+    const auto length = static_cast<std::size_t>(std::llround(block_s * rate_hz));
+    const std::size_t count = length > 0 ? record.size() / length : 0;
+    if (count < 4) return {};
+    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
+    const double window_step = 2.0 * std::numbers::pi / static_cast<double>(length);
+    Blocks blocks;
+    blocks.length_s = static_cast<double>(length) / rate_hz;
+    for (std::size_t b = 0; b < count; ++b) {
+        std::complex<double> sum{};
+        for (std::size_t n = 0; n < length; ++n) {
+            const double weight = 0.5 - 0.5 * std::cos(window_step * (static_cast<double>(n) + 0.5));
+            sum += weight * record[b * length + n] *
+                   std::polar(1.0, -omega * static_cast<double>(b * length + n));
+        }
+        add_block(blocks, sum);
+    }
+    return judge(blocks);
 }
 
 }  // namespace assay::analysis

@@ -11,6 +11,14 @@ struct Disturbance {
     double at_s = 0.0;  // from the start of the record
 };
 
+/// `frequency_hz` is that of the only strong tone; blocks of three of its cycles. A record below four blocks
+/// tells nothing.
 Disturbance disturbance_within(std::span<const double> record, double rate_hz, double frequency_hz);
+
+/// The same of one strong line among others, none of them (nor direct voltage) nearer than `apart_hz`: blocks
+/// of four cycles of that distance, 20 ms at least, under a Hann window. A jump by whole cycles of this line
+/// leaves no trace in it.
+Disturbance disturbance_of_line(std::span<const double> record, double rate_hz, double frequency_hz,
+                                double apart_hz);
 
 }  // namespace assay::analysis

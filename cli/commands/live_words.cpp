@@ -33,6 +33,18 @@ constexpr std::array<Words, 9> words{{
     {"the recording app", "the sound server"},
 }};
 
+// This program plays its own tones forwards: a beginning that is not known again has been broken on the way.
+constexpr std::array<std::string_view, 3> beginnings{
+    "the recording runs backwards",
+    "another signal: the recording starts with another test's tone",
+    "another signal: the start of this test's tone is not in the recording",
+};
+constexpr std::string_view broken_beginning =
+    "the beginning of the tone came back broken: blocks were lost or doubled, or something else was heard";
+constexpr std::string_view mend_of_beginning =
+    "end other programs, give the sound server a larger buffer, look at leads and levels, and run the test "
+    "again";
+
 // On one clock the ratio is exactly one, and is found to a small part of this. Crystals differ by tens.
 constexpr double one_clock_ppm = 20.0;
 
@@ -59,6 +71,12 @@ void word_for_live(TestResult& result) {
         result.fault->mend =
             moved ? "let unit and load cool, leave the gain control alone, and run the test again"
                   : live_advice(std::move(result.fault->mend));
+        for (const std::string_view text : beginnings) {
+            const std::size_t at = result.fault->text.find(text);
+            if (at == std::string::npos) continue;
+            result.fault->text.replace(at, text.size(), broken_beginning);
+            result.fault->mend = mend_of_beginning;
+        }
     }
     reword(result.whole);
     for (auto& [load, findings] : result.loads) reword(findings);

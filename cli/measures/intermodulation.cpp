@@ -6,6 +6,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/amplifier/disturbance.h"
 #include "analysis/amplifier/intermodulation.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
@@ -16,6 +17,7 @@
 #include "cli/measures/plain_number.h"
 #include "cli/measures/repeat_scatter.h"
 #include "cli/measures/scale.h"
+#include "cli/measures/staircase_reading.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -208,9 +210,21 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 result.fault = fault_of(take, load, *trouble);
                 return result;
             }
-            readings.push_back(analysis::read_pair(
-                load_volts(setup, *placed, load, from_s, to_s), placed->rate_hz, pair.low_hz / ratio,
-                pair.high_hz / ratio, method_of(setup), highest_pair_share_of_rate * placed->rate_hz));
+            const std::vector<double> volts = load_volts(setup, *placed, load, from_s, to_s);
+            // Blocks that are lost here and given twice there: the marks before and behind would see nothing.
+            const double apart_hz = (modulation ? pair.low_hz : pair.high_hz - pair.low_hz) / ratio;
+            for (const double tone_hz : {pair.low_hz / ratio, pair.high_hz / ratio}) {
+                const auto jump = analysis::disturbance_of_line(volts, placed->rate_hz, tone_hz, apart_hz);
+                if (!jump.found) continue;
+                result.fault =
+                    fault_of(take, load,
+                             {.words = fmt::format("dropout or repeated block at {}: the tones jump",
+                                                   seconds_text(from_s + jump.at_s))});
+                return result;
+            }
+            readings.push_back(analysis::read_pair(volts, placed->rate_hz, pair.low_hz / ratio,
+                                                   pair.high_hz / ratio, method_of(setup),
+                                                   highest_pair_share_of_rate * placed->rate_hz));
         }
         if (!(readings.front().high_v > 0.0) || !(readings.front().low_v > 0.0)) {
             result.fault = capture::Fault{FaultKind::untrusted_capture,
