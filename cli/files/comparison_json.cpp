@@ -5,12 +5,7 @@ namespace assay::cli {
 namespace {
 
 Json quantity_json(const analysis::Quantity& quantity) {
-    Json node;
-    Trouble trouble;
-    const Place root{};
-    JsonWriter archive(node, root, trouble);
-    write_quantity(archive, quantity);
-    return node;
+    return json_of([&](JsonWriter& archive) { write_quantity(archive, quantity); });
 }
 
 Json verdict_json(const std::optional<analysis::Verdict>& verdict) {

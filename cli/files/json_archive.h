@@ -59,6 +59,27 @@ class JsonWriter {
     void field(const std::string& key, const std::optional<T>& value) {
         if (value) field(key, *value);
     }
+    /// An object under a key, which `fill` is handed a writer for.
+    template <class Fill>
+    void object(const std::string& key, const Fill& fill) {
+        const Place here{place_, &key, 0};
+        if (node_->contains(key)) trouble_->note(here, "stands twice");
+        JsonWriter writer((*node_)[key], here, *trouble_);
+        fill(writer);
+    }
+    /// A list of objects, one for each item, which `fill` is handed with a writer.
+    template <class Items, class Fill>
+    void list(const std::string& key, const Items& items, const Fill& fill) {
+        const Place list_place{place_, &key, 0};
+        Json& nodes = (*node_)[key] = Json::array();
+        std::size_t index = 0;
+        for (const auto& item : items) {
+            const Place here{&list_place, nullptr, index++};
+            nodes.push_back(nullptr);
+            JsonWriter writer(nodes.back(), here, *trouble_);
+            fill(writer, item);
+        }
+    }
     /// Left out where empty.
     void optional_text(const std::string& key, const std::string& value) {
         if (!value.empty()) field(key, value);
@@ -246,15 +267,22 @@ class JsonReader {
 /// it and a curve stays short. Bytes that are not UTF-8 become U+FFFD.
 std::string json_text(const Json& document);
 
-/// The text of a file that holds one record, which `describe` names.
-template <class Record>
-std::string record_text(const Record& record) {
+/// A document that `fill` is handed a writer for. What is wrong with it is passed over: for what is finite
+/// and has no name twice.
+template <class Fill>
+Json json_of(const Fill& fill) {
     Json root;
     Trouble trouble;
     const Place top{};
     JsonWriter archive(root, top, trouble);
-    describe(archive, record);
-    return json_text(root);
+    fill(archive);
+    return root;
+}
+
+/// The text of a file that holds one record, which `describe` names.
+template <class Record>
+std::string record_text(const Record& record) {
+    return json_text(json_of([&](JsonWriter& archive) { describe(archive, record); }));
 }
 
 /// Reads such a text; gives what is wrong with it, or nothing.

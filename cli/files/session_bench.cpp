@@ -227,10 +227,7 @@ void read_wires(JsonReader& archive, Bench& bench, const Json& loads) {
 }  // namespace
 
 void write_bench(JsonWriter& archive, const Bench& bench) {
-    const std::string name = "sound";
-    const Place place{&archive.place(), &name, 0};
-    JsonWriter sound(archive.node()[name], place, archive.trouble());
-    capture::describe_sound(sound, bench);
+    archive.object("sound", [&](JsonWriter& sound) { capture::describe_sound(sound, bench); });
     archive.field("output", bench.outputs);
     archive.field("input", bench.inputs);
     for (std::size_t i = 0; i < bench.inputs.size(); ++i) {

@@ -98,29 +98,15 @@ Json session_document(const Session& session, Trouble& trouble) {
     archive.field("program_version", session.program_version);
     archive.field("unit", session.unit);
 
-    const std::string bench_key = "bench";
-    const Place bench_place{&root, &bench_key, 0};
-    JsonWriter bench(document[bench_key], bench_place, trouble);
-    write_bench(bench, session.bench);
-
-    const std::string tests_key = "tests";
-    const Place tests_place{&root, &tests_key, 0};
-    JsonWriter tests(document[tests_key], tests_place, trouble);
-    for (const TestRecord& record : session.tests) {
-        const Place place{&tests_place, &record.id, 0};
-        if (tests.node().contains(record.id)) trouble.note(place, "stands twice");
-        JsonWriter test(tests.node()[record.id], place, trouble);
-        write_result(test, record.result, loads_key(session, record.result));
-        const std::string takes_key = "takes";
-        const Place takes_place{&place, &takes_key, 0};
-        Json& takes = test.node()[takes_key] = Json::array();
-        for (std::size_t i = 0; i < record.takes.size(); ++i) {
-            const Place take_place{&takes_place, nullptr, i};
-            takes.push_back(nullptr);
-            JsonWriter take(takes.back(), take_place, trouble);
-            write_take(take, record.takes[i]);
+    archive.object("bench", [&](JsonWriter& bench) { write_bench(bench, session.bench); });
+    archive.object("tests", [&](JsonWriter& tests) {
+        for (const TestRecord& record : session.tests) {
+            tests.object(record.id, [&](JsonWriter& test) {
+                write_result(test, record.result, loads_key(session, record.result));
+                test.list("takes", record.takes, write_take);
+            });
         }
-    }
+    });
     archive.field("claims", session.claims);
     write_rating(archive, session);
     write_power_table(archive, session);

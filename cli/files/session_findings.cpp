@@ -48,32 +48,19 @@ std::string session_findings_text(const Session& session) {
 void write_findings(JsonWriter& archive, const Session& session) {
     const std::vector<Finding> findings = session_findings(session);
     if (findings.empty()) return;
-    const std::string key = "findings";
-    const Place list_place{&archive.place(), &key, 0};
-    Json& list = archive.node()[key] = Json::array();
-    for (std::size_t i = 0; i < findings.size(); ++i) {
-        const Place place{&list_place, nullptr, i};
-        list.push_back(nullptr);
-        JsonWriter entry(list.back(), place, archive.trouble());
-        entry.field("code", findings[i].code);
-        entry.field("confidence", confidence_word(findings[i].confidence));
-        entry.field("text", findings[i].text);
-        const std::string evidence_key = "evidence";
-        const Place evidence_place{&place, &evidence_key, 0};
-        Json& evidence = entry.node()[evidence_key] = Json::array();
-        for (std::size_t k = 0; k < findings[i].evidence.size(); ++k) {
-            const Evidence& figure = findings[i].evidence[k];
-            const Place figure_place{&evidence_place, nullptr, k};
-            evidence.push_back(nullptr);
-            JsonWriter row(evidence.back(), figure_place, archive.trouble());
+    archive.list("findings", findings, [](JsonWriter& entry, const Finding& finding) {
+        entry.field("code", finding.code);
+        entry.field("confidence", confidence_word(finding.confidence));
+        entry.field("text", finding.text);
+        entry.list("evidence", finding.evidence, [](JsonWriter& row, const Evidence& figure) {
             row.field("what", figure.what);
             row.field("value", figure.value);
             row.field("unit", figure.unit);
             row.field("test", figure.test);
             row.field("load", figure.load);
-        }
-        entry.field("next", findings[i].next);
-    }
+        });
+        entry.field("next", finding.next);
+    });
 }
 
 }  // namespace assay::cli

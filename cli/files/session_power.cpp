@@ -8,47 +8,15 @@
 namespace assay::cli {
 namespace {
 
-JsonWriter below(JsonWriter& archive, const Place& place, const std::string& key) {
-    return JsonWriter(archive.node()[key], place, archive.trouble());
-}
-
-/// One object of a list, written by `write`.
-template <class Items, class Write>
-void write_list(JsonWriter& archive, const std::string& key, const Items& items, const Write& write) {
-    const Place list_place{&archive.place(), &key, 0};
-    Json& list = archive.node()[key] = Json::array();
-    for (std::size_t i = 0; i < items.size(); ++i) {
-        const Place place{&list_place, nullptr, i};
-        list.push_back(nullptr);
-        JsonWriter writer(list.back(), place, archive.trouble());
-        write(writer, items[i]);
-    }
-}
-
 void write_optional(JsonWriter& archive, const std::string& key,
                     const std::optional<analysis::Quantity>& quantity) {
-    if (!quantity) return;
-    const Place place{&archive.place(), &key, 0};
-    JsonWriter writer = below(archive, place, key);
-    write_quantity(writer, *quantity);
+    if (quantity) archive.object(key, [&](JsonWriter& writer) { write_quantity(writer, *quantity); });
 }
 
 void write_figures(JsonWriter& archive, const Findings& figures) {
-    const std::string key = "quantities";
-    const Place place{&archive.place(), &key, 0};
-    JsonWriter quantities = below(archive, place, key);
-    for (const auto& [name, quantity] : figures.quantities) write_optional(quantities, name, quantity);
-    write_list(archive, "absent", figures.absent, [](JsonWriter& writer, const auto& entry) {
-        writer.field("quantity", entry.first);
-        writer.field("code", entry.second.code);
-        writer.field("text", entry.second.text);
-        writer.field("advice", entry.second.advice);
-    });
-    write_list(archive, "warnings", figures.warnings, [](JsonWriter& writer, const Warning& warning) {
-        writer.field("code", warning.code);
-        writer.field("text", warning.text);
-        writer.field("advice", warning.advice);
-    });
+    write_quantities(archive, figures);
+    write_absent(archive, figures);
+    write_warnings(archive, figures.warnings);
 }
 
 const EnumWords<Arrangement>& arrangement_words() {
@@ -72,7 +40,7 @@ void write_row(JsonWriter& archive, const PowerRow& row) {
     archive.field("test", row.test);
     archive.field("by_meter", row.by_meter);
     archive.choice("arrangement", row.arrangement, arrangement_words());
-    write_list(archive, "loads", row.loads, [](JsonWriter& writer, const PowerLoad& load) {
+    archive.list("loads", row.loads, [](JsonWriter& writer, const PowerLoad& load) {
         writer.field("name", load.name);
         writer.number_or_inf("resistance_ohm", load.resistance_ohm);
         writer.field("bridged", load.bridged);
@@ -88,13 +56,12 @@ void write_row(JsonWriter& archive, const PowerRow& row) {
     archive.field("supply_loaded_v", row.supply.loaded_v);
     archive.field("supply_idle_current_a", row.supply.idle_a);
     archive.field("supply_current_a", row.supply.loaded_a);
-    write_list(archive, "powers", row.powers, [&row](JsonWriter& writer, const PowerAtLimit& power) {
+    archive.list("powers", row.powers, [&row](JsonWriter& writer, const PowerAtLimit& power) {
         if (!power.limit.empty()) writer.field("limit_percent", limit_percent(power.limit));
-        const std::string key = "loads";
-        const Place place{&writer.place(), &key, 0};
-        JsonWriter loads = below(writer, place, key);
-        for (std::size_t i = 0; i < power.loads.size(); ++i)
-            write_optional(loads, row.loads[i].name, power.loads[i]);
+        writer.object("loads", [&](JsonWriter& loads) {
+            for (std::size_t i = 0; i < power.loads.size(); ++i)
+                write_optional(loads, row.loads[i].name, power.loads[i]);
+        });
         write_optional(writer, "total", power.total);
     });
     write_figures(archive, row.figures);
@@ -126,28 +93,26 @@ void describe_statement(Archive& archive, Statement& rating) {
 void write_power_table(JsonWriter& archive, const Session& session) {
     const PowerTable table = power_table(session);
     if (table.rows.empty()) return;
-    const std::string key = "power_table";
-    const Place place{&archive.place(), &key, 0};
-    JsonWriter writer = below(archive, place, key);
-    write_list(writer, "rows", table.rows, write_row);
-    write_list(writer, "lines", table.lines, write_line);
+    archive.object("power_table", [&](JsonWriter& writer) {
+        writer.list("rows", table.rows, write_row);
+        writer.list("lines", table.lines, write_line);
+    });
 }
 
 void write_rating(JsonWriter& archive, const Session& session) {
     if (!session.rating) return;
-    const std::string key = "rating";
-    const Place place{&archive.place(), &key, 0};
-    JsonWriter writer = below(archive, place, key);
-    describe_statement(writer, *session.rating);
-    writer.field("words", rating_words(session));
-    write_list(writer, "requirements", rating_requirements(session),
-               [](JsonWriter& entry, const Requirement& wanted) {
-                   entry.field("code", wanted.code);
-                   entry.field("text", wanted.text);
-                   entry.field("state", done_words(wanted.done));
-                   entry.field("figure", wanted.figure);
-                   entry.field("source", wanted.source);
-               });
+    archive.object("rating", [&](JsonWriter& writer) {
+        describe_statement(writer, *session.rating);
+        writer.field("words", rating_words(session));
+        writer.list("requirements", rating_requirements(session),
+                    [](JsonWriter& entry, const Requirement& wanted) {
+                        entry.field("code", wanted.code);
+                        entry.field("text", wanted.text);
+                        entry.field("state", done_words(wanted.done));
+                        entry.field("figure", wanted.figure);
+                        entry.field("source", wanted.source);
+                    });
+    });
 }
 
 void read_rating(JsonReader& archive, Session& session) {

@@ -74,11 +74,6 @@ const EnumWords<capture::FaultKind>& fault_words() {
     return words;
 }
 
-/// A writer for an object that stands under a key.
-JsonWriter below(JsonWriter& archive, const Place& place, const std::string& key) {
-    return JsonWriter(archive.node()[key], place, archive.trouble());
-}
-
 /// A place in a column where no number can be given (not a number within) is null in the file.
 void write_column(JsonWriter& curve, const analysis::Column& column) {
     std::vector<double> values = column.values;
@@ -100,36 +95,26 @@ void read_column(const Json& list, const Place& place, Trouble& trouble, std::ve
     }
 }
 
-void write_findings(JsonWriter& archive, const Findings& findings, std::vector<Warning> warnings) {
-    const std::string quantities_key = "quantities";
-    const Place quantities_place{&archive.place(), &quantities_key, 0};
-    JsonWriter quantities = below(archive, quantities_place, quantities_key);
-    for (const auto& [name, quantity] : findings.quantities) {
-        const Place place{&quantities_place, &name, 0};
-        if (quantities.node().contains(name)) archive.trouble().note(place, "stands twice");
-        JsonWriter writer = below(quantities, place, name);
-        write_quantity(writer, quantity);
-    }
-    std::vector<AbsentRecord> absent;
-    for (const auto& [name, why] : findings.absent) absent.push_back({name, why});
-    archive.field("absent", absent);
-
-    const std::string curves_key = "curves";
-    const Place curves_place{&archive.place(), &curves_key, 0};
-    JsonWriter curves = below(archive, curves_place, curves_key);
-    for (const auto& [name, curve] : findings.curves) {
-        const Place place{&curves_place, &name, 0};
-        if (curves.node().contains(name)) archive.trouble().note(place, "stands twice");
-        JsonWriter writer = below(curves, place, name);
-        for (const analysis::Column& column : curve.columns) {
-            if (column.values.size() != curve.columns.front().values.size()) {
-                archive.trouble().note(place, "has columns of different length");
-            }
-            write_column(writer, column);
+void write_curves(JsonWriter& archive, const Findings& findings) {
+    archive.object("curves", [&](JsonWriter& curves) {
+        for (const auto& [name, curve] : findings.curves) {
+            curves.object(name, [&columns = curve.columns](JsonWriter& writer) {
+                for (const analysis::Column& column : columns) {
+                    if (column.values.size() != columns.front().values.size())
+                        writer.trouble().note(writer.place(), "has columns of different length");
+                    write_column(writer, column);
+                }
+            });
         }
-    }
+    });
+}
+
+void write_findings(JsonWriter& archive, const Findings& findings, std::vector<Warning> warnings) {
+    write_quantities(archive, findings);
+    write_absent(archive, findings);
+    write_curves(archive, findings);
     warnings.insert(warnings.end(), findings.warnings.begin(), findings.warnings.end());
-    archive.field("warnings", warnings);
+    write_warnings(archive, warnings);
 }
 
 void read_findings(JsonReader& archive, Findings& findings) {
@@ -184,6 +169,23 @@ bool has_numbers(const TestResult& result) {
 
 }  // namespace
 
+void write_quantities(JsonWriter& archive, const Findings& findings) {
+    archive.object("quantities", [&](JsonWriter& quantities) {
+        for (const auto& [name, quantity] : findings.quantities)
+            quantities.object(name, [&one = quantity](JsonWriter& writer) { write_quantity(writer, one); });
+    });
+}
+
+void write_absent(JsonWriter& archive, const Findings& findings) {
+    std::vector<AbsentRecord> absent;
+    for (const auto& [name, why] : findings.absent) absent.push_back({name, why});
+    archive.field("absent", absent);
+}
+
+void write_warnings(JsonWriter& archive, const std::vector<Warning>& warnings) {
+    archive.field("warnings", warnings);
+}
+
 void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity) {
     archive.field("value", quantity.value);
     archive.field("unit", quantity.unit);
@@ -223,30 +225,23 @@ void write_result(JsonWriter& archive, const TestResult& result, const std::stri
     archive.field("measure", result.measure);
     std::vector<Warning> first_warning;
     if (result.fault) {
-        const std::string key = "fault";
-        const Place place{&archive.place(), &key, 0};
-        JsonWriter fault = below(archive, place, key);
-        fault.choice("kind", result.fault->kind, fault_words());
-        fault.field("text", result.fault->text);
-        fault.field("at_s", result.fault->at_s);
-        fault.field("mend", result.fault->mend);
+        archive.object("fault", [&fault = *result.fault](JsonWriter& writer) {
+            writer.choice("kind", fault.kind, fault_words());
+            writer.field("text", fault.text);
+            writer.field("at_s", fault.at_s);
+            writer.field("mend", fault.mend);
+        });
         first_warning.push_back({untrusted_code, result.fault->text, result.fault->mend});
     }
-    const Place loads_place{&archive.place(), &loads_key, 0};
-    JsonWriter loads = below(archive, loads_place, loads_key);
-    for (const auto& [name, findings] : result.loads) {
-        const Place place{&loads_place, &name, 0};
-        if (loads.node().contains(name)) archive.trouble().note(place, "stands twice");
-        JsonWriter writer = below(loads, place, name);
-        write_findings(writer, findings, {});
-    }
+    archive.object(loads_key, [&](JsonWriter& loads) {
+        for (const auto& [name, findings] : result.loads)
+            loads.object(name, [&one = findings](JsonWriter& writer) { write_findings(writer, one, {}); });
+    });
     write_findings(archive, result.whole, first_warning);
-    const std::string conditions_key = "conditions";
-    const Place conditions_place{&archive.place(), &conditions_key, 0};
-    JsonWriter conditions = below(archive, conditions_place, conditions_key);
-    for (const auto& [name, condition] : result.conditions) {
-        std::visit([&, &key = name](const auto& value) { conditions.field(key, value); }, condition);
-    }
+    archive.object("conditions", [&](JsonWriter& conditions) {
+        for (const auto& [name, condition] : result.conditions)
+            std::visit([&, &key = name](const auto& value) { conditions.field(key, value); }, condition);
+    });
 }
 
 void read_result(JsonReader& archive, TestResult& result) {

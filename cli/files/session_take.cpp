@@ -194,28 +194,31 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
     return {};
 }
 
+/// All but its path, which is not in the file as it is in memory.
+template <class Archive, class Object>
+void describe_recording(Archive& archive, Object& recording) {
+    archive.field("rate_hz", recording.rate_hz);
+    archive.field("channels", recording.channels);
+    archive.field("frames", recording.frames);
+    archive.field("format", recording.format);
+    archive.field("bits", recording.bits);
+    archive.field("float", recording.floating);
+    archive.field("flags", recording.flags);
+}
+
 }  // namespace
 
 void write_take(JsonWriter& archive, const Take& take) {
-    const std::string tone_key = "tone";
-    const Place tone_place{&archive.place(), &tone_key, 0};
-    JsonWriter tone(archive.node()[tone_key], tone_place, archive.trouble());
-    tone.field("rate_hz", take.tone.rate_hz);
-    tone.field("frames", take.tone.frames);
-    tone.field("segments", columns_of(take.tone.segments));
-
-    const std::string capture_key = "capture";
-    const Place capture_place{&archive.place(), &capture_key, 0};
-    JsonWriter record(archive.node()[capture_key], capture_place, archive.trouble());
-    const std::string file = take.recording.path.filename().string();
-    record.field("path", file.empty() ? std::string{} : "captures/" + file);
-    record.field("rate_hz", take.recording.rate_hz);
-    record.field("channels", take.recording.channels);
-    record.field("frames", take.recording.frames);
-    record.field("format", take.recording.format);
-    record.field("bits", take.recording.bits);
-    record.field("float", take.recording.floating);
-    record.field("flags", take.recording.flags);
+    archive.object("tone", [&](JsonWriter& tone) {
+        tone.field("rate_hz", take.tone.rate_hz);
+        tone.field("frames", take.tone.frames);
+        tone.field("segments", columns_of(take.tone.segments));
+    });
+    archive.object("capture", [&](JsonWriter& record) {
+        const std::string file = take.recording.path.filename().string();
+        record.field("path", file.empty() ? std::string{} : "captures/" + file);
+        describe_recording(record, take.recording);
+    });
 }
 
 void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& take) {
@@ -240,13 +243,7 @@ void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& t
         JsonReader record(*node, place, trouble);
         std::string path;
         record.field("path", path);
-        record.field("rate_hz", take.recording.rate_hz);
-        record.field("channels", take.recording.channels);
-        record.field("frames", take.recording.frames);
-        record.field("format", take.recording.format);
-        record.field("bits", take.recording.bits);
-        record.field("float", take.recording.floating);
-        record.field("flags", take.recording.flags);
+        describe_recording(record, take.recording);
         const std::string inside = "captures/";
         const std::string file = path.starts_with(inside) ? path.substr(inside.size()) : std::string{};
         const bool plain = !file.empty() && file != "." && file != ".." &&

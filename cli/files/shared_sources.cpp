@@ -6,12 +6,7 @@ namespace assay::cli {
 namespace {
 
 Json bench_json(const capture::Bench& bench) {
-    Json document;
-    Trouble trouble;
-    const Place root{};
-    JsonWriter archive(document, root, trouble);
-    write_bench(archive, bench);
-    return document;
+    return json_of([&](JsonWriter& archive) { write_bench(archive, bench); });
 }
 
 void add_equal(const Json& left, const Json& right, const std::string& kind, std::set<std::string>& parts) {

@@ -101,15 +101,12 @@ capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FileP
 }
 
 std::string contents_text(const Contents& contents) {
-    Json document;
-    Trouble trouble;
-    const Place root{};
-    JsonWriter archive(document, root, trouble);
-    archive.field("schema", std::string(schema));
-    archive.field("number", contents.number);
-    archive.field("hash", std::string("BLAKE2b-256 (RFC 7693)"));
-    archive.field("files", contents.files);
-    return json_text(document);
+    return json_text(json_of([&](JsonWriter& archive) {
+        archive.field("schema", std::string(schema));
+        archive.field("number", contents.number);
+        archive.field("hash", std::string("BLAKE2b-256 (RFC 7693)"));
+        archive.field("files", contents.files);
+    }));
 }
 
 tl::unexpected<capture::Fault> damaged(const std::string& name, const std::string& what) {

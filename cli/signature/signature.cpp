@@ -47,20 +47,17 @@ SignatureFile make_signature(const KeyPair& key, const std::string& number, cons
 }
 
 std::string signature_text(const SignatureFile& signature) {
-    Json document;
-    Trouble trouble;
-    const Place root{};
-    JsonWriter archive(document, root, trouble);
-    archive.field("schema", std::string(schema));
-    archive.field("number", signature.number);
-    archive.field("contents", signature.contents);
-    archive.field("algorithm", std::string("Ed25519 (RFC 8032)"));
-    archive.field("public_key", hex_text(signature.public_key));
-    archive.field("key_fingerprint", key_fingerprint(signature.public_key));
-    archive.field("signature", hex_text(signature.signature));
-    archive.field("pages", signature.pages);
-    archive.field("pages_signature", hex_text(signature.pages_signature));
-    return json_text(document);
+    return json_text(json_of([&](JsonWriter& archive) {
+        archive.field("schema", std::string(schema));
+        archive.field("number", signature.number);
+        archive.field("contents", signature.contents);
+        archive.field("algorithm", std::string("Ed25519 (RFC 8032)"));
+        archive.field("public_key", hex_text(signature.public_key));
+        archive.field("key_fingerprint", key_fingerprint(signature.public_key));
+        archive.field("signature", hex_text(signature.signature));
+        archive.field("pages", signature.pages);
+        archive.field("pages_signature", hex_text(signature.pages_signature));
+    }));
 }
 
 capture::Result<SignatureFile> signature_of_text(const std::string& text, const std::string& name) {
