@@ -6,6 +6,7 @@
 #include <system_error>
 
 #include "capture/recording.h"
+#include "capture/splitmix64.h"
 
 namespace assay::capture {
 
@@ -40,20 +41,6 @@ std::string last_error(SNDFILE* file) {
     if (const auto colon = text.rfind(" : "); colon != std::string::npos) text.erase(0, colon + 3);
     if (text.ends_with('.')) text.pop_back();
     return text;
-}
-
-// The next number of the splitmix64 sequence: the same on every machine, unlike the library's
-// distributions. Steele, Lea, Flood, "Fast splittable pseudorandom number generators" (2014).
-std::uint64_t next_random(std::uint64_t& state) {
-    state += 0x9E3779B97F4A7C15U;
-    std::uint64_t mixed = state;
-    mixed = (mixed ^ (mixed >> 30U)) * 0xBF58476D1CE4E5B9U;
-    mixed = (mixed ^ (mixed >> 27U)) * 0x94D049BB133111EBU;
-    return mixed ^ (mixed >> 31U);
-}
-
-double uniform(std::uint64_t& state) {
-    return static_cast<double>(next_random(state) >> 11U) * 0x1p-53;
 }
 
 }  // namespace
@@ -128,8 +115,8 @@ void RecordingWriter::discard() {
 }
 
 double RecordingWriter::triangular_dither() {
-    const double first = uniform(dither_state_);
-    return first - uniform(dither_state_);
+    const double first = splitmix64_uniform(dither_state_);
+    return first - splitmix64_uniform(dither_state_);
 }
 
 Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {

@@ -4,6 +4,8 @@
 #include <bit>
 #include <cmath>
 
+#include "capture/splitmix64.h"
+
 namespace assay::capture {
 
 namespace {
@@ -52,13 +54,6 @@ constexpr Coefficients f{1.0,
                          2.04426310338993978564e-15};
 
 }  // namespace
-
-std::uint64_t splitmix64(std::uint64_t& state) {
-    std::uint64_t z = (state += 0x9e3779b97f4a7c15U);
-    z = (z ^ (z >> 30U)) * 0xbf58476d1ce4e5b9U;
-    z = (z ^ (z >> 27U)) * 0x94d049bb133111ebU;
-    return z ^ (z >> 31U);
-}
 
 std::uint64_t stream_seed(std::uint64_t seed, std::string_view name, std::uint64_t number) {
     std::uint64_t hash = 0xcbf29ce484222325U;

@@ -21,9 +21,6 @@ struct RandomSource {
     double normal();
 };
 
-/// One step of splitmix64; `state` moves on.
-std::uint64_t splitmix64(std::uint64_t& state);
-
 /// A seed for a stream of its own, from a seed, a name and a number (FNV-1a, then splitmix64).
 std::uint64_t stream_seed(std::uint64_t seed, std::string_view name, std::uint64_t number);
 

@@ -10,6 +10,7 @@
 #include <numbers>
 #include <tuple>
 
+#include "capture/splitmix64.h"
 #include "capture/transform.h"
 
 namespace assay::capture {
@@ -28,19 +29,6 @@ constexpr double swing_to_hz = 2.0;
 constexpr double usual_period_s = 8.0;  // the next power of two above it
 constexpr int bisections = 60;
 
-/// splitmix64 of Steele, Lea and Flood (2014): a few lines, the same on every machine.
-struct Phases {
-    std::uint64_t state;
-    double next() {
-        state += 0x9E3779B97F4A7C15ULL;
-        std::uint64_t z = state;
-        z = (z ^ (z >> 30U)) * 0xBF58476D1CE4E5B9ULL;
-        z = (z ^ (z >> 27U)) * 0x94D049BB133111EBULL;
-        z ^= z >> 31U;
-        return 2.0 * std::numbers::pi * static_cast<double>(z >> 11U) * 0x1p-53;
-    }
-};
-
 double square(double value) {
     return value * value;
 }
@@ -56,11 +44,11 @@ template <class Power>
 Values random_lines(std::size_t frames, double step_hz, double from_hz, double to_hz, std::uint64_t seed,
                     const Power& power) {
     std::vector<std::complex<double>> bins(frames);
-    Phases phases{seed};
     double sum = 0.0;
     for (std::size_t k = 1; k < frames / 2; ++k) {
         const double f = static_cast<double>(k) * step_hz;
-        const double phase = phases.next();  // of every line, so that the rate does not change the noise
+        // Of every line, so that the rate does not change the noise.
+        const double phase = 2.0 * std::numbers::pi * splitmix64_uniform(seed);
         if (f < from_hz || f > to_hz) continue;
         const double weight = power(f);
         sum += 0.5 * weight;

@@ -5,6 +5,8 @@
 
 #include <cmath>
 
+#include "capture/splitmix64.h"
+
 namespace assay::capture {
 namespace {
 
