@@ -7,6 +7,7 @@
 #include "cli/commands/commands.h"
 #include "cli/commands/new_file.h"
 #include "cli/commands/questions.h"
+#include "cli/commands/sound_choice.h"
 #include "cli/commands/stock_parts.h"
 #include "cli/files/bench_file.h"
 
@@ -34,17 +35,49 @@ struct Answers {
     double meter_max_hz = 400.0;
     bool jig = false;
     bool headphone = false;
+    double card_inputs = 2.0;
+
+    /// The jig wants two inputs without dividers. Where the probes leave none, the bench is the jig's alone.
+    bool jig_alone() const { return jig && card_inputs < channels + 2.0; }
 };
 
-/// The first device that plays and records, by its name; a text to be replaced where there is none.
-std::string likely_device() {
-    const auto library = capture::SoundLibrary::start();
-    if (!library) return "part of a device's name";
-    for (const capture::SoundDevice& device : capture::list_devices(**library)) {
-        if (device.plays_and_records()) return device.name;
+/// What the computer tells of its devices: the first one that plays and records is offered, and of the one
+/// that is chosen its rates and inputs.
+class Cards {
+  public:
+    Cards() {
+        if (auto started = capture::SoundLibrary::start()) library_ = std::move(*started);
+        if (library_) devices_ = capture::list_devices(*library_);
     }
-    return "part of a device's name";
-}
+    /// A text to be replaced where there is none.
+    std::string likely() const {
+        for (const capture::SoundDevice& device : devices_) {
+            if (device.plays_and_records()) return device.name;
+        }
+        return "part of a device's name";
+    }
+    void choose(const std::string& words) {
+        if (const auto found = choose_device(devices_, words, Direction::record, "device")) chosen_ = *found;
+    }
+    /// 96 kHz, or the highest below it that the card runs at.
+    double rate_hz() const {
+        constexpr double wanted_hz = 96000.0;
+        double best_hz = 0.0;
+        if (chosen_) {
+            for (const double rate : capture::rates_of(*library_, *chosen_)) {
+                if (rate <= wanted_hz) best_hz = std::max(best_hz, rate);
+            }
+        }
+        return best_hz > 0.0 ? best_hz : wanted_hz;
+    }
+    /// Most cards of hobbyists have two.
+    int inputs() const { return chosen_ ? chosen_->inputs : 2; }
+
+  private:
+    std::shared_ptr<capture::SoundLibrary> library_{};
+    std::vector<capture::SoundDevice> devices_{};
+    std::optional<capture::SoundDevice> chosen_{};
+};
 
 Result<Answers> ask(Questions& questions) {
     Answers answers;
@@ -66,11 +99,14 @@ Result<Answers> ask(Questions& questions) {
         else
             fault = answer.error();
     };
+    Cards cards;
     const auto device = questions.text(
-        {"device", "Sound device, or a part of its name (see `assay devices`)", likely_device()});
+        {"device", "Sound device, or a part of its name (see `assay devices`)", cards.likely()});
     if (!device) return tl::unexpected<Fault>(device.error());
     answers.device = *device;
-    number(answers.rate_hz, "sample_rate_hz", "Sample rate, Hz", "96000", 44100, 192000);
+    cards.choose(*device);
+    number(answers.rate_hz, "sample_rate_hz", "Sample rate, Hz", fmt::format("{:.0f}", cards.rate_hz()),
+           44100, 192000);
     number(answers.channels, "channels", "Channels to measure at once (1 or 2)", "2", 1, 2);
     flag(answers.bridged, "bridged", "Will bridged outputs be measured?", "no");
     if (answers.bridged) answers.channels = 2.0;
@@ -91,12 +127,16 @@ Result<Answers> ask(Questions& questions) {
     number(answers.meter_percent, "meter_percent", "Multimeter, AC volts: accuracy, % of reading", "0.8",
            0.01, 10);
     number(answers.meter_digits, "meter_digits", "... plus digits of the last place", "3", 0, 100);
-    number(answers.meter_resolution_v, "meter_resolution_v", "... each of volts", "0.01", 1e-6, 10);
-    number(answers.meter_max_hz, "meter_max_hz", "... up to Hz", "400", 45, 1e6);
+    number(answers.meter_resolution_v, "meter_resolution_v", "... one step of the last place, V", "0.01",
+           1e-6, 10);
+    number(answers.meter_max_hz, "meter_max_hz", "... accurate up to, Hz", "400", 45, 1e6);
     flag(answers.jig, "jig", "Will loudspeaker drivers be measured (impedance jig)?", "no");
     if (answers.jig)
         flag(answers.headphone, "headphone",
              "Is the jig driven from a headphone output (no: a power amplifier)?", "no");
+    if (answers.jig)
+        number(answers.card_inputs, "card_inputs", "Inputs that the card has",
+               fmt::format("{}", std::max(cards.inputs(), 2)), 2, 64);
     if (fault) return tl::unexpected<Fault>(*fault);
     return answers;
 }
@@ -133,7 +173,8 @@ std::string probe_text(const Answers& answers, int channel, const DividerProposa
 }
 
 std::string bench_of(const Answers& answers) {
-    const auto channels = static_cast<int>(answers.channels);
+    const bool alone = answers.jig_alone();
+    const int channels = alone ? 1 : static_cast<int>(answers.channels);
     const double worst_v = worst_peak_v(answers.power_w, answers.load_ohm, answers.bridged);
     const DividerProposal divider = propose_divider(worst_v, answers.full_scale_v, answers.input_ohm);
     std::string text =
@@ -150,7 +191,7 @@ std::string bench_of(const Answers& answers) {
         "= {0}\n"
         "sample_rate_hz = {1:.0f}\nshared_clock = true            # one device plays and records\n",
         toml_text(answers.device), answers.rate_hz);
-    if (answers.bridged)
+    if (answers.bridged && !alone)
         text += "ground = \"supply-negative\"     # of the recorder: a bridge needs it there\n";
     text += "\n";
     for (int channel = 1; channel <= channels; ++channel) {
@@ -167,7 +208,7 @@ std::string bench_of(const Answers& answers) {
             "maximum_dbfs = -1.0            # no test plays louder; lower it to what the unit's input "
             "stands\n\n";
     }
-    for (int channel = 1; channel <= channels; ++channel)
+    for (int channel = 1; channel <= channels && !answers.jig_alone(); ++channel)
         text += probe_text(answers, channel, divider, worst_v);
     text += fmt::format(
         "[[meter]]                      # the leaflet's row \"AC volts\"\nname = "
@@ -183,7 +224,12 @@ std::string bench_of(const Answers& answers) {
             "driven_by = [{}]\n{}\n\n",
             name, answers.load_ohm, answers.load_w, driven, ends);
     };
-    if (answers.bridged) {
+    if (alone) {
+        text +=
+            "# The card's inputs are all the jig's, so this bench is for drivers. For amplifiers write "
+            "another "
+            "one with\n# `assay new bench`, and say no to the jig.\n";
+    } else if (answers.bridged) {
         load("load-bridge",
              "plus = \"probe-a\"\nminus = \"probe-b\"              # the other end is no ground",
              "\"drive-a\"");
@@ -194,6 +240,7 @@ std::string bench_of(const Answers& answers) {
     if (!answers.jig) return text;
     // Common practice, no source: 10 to 33 ohm behind a power amplifier, 47 to 100 ohm behind a headphone
     // output.
+    const int first = alone ? 1 : channels + 1;
     const double series = stock_at_least(answers.headphone ? 60.0 : 20.0, e12());
     text += fmt::format(
         "# The jig: generator, series resistor, driver, ground; one input on each side of the resistor, both "
@@ -208,8 +255,8 @@ std::string bench_of(const Answers& answers) {
         "[impedance_jig]\ntopology = \"series-high\"\nseries_ohm = {:.6g}\ntolerance_percent = 1.0        # "
         "`assay calibrate match` next\n"
         "generator_side = \"jig-1\"\ndriver_side = \"jig-2\"\ninput_resistance_ohm = {:.6g}\n",
-        series, answers.headphone ? "a headphone output" : "a power amplifier", channels + 1,
-        answers.full_scale_v, channels + 2, answers.full_scale_v, series, answers.input_ohm);
+        series, answers.headphone ? "a headphone output" : "a power amplifier", first, answers.full_scale_v,
+        first + 1, answers.full_scale_v, series, answers.input_ohm);
     return text;
 }
 
@@ -221,6 +268,10 @@ int run_new_bench(const NewOptions& options, const Manner& manner) {
     const auto answers = ask(*questions);
     if (!answers) return report(answers.error());
     const std::string text = bench_of(*answers);
+    if (answers->jig_alone())
+        say(manner, fmt::format("The card's {:.0f} inputs are all the jig's: the bench is for drivers. For "
+                                "amplifiers write another one, and say no to the jig.",
+                                answers->card_inputs));
     if (const auto read = parse_bench(text, options.file.empty() ? "bench.toml" : options.file.string());
         !read)
         return report(read.error());

@@ -68,7 +68,8 @@ Result<std::string> line_text(Questions& questions, const capture::Bench& bench)
     const auto volts = questions.number(
         {"rated_output_v", "Rated or claimed output, volts RMS (0: no claim)", "0"}, 0, 1000);
     if (!volts) return tl::unexpected<Fault>(volts.error());
-    const auto percent = questions.number({"rated_thd_percent", "... at % THD", "1"}, 0.001, 40);
+    const auto percent =
+        questions.number({"rated_thd_percent", "... at a distortion (THD) of, %", "1"}, 0.001, 40);
     if (!percent) return tl::unexpected<Fault>(percent.error());
     std::string limit = fmt::format("{}", *percent);
     for (char& letter : limit) letter = letter == '.' ? '_' : letter;
@@ -118,7 +119,8 @@ Result<std::string> amplifier_text(Questions& questions, const capture::Bench& b
         basis = *chosen;
     }
     Result<double> percent = basis != nullptr ? basis->limit_percent : 1.0;
-    if (basis == nullptr) percent = questions.number({"rated_thd_percent", "... at % THD", "1"}, 0.001, 40);
+    if (basis == nullptr)
+        percent = questions.number({"rated_thd_percent", "... at a distortion (THD) of, %", "1"}, 0.001, 40);
     if (!percent) return tl::unexpected<Fault>(percent.error());
     const auto supply = questions.number(
         {"supply_v", "Supply at the unit's terminals, idle, V DC by meter (0: mains)", "0"}, 0, 1000);

@@ -25,7 +25,7 @@ void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::f
         ->check(CLI::Range(-90.0, 0.0));
     watch->add_option("--frequency", live.watch.frequency_hz, "of that tone, Hz (default 997)")
         ->check(CLI::Range(20.0, 20000.0));
-    watch->add_option("--seconds", live.watch.seconds, "end after so long (default: Ctrl-C)")
+    watch->add_option("--seconds", live.watch.seconds, "end after so long (default: at the key q, or Ctrl-C)")
         ->check(CLI::Range(0.1, 1e6));
     watch->add_flag("--yes", live.watch.yes, "do not ask before a tone above -20 dBFS");
     watch->add_flag("--json", manner.json, "one JSON object a line and reading");

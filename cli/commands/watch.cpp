@@ -12,6 +12,7 @@
 #include "cli/commands/cautions.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/questions.h"
+#include "cli/commands/quit_key.h"
 #include "cli/commands/sound_choice.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/nearest.h"
@@ -31,7 +32,7 @@ constexpr double confirm_above_dbfs = -20.0;
 struct Held {
     double voltage_v = 0.0;
     double power_w = 0.0;
-    double clean_power_w = 0.0;  // highest that was read while nothing clipped
+    double clean_power_w = 0.0;  // highest that was read while nothing clipped and no lamp was lit
     int overloads = 0;
 };
 
@@ -110,15 +111,44 @@ std::string warning_line(const MeterReading& reading, const Held& held, const st
     std::string text = reading.overload ? "RECORDER OVERLOAD: nothing here can be trusted"
                        : std::string(clip_words(reading)) != "no"
                            ? fmt::format("AMPLIFIER CLIPS ({})", clip_words(reading))
-                           : std::string("clean");
+                           : std::string(reading.signal ? "waveform clean" : "nothing to judge");
     text += fmt::format("   card {:.1f} dBFS", reading.peak_dbfs);
     if (held.overloads > 0) text += fmt::format("   overloads so far: {}", held.overloads);
     return text + lamps;
 }
 
+/// Parts that stand three blanks apart, on as many rows as the width needs: a row that the terminal broke by
+/// itself would not be counted when the next reading is drawn over this one.
+std::vector<std::string> rows_within(const std::string& text, std::size_t columns) {
+    const std::string apart = "   ";
+    std::vector<std::string> rows;
+    std::string row;
+    for (std::size_t at = 0; at < text.size();) {
+        const std::size_t end = std::min(text.find(apart, at + apart.size()), text.size());
+        const std::string part = text.substr(at, end - at);
+        if (!row.empty() && row.size() + part.size() >= columns) {
+            rows.push_back(row);
+            row = "  " + part.substr(std::min(part.find_first_not_of(' '), part.size()));
+        } else {
+            row += part;
+        }
+        at = end;
+    }
+    rows.push_back(row);
+    for (std::string& each : rows) {
+        std::size_t end = std::min(each.size(), columns - 1);
+        while (end < each.size() && end > 0 && (static_cast<unsigned char>(each[end]) & 0xC0U) == 0x80U)
+            --end;  // no half of a letter
+        each.resize(end);
+    }
+    return rows;
+}
+
 class Readout {
   public:
-    explicit Readout(const Manner& manner) : manner_(manner), terminal_(isatty(STDOUT_FILENO) != 0) {}
+    Readout(const Manner& manner, bool key) : manner_(manner), terminal_(isatty(STDOUT_FILENO) != 0) {
+        ending_ = key ? "  q ends" : "  Ctrl-C ends";
+    }
 
     void show(double at_s, const capture::Load& load, const MeterReading& reading, const Held& held,
               const std::vector<std::pair<std::string, bool>>& lamps) {
@@ -140,16 +170,29 @@ class Readout {
         lines_.back() += reading.power_w ? " W" : " V";
         lines_.push_back(fmt::format("  {} V   {}", four_digits(reading.voltage_v), state_line(reading)));
         lines_.push_back("  " + warning_line(reading, held, lit));
-        lines_.push_back(fmt::format("  held: {} V   {} W   highest while clean: {} W",
-                                     four_digits(held.voltage_v), four_digits(held.power_w),
-                                     four_digits(held.clean_power_w)));
+        lines_.push_back(fmt::format(
+            "  held: {} V   {} W   highest while clean: {}", four_digits(held.voltage_v),
+            four_digits(held.power_w),
+            held.clean_power_w > 0.0 ? four_digits(held.clean_power_w) + " W" : std::string("none yet")));
     }
 
     void flush() {
         std::string text;
-        if (terminal_ && drawn_ > 0) text += fmt::format("\033[{}A", drawn_);
-        for (const std::string& line : lines_) text += line + (terminal_ ? "\033[K\n" : "\n");
-        drawn_ = lines_.size();
+        if (terminal_ && !manner_.json) {
+            lines_.push_back(ending_);
+            const std::size_t columns = terminal_columns(STDOUT_FILENO).value_or(80);
+            if (drawn_ > 0) text += fmt::format("\033[{}A", drawn_);
+            drawn_ = 0;
+            for (const std::string& line : lines_) {
+                for (const std::string& row : rows_within(line, columns)) {
+                    text += row + "\033[K\n";
+                    ++drawn_;
+                }
+            }
+            text += "\033[J";
+        } else {
+            for (const std::string& line : lines_) text += line + "\n";
+        }
         lines_.clear();
         std::fputs(text.c_str(), stdout);
         std::fflush(stdout);
@@ -186,6 +229,7 @@ class Readout {
     bool terminal_;
     std::vector<std::string> lines_{};
     std::size_t drawn_ = 0;
+    std::string ending_{};
 };
 
 Result<std::optional<capture::SteadySound>> sound_of(const WatchOptions& options, const capture::Bench& bench,
@@ -242,9 +286,10 @@ int run_watch(const WatchOptions& options, const Manner& manner) {
     std::vector<float> block(hop * width);
     std::vector<std::vector<float>> channels(width);
     std::vector<Held> held(bench->loads.size());
-    Readout readout(manner);
+    QuitKey quit;
+    Readout readout(manner, quit.listens());
     double at_s = 0.0;
-    while (options.seconds <= 0.0 || at_s < options.seconds) {
+    while ((options.seconds <= 0.0 || at_s < options.seconds) && !quit.pressed()) {
         const auto more = (*running)->next(block, stop_requested());
         if (!more) return report(more.error());
         if (!*more) break;
@@ -265,12 +310,14 @@ int run_watch(const WatchOptions& options, const Manner& manner) {
                 lamps.emplace_back(
                     input.name, detector_shows(input, channels[static_cast<std::size_t>(input.channel - 1)]));
         }
+        const bool lit = std::ranges::any_of(lamps, [](const auto& lamp) { return lamp.second; });
         for (const std::size_t index : *loads) {
             const MeterReading reading = read_meter(*bench, bench->loads[index], channels, rate);
             Held& hold = held[index];
             hold.voltage_v = std::max(hold.voltage_v, reading.voltage_v);
             hold.power_w = std::max(hold.power_w, reading.power_w.value_or(0.0));
-            if (reading.steady && !reading.overload && !reading.clips_positive && !reading.clips_negative)
+            const bool clips = reading.clips_positive || reading.clips_negative || lit;
+            if (reading.steady && !reading.overload && !clips)
                 hold.clean_power_w = std::max(hold.clean_power_w, reading.power_w.value_or(0.0));
             if (reading.overload) ++hold.overloads;
             readout.show(at_s, bench->loads[index], reading, hold, lamps);

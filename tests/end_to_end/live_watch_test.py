@@ -3,9 +3,19 @@
 Closed forms: a sine's volts and watts; tests/outside/closed_forms.py for the clipped sine.
 """
 
+import fcntl
 import json
 import math
+import os
+import pty
+import re
+import select
+import struct
+import subprocess
 import sys
+import termios
+import time
+import tomllib
 from pathlib import Path
 
 import numpy as np
@@ -83,9 +93,38 @@ def lamps(bench):
         report.check(f"lowest drive that lights lamp {shown:g} dBFS" in told, "and says so", told[:600])
 
 
+def left_by_a_key(bench):
+    """A terminal of 50 columns: every row fits, so that each reading is drawn over the one before; q ends it."""
+    columns = 50
+    master, slave = pty.openpty()
+    fcntl.ioctl(slave, termios.TIOCSWINSZ, struct.pack("HHHH", 40, columns, 0, 0))
+    with Folder("key", [power_test()], more_bench=LAMP) as folder:
+        command = (ASSAY, "watch", "--bench", folder.bench, "--play", -20, "--seconds", 20, "--quiet")
+        watch = subprocess.Popen([*map(str, command)], stdin=slave, stdout=slave, stderr=slave, env=bench.environment,
+                                 start_new_session=True, preexec_fn=lambda: fcntl.ioctl(0, termios.TIOCSCTTY, 0))
+        before = termios.tcgetattr(slave)
+        text, pressed, until = "", False, time.monotonic() + 20
+        while time.monotonic() < until and watch.poll() is None:
+            if select.select([master], [], [], 0.1)[0]:
+                text += os.read(master, 65536).decode()
+            if not pressed and text.count("q ends") >= 3:
+                os.write(master, b"q")
+                pressed = True
+        status, took = watch.wait(timeout=30), 20 - (until - time.monotonic())
+        report.check(status == 0 and pressed and took < 18, "the key q ends it", f"exit {status} after {took:.1f} s: {text[-300:]!r}")
+        report.check(termios.tcgetattr(slave) == before, "and the terminal is as it was")
+    os.close(slave)
+    os.close(master)
+    drawn = [part for part in re.split(r"\033\[\d+A", text.replace("\033[K", "").replace("\r", ""))]
+    rows = [part.removesuffix("\033[J").split("\n")[:-1] for part in drawn]
+    up = [int(number) for number in re.findall(r"\033\[(\d+)A", text)]
+    report.check(len(up) >= 2 and up == [len(part) for part in rows[:len(up)]], "each reading covers the one before", f"{up} {[len(part) for part in rows]}")
+    report.check(max(len(row) for part in rows for row in part) < columns, "no row is wider than the terminal", str(rows[-1]))
+
+
 def new_files(folder):
     here = folder.path
-    for name, text in {"a": "", "b": 'bridged = "yes"\npower_w = 180\n', "c": 'jig = "yes"\nheadphone = "yes"\n'}.items():
+    for name, text in {"a": "", "b": 'bridged = "yes"\npower_w = 180\n', "c": 'jig = "yes"\nheadphone = "yes"\ncard_inputs = 4\n'}.items():
         answers, file = here / f"{name}.answers", here / f"{name}.toml"
         answers.write_text('device = "card"\n' + text)
         made = program.assay("new", "bench", file, "--answers", answers)
@@ -98,6 +137,15 @@ def new_files(folder):
         report.check(tones.status == 0, f"tones of the new files {name}", tones.err[-200:])
         wiring = program.assay("run", job, "--bench", file, "--into", here / "none", "--show-wiring")
         report.check(wiring.status == 0 and ("BRIDGED" in wiring.out) == (name == "b"), f"wiring of the new files {name}", wiring.err[-200:])
+    # A card of two inputs: those are the jig's, and the bench has no channel that the card has not.
+    answers.write_text('device = "card"\njig = "yes"\n')
+    made = program.assay("new", "bench", here / "jig.toml", "--answers", answers)
+    channels = [entry["channel"] for entry in tomllib.loads((here / "jig.toml").read_text())["input"]] if made.status == 0 else []
+    report.check(channels == [1, 2] and "for drivers" in made.err, "new bench for a jig on a card of two inputs", f"{channels} {made.err[-200:]}")
+    answers.write_text(f'bench = "{here / "jig.toml"}"\n')
+    made = program.assay("new", "job", here / "jig-job.toml", "--answers", answers)
+    tones = program.assay("tones", here / "jig-job.toml", "--bench", here / "jig.toml", "--into", here / "jig-tones", "--quiet")
+    report.check(made.status == 0 and tones.status == 0, "and a job for it is one for a driver", made.err[-200:] + tones.err[-200:])
     answers.write_text(f'bench = "{here / "a.toml"}"\nkind = "line"\nrated_output_v = 4\nrated_thd_percent = 0.1\n')
     made = program.assay("new", "job", here / "line.toml", "--answers", answers)
     tones = program.assay("tones", here / "line.toml", "--bench", here / "a.toml", "--into", here / "line-tones", "--quiet")
@@ -112,7 +160,6 @@ def new_files(folder):
     report.check(again.status == 2 and "there already" in again.err, "a file is not written over", again.err)
     # The divider by hand: twice 180 W into 4 ohm is 53.67 V peak across the bridge, 26.83 V at each end; -8 dBFS of 2 V
     # are 0.796 V; 33.7 to 1 wants 29.7 kohm over 1 k || 10 k = 909.1 ohm, of E24 30 kohm: 34.0 to 1.
-    import tomllib
     bench = tomllib.loads((here / "b.toml").read_text())
     report.relative("divider from stock parts", bench["input"][0]["attenuation"], 1 + 30000 / (1000 * 10000 / 11000), 0.001)
     unanswered = program.assay("new", "bench", here / "d.toml")
@@ -124,5 +171,6 @@ with Folder("watch", [power_test()]) as shared_folder:
     with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", str(GAIN), "--rail", str(RAIL)]) as virtual:
         report.guarded("watch", lambda: readings(virtual, shared_folder))
     with LiveBench(rate_hz=RATE, period=1024, arguments=["--gain", str(GAIN), "--rail", str(RAIL)]) as virtual:
+        report.guarded("left by a key", lambda: left_by_a_key(virtual))
         report.guarded("lamps", lambda: lamps(virtual))
 report.finish()
