@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <vector>
 
 #include "capture/bench.h"
 #include "cli/measures/measure.h"
@@ -26,11 +27,44 @@ std::string ohms(const Load& load) {
     return std::isinf(load.resistance_ohm) ? "no load" : fmt::format("{:.4g} ohm", load.resistance_ohm);
 }
 
-/// The highest power that a claim states for this load, W.
-std::optional<double> claimed_w(const Job& job, const Test& test, const std::string& load) {
+/// Tests that are connected alike: they are drawn once.
+struct Arrangement {
+    std::vector<const Test*> tests{};
+    bool one_node = false;  // both inputs of the jig at the generator
+    std::vector<std::size_t> loads{};
+};
+
+/// In the order in which they first come.
+std::vector<Arrangement> arrangements(const Job& job) {
+    std::vector<Arrangement> found;
+    for (const Test& test : job.tests) {
+        const Measure* measure = find_measure(test.measure);
+        if (measure == nullptr || !measure->plays) continue;
+        const bool one_node = test.measure == "match";
+        auto same = std::ranges::find_if(found, [&](const Arrangement& other) {
+            return other.one_node == one_node && other.loads == test.loads;
+        });
+        if (same == found.end()) same = found.insert(found.end(), {{}, one_node, test.loads});
+        same->tests.push_back(&test);
+    }
+    return found;
+}
+
+std::string tests_text(const Arrangement& arrangement) {
+    std::string text = arrangement.tests.size() == 1 ? "test " : "tests ";
+    for (const Test* test : arrangement.tests)
+        text += fmt::format("{}\"{}\" ({})", test == arrangement.tests.front() ? "" : ", ", test->id,
+                            test->measure);
+    return text + "\n";
+}
+
+/// The highest power that a claim on one of these tests states for this load, W.
+std::optional<double> claimed_w(const Job& job, const Arrangement& arrangement, const std::string& load) {
     std::optional<double> power;
     for (const Claim& claim : job.claims) {
-        if (claim.test != test.id || claim.load != load || !claim.quantity.ends_with("_w")) continue;
+        const bool of_these =
+            std::ranges::any_of(arrangement.tests, [&](const Test* test) { return test->id == claim.test; });
+        if (!of_these || claim.load != load || !claim.quantity.ends_with("_w")) continue;
         for (const auto& limit : {claim.at_least, claim.nominal, claim.at_most}) {
             if (limit) power = std::max(power.value_or(0.0), *limit);
         }
@@ -99,10 +133,16 @@ std::string load_text(const Bench& bench, const Load& load) {
     return text;
 }
 
-std::string jig_text(const Bench& bench) {
+std::string jig_text(const Bench& bench, bool one_node) {
     const capture::ImpedanceJig& jig = *bench.jig;
     const std::string generator = card_input(bench.inputs[jig.generator_side]);
     const std::string driver = card_input(bench.inputs[jig.driver_side]);
+    if (one_node)
+        return fmt::format(
+            "  generator ---+--- {}\n"
+            "               +--- {}\n"
+            "  both inputs at the generator, their grounds at its ground; the driver is not connected\n",
+            generator, driver);
     const bool high = jig.topology == capture::ImpedanceJig::Topology::series_high;
     const std::string first = high ? fmt::format("resistor {:.5g} ohm", jig.series_ohm) : "driver";
     const std::string second = high ? "driver" : fmt::format("resistor {:.5g} ohm", jig.series_ohm);
@@ -118,15 +158,13 @@ std::string jig_text(const Bench& bench) {
 
 capture::Result<std::string> wiring_text(const Job& job, const Bench& bench) {
     std::string text;
-    for (const Test& test : job.tests) {
-        const Measure* measure = find_measure(test.measure);
-        if (measure == nullptr || !measure->plays) continue;
-        text += fmt::format("test \"{}\" ({})\n", test.id, test.measure);
-        if (test.loads.empty() && bench.jig) text += jig_text(bench);
-        for (const std::size_t index : test.loads) {
+    for (const Arrangement& arrangement : arrangements(job)) {
+        text += tests_text(arrangement);
+        if (arrangement.loads.empty() && bench.jig) text += jig_text(bench, arrangement.one_node);
+        for (const std::size_t index : arrangement.loads) {
             const Load& load = bench.loads[index];
             text += load_text(bench, load);
-            const auto power_w = claimed_w(job, test, load.name);
+            const auto power_w = claimed_w(job, arrangement, load.name);
             if (!power_w || std::isinf(load.resistance_ohm)) {
                 text += fmt::format(
                     "  full scale of \"{}\" is {:.4g} V peak at the probe; no claim says how much will "

@@ -137,6 +137,8 @@ def new_files(folder):
         report.check(tones.status == 0, f"tones of the new files {name}", tones.err[-200:])
         wiring = program.assay("run", job, "--bench", file, "--into", here / "none", "--show-wiring")
         report.check(wiring.status == 0 and ("BRIDGED" in wiring.out) == (name == "b"), f"wiring of the new files {name}", wiring.err[-200:])
+        report.check(wiring.out.count("--- load \"load-") == (1 if name == "b" else 2) and wiring.out.count('tests "distortion" (distortion), "power"') == 1,
+                     f"tests that are connected alike are drawn once {name}", wiring.out)
     # A card of two inputs: those are the jig's, and the bench has no channel that the card has not.
     answers.write_text('device = "card"\njig = "yes"\n')
     made = program.assay("new", "bench", here / "jig.toml", "--answers", answers)
