@@ -12,15 +12,17 @@ namespace {
 
 using Complex = std::complex<double>;
 
-std::vector<Complex> analytic_band(std::vector<Complex> signal, double rate_hz, double low_hz,
+std::vector<Complex> analytic_band(std::vector<double> signal, double rate_hz, double low_hz,
                                    double high_hz) {
-    std::vector<Complex> bins = transform(signal, false);
+    const std::size_t size = signal.size();
+    std::vector<Complex> bins = real_spectrum(signal, size);
     signal = {};  // of a long recording it is much
-    const double bin_hz = rate_hz / static_cast<double>(bins.size());
-    for (std::size_t k = 0; k < bins.size(); ++k) {
+    bins.resize(size);
+    const double bin_hz = rate_hz / static_cast<double>(size);
+    for (std::size_t k = 0; k <= size / 2; ++k) {
         const double frequency_hz = static_cast<double>(k) * bin_hz;
         const bool inside = frequency_hz >= low_hz && frequency_hz <= high_hz && frequency_hz < rate_hz / 2.0;
-        bins[k] *= inside ? 2.0 / static_cast<double>(bins.size()) : 0.0;
+        bins[k] *= inside ? 2.0 / static_cast<double>(size) : 0.0;
     }
     return transform(bins, true);
 }
@@ -28,19 +30,21 @@ std::vector<Complex> analytic_band(std::vector<Complex> signal, double rate_hz, 
 /// The waveform as the band sees it, with some room for the filter's ringing.
 std::vector<Complex> template_of(const Waveform& wave, double rate_hz, double low_hz, double high_hz) {
     const auto count = static_cast<std::size_t>(std::ceil(wave.duration_s * rate_hz));
-    std::vector<Complex> samples(good_fft_length(2 * count));
+    std::vector<double> samples(good_fft_length(2 * count));
     for (std::size_t n = 0; n < count; ++n) samples[n] = wave.at(static_cast<double>(n) / rate_hz);
-    samples = analytic_band(std::move(samples), rate_hz, low_hz, high_hz);
-    samples.resize(count);
-    return samples;
+    std::vector<Complex> shape = analytic_band(std::move(samples), rate_hz, low_hz, high_hz);
+    shape.resize(count);
+    return shape;
 }
+
+constexpr std::size_t few_products = 40000;  // up to here the plain sums are faster than three transforms
 
 /// Correlation at each lag 0 .. lags-1 of `wave` against `signal` (signal holds lags - 1 + wave.size()
 /// samples).
 std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::vector<Complex>& wave,
                                std::size_t lags) {
     std::vector<Complex> result(lags);
-    if (lags * wave.size() < 400000) {
+    if (lags * wave.size() < few_products) {
         for (std::size_t lag = 0; lag < lags; ++lag) {
             Complex sum{};
             for (std::size_t n = 0; n < wave.size(); ++n) {
@@ -75,9 +79,9 @@ double BandSignal::peak() const {
 }
 
 BandSignal band_limit(const std::vector<float>& signal, double rate_hz, double low_hz, double high_hz) {
-    std::vector<Complex> samples(good_fft_length(signal.size() + static_cast<std::size_t>(rate_hz / 10.0)));
-    std::copy(signal.begin(), signal.end(), samples.begin());
-    samples = analytic_band(std::move(samples), rate_hz, low_hz, high_hz);
+    std::vector<double> padded(good_fft_length(signal.size() + static_cast<std::size_t>(rate_hz / 10.0)));
+    std::copy(signal.begin(), signal.end(), padded.begin());
+    const std::vector<Complex> samples = analytic_band(std::move(padded), rate_hz, low_hz, high_hz);
     BandSignal band{{}, rate_hz, low_hz, high_hz};
     band.samples.reserve(signal.size());
     for (std::size_t n = 0; n < signal.size(); ++n)

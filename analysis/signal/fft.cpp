@@ -1,35 +1,39 @@
 #include "analysis/signal/fft.h"
 
 #include <algorithm>
+#include <array>
 #include <kissfft.hh>
 #include <memory>
-#include <numbers>
+
+#include "analysis/signal/lane_fft.h"
 
 namespace assay::analysis {
 
 namespace {
 
-using Plan = kissfft<double>;
+using Complex = std::complex<double>;
 
+/// Plans of one length, each made when it is first wanted.
 struct KeptPlan {
     std::size_t n = 0;
-    bool inverse = false;
-    std::unique_ptr<Plan> plan{};
+    std::unique_ptr<LaneFft> lanes{};  // both ways
+    std::array<std::unique_ptr<kissfft<double>>, 2>
+        plain{};                     // lengths that lanes do not do; forward, inverse
+    std::unique_ptr<Turns> turns{};  // of twice the length, for real signals
 };
 
-// A plan carries scratch memory, so each thread has its own. Sixteen bytes a point: those of long records
-// would fill the memory if they were all kept.
+// Plans carry scratch memory, so each thread has its own. Those of long records would fill the memory if they
+// were all kept.
 constexpr std::size_t most_points_kept = std::size_t{1} << 20;
 
 /// The plan, used last: it stands at the end until the next call.
-const Plan& plan_for(std::size_t n, bool inverse) {
+KeptPlan& plan_for(std::size_t n) {
     thread_local std::vector<KeptPlan> plans;
-    const auto found = std::find_if(plans.begin(), plans.end(), [&](const KeptPlan& kept) {
-        return kept.n == n && kept.inverse == inverse;
-    });
+    const auto found =
+        std::find_if(plans.begin(), plans.end(), [&](const KeptPlan& kept) { return kept.n == n; });
     if (found != plans.end()) {
         std::rotate(found, found + 1, plans.end());
-        return *plans.back().plan;
+        return plans.back();
     }
     std::size_t points = n;
     for (const KeptPlan& kept : plans) points += kept.n;
@@ -37,8 +41,27 @@ const Plan& plan_for(std::size_t n, bool inverse) {
         points -= plans.front().n;
         plans.erase(plans.begin());
     }
-    plans.push_back({n, inverse, std::make_unique<Plan>(n, inverse)});
-    return *plans.back().plan;
+    plans.push_back({n});
+    if (LaneFft::can(n)) plans.back().lanes = std::make_unique<LaneFft>(n);
+    return plans.back();
+}
+
+void transform_into(std::span<const Complex> data, std::span<Complex> result, bool inverse) {
+    KeptPlan& kept = plan_for(data.size());
+    if (kept.lanes) {
+        kept.lanes->transform(data, result, inverse);
+        return;
+    }
+    auto& plan = kept.plain[inverse ? 1 : 0];
+    if (!plan) plan = std::make_unique<kissfft<double>>(data.size(), inverse);
+    plan->transform(data.data(), result.data());
+}
+
+/// e^(-2 pi i k / n) of a real signal's n.
+const Turns& turns_for(std::size_t n) {
+    KeptPlan& kept = plan_for(n / 2);
+    if (!kept.turns) kept.turns = std::make_unique<Turns>(n);
+    return *kept.turns;
 }
 
 }  // namespace
@@ -53,28 +76,50 @@ std::size_t good_fft_length(std::size_t n) {
     }
 }
 
+// A real signal's even samples are real parts and its odd ones imaginary parts of half as many complex ones
+// (the textbook's real transform).
+
 std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n) {
-    std::vector<double> padded(n, 0.0);
-    std::copy_n(signal.begin(), std::min(n, signal.size()), padded.begin());
-    std::vector<std::complex<double>> bins(n / 2 + 1);
-    plan_for(n / 2, false).transform_real(padded.data(), bins.data());
-    bins[n / 2] = bins[0].imag();
-    bins[0] = bins[0].real();
+    const std::size_t half = n / 2;
+    std::vector<Complex> packed(half);
+    const std::size_t given = std::min(n, signal.size());
+    for (std::size_t k = 0; k < given / 2; ++k) packed[k] = {signal[2 * k], signal[2 * k + 1]};
+    if (given % 2 == 1) packed[given / 2] = signal[given - 1];
+    std::vector<Complex> bins(half + 1);
+    transform_into(packed, std::span(bins).first(half), false);
+    packed = {};
+    const Turns& turns = turns_for(n);
+    bins[half] = bins[0].real() - bins[0].imag();
+    bins[0] = bins[0].real() + bins[0].imag();
+    for (std::size_t k = 1; k <= half - k; ++k) {
+        const Complex a = bins[k];
+        const Complex b = std::conj(bins[half - k]);
+        const Complex even = 0.5 * (a + b);
+        const Complex off = 0.5 * (a - b);
+        const Complex turn = turns.at(k);
+        // -i times the odd samples' spectrum, turned to its place.
+        const Complex odd{off.real() * turn.imag() + off.imag() * turn.real(),
+                          off.imag() * turn.imag() - off.real() * turn.real()};
+        bins[k] = even + odd;
+        bins[half - k] = std::conj(even - odd);
+    }
     return bins;
 }
 
 std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n) {
-    // The even samples as real parts and the odd ones as imaginary parts of half as many complex ones (the
-    // textbook's real transform, backwards).
     const std::size_t half = n / 2;
-    std::vector<std::complex<double>> packed(half);
+    const Turns& turns = turns_for(n);
+    std::vector<Complex> packed(half);
     for (std::size_t k = 0; k < half; ++k) {
-        const std::complex<double> mirrored = std::conj(bins[half - k]);
-        const double turn = 2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n);
-        const std::complex<double> odd = (bins[k] - mirrored) * std::polar(1.0, turn);
-        packed[k] = bins[k] + mirrored + std::complex<double>(-odd.imag(), odd.real());
+        const Complex mirrored = std::conj(bins[half - k]);
+        const Complex off = bins[k] - mirrored;
+        const Complex turn = turns.at(k);  // the other way round
+        const Complex odd{off.real() * turn.real() + off.imag() * turn.imag(),
+                          off.imag() * turn.real() - off.real() * turn.imag()};
+        packed[k] = bins[k] + mirrored + Complex(-odd.imag(), odd.real());
     }
-    const std::vector<std::complex<double>> pairs = transform(packed, true);
+    std::vector<Complex> pairs(half);
+    transform_into(packed, pairs, true);
     packed = {};
     std::vector<double> signal(n);
     for (std::size_t k = 0; k < half; ++k) {
@@ -86,7 +131,7 @@ std::vector<double> real_signal(std::span<const std::complex<double>> bins, std:
 
 std::vector<std::complex<double>> transform(std::span<const std::complex<double>> data, bool inverse) {
     std::vector<std::complex<double>> result(data.size());
-    plan_for(data.size(), inverse).transform(data.data(), result.data());
+    transform_into(data, result, inverse);
     return result;
 }
 

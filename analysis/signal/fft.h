@@ -1,5 +1,6 @@
-// Discrete Fourier transforms in double precision (KissFFT), the latest plans kept per thread. KissFFT does
-// not scale: inverse(forward(x)) = n x.
+// Discrete Fourier transforms in double precision, the latest plans kept per thread: lane_fft.h from a
+// thousand points of the factors 2, 3 and 5, KissFFT for the rest. Nothing is scaled: inverse(forward(x)) = n
+// x.
 #pragma once
 
 #include <complex>

@@ -49,12 +49,12 @@ Window window_for(double frequency_hz, int order, double growth_s) {
 
 /// Turns of a phasor from the first sample of a block to each of its samples. Within a block they are
 /// products of one turn; each block begins anew, so that rounding does not add up.
-struct Turns {
+struct BlockTurns {
     static constexpr std::size_t size = 256;
     std::array<double, size> real{};
     std::array<double, size> imaginary{};
 
-    explicit Turns(double radians) {
+    explicit BlockTurns(double radians) {
         const Complex turn = std::polar(1.0, radians);
         Complex phasor{1.0, 0.0};
         for (std::size_t k = 0; k < size; ++k) {
@@ -94,7 +94,7 @@ class FourierSum {
     /// The raised cosine that falls from the half of `edge_s` to nothing at it.
     void add_edge(std::int64_t from, std::int64_t end, double edge_s) {
         const double per_second = two_pi / edge_s;
-        const Turns turns(per_second / rate_hz_);
+        const BlockTurns turns(per_second / rate_hz_);
         add(from, end, [&](std::size_t count, std::size_t done) {
             const double seconds =
                 static_cast<double>(from + static_cast<std::int64_t>(done)) / rate_hz_ - centre_s_;
@@ -107,22 +107,30 @@ class FourierSum {
     template <typename Weigh>
     void add(std::int64_t from, std::int64_t end, const Weigh& weigh) {
         const auto size = static_cast<std::int64_t>(impulse_.size());
-        for (std::int64_t n = from; n < end; n += static_cast<std::int64_t>(Turns::size)) {
-            const auto count = static_cast<std::size_t>(std::min<std::int64_t>(end - n, Turns::size));
-            auto place = static_cast<std::size_t>(((n % size) + size) % size);
-            for (std::size_t k = 0; k < count; ++k) {
-                block_[k] = impulse_[place];
-                if (++place == impulse_.size()) place = 0;
-            }
+        for (std::int64_t n = from; n < end; n += static_cast<std::int64_t>(BlockTurns::size)) {
+            const auto count = static_cast<std::size_t>(std::min<std::int64_t>(end - n, BlockTurns::size));
+            const auto place = static_cast<std::size_t>(((n % size) + size) % size);
+            const std::size_t to_end = std::min(count, impulse_.size() - place);
+            std::copy_n(impulse_.begin() + static_cast<std::ptrdiff_t>(place), to_end, block_.begin());
+            std::copy_n(impulse_.begin(), count - to_end,
+                        block_.begin() + static_cast<std::ptrdiff_t>(to_end));
             weigh(count, static_cast<std::size_t>(n - from));
-            double real = 0.0;
-            double imaginary = 0.0;
-            for (std::size_t k = 0; k < count; ++k) {
-                real += block_[k] * turns_.real[k];
-                imaginary += block_[k] * turns_.imaginary[k];
+            std::fill(block_.begin() + static_cast<std::ptrdiff_t>(count), block_.end(), 0.0);
+            // Eight sums beside each other: a single one would wait for itself.
+            double real[8] = {};
+            double imaginary[8] = {};
+            for (std::size_t k = 0; k < BlockTurns::size; k += 8) {
+                for (std::size_t lane = 0; lane < 8; ++lane) {
+                    real[lane] += block_[k + lane] * turns_.real[k + lane];
+                    imaginary[lane] += block_[k + lane] * turns_.imaginary[k + lane];
+                }
             }
+            const Complex block_sum{
+                ((real[0] + real[1]) + (real[2] + real[3])) + ((real[4] + real[5]) + (real[6] + real[7])),
+                ((imaginary[0] + imaginary[1]) + (imaginary[2] + imaginary[3])) +
+                    ((imaginary[4] + imaginary[5]) + (imaginary[6] + imaginary[7]))};
             const double seconds = static_cast<double>(n) / rate_hz_ - centre_s_;
-            sum_ += Complex{real, imaginary} * std::polar(1.0, -std::fmod(omega_ * seconds, two_pi));
+            sum_ += block_sum * std::polar(1.0, -std::fmod(omega_ * seconds, two_pi));
         }
     }
 
@@ -131,8 +139,8 @@ class FourierSum {
     double centre_s_;
     Window window_;
     double omega_;
-    Turns turns_;
-    std::array<double, Turns::size> block_{};
+    BlockTurns turns_;
+    std::array<double, BlockTurns::size> block_{};
     Complex sum_{};
 };
 
@@ -168,8 +176,11 @@ std::vector<Complex> sweep_spectrum(const SweepPlan& plan, double rate_hz, doubl
 }  // namespace
 
 Complex SweepResponse::at(double output_hz, int order) const {
-    return transform_at(*this, output_hz, -growth_s * std::log(static_cast<double>(order)),
-                        window_for(output_hz, order, growth_s));
+    const auto [place, fresh] = known.try_emplace({output_hz, order});
+    if (fresh)
+        place->second = transform_at(*this, output_hz, -growth_s * std::log(static_cast<double>(order)),
+                                     window_for(output_hz, order, growth_s));
+    return place->second;
 }
 
 double SweepResponse::noise_at(double output_hz, int order) const {

@@ -12,7 +12,9 @@
 
 #include <complex>
 #include <functional>
+#include <map>
 #include <span>
+#include <utility>
 #include <vector>
 
 namespace assay::analysis {
@@ -41,6 +43,9 @@ struct SweepResponse {
     double to_hz = 0.0;  // beyond it nothing is known
     std::vector<double> noise_hz{};
     std::vector<double> noise_density{};  // of at(), times the root of the window's energy, by frequency
+
+    /// What `at` has worked out before: each harmonic, each doubt asks for the linear response again.
+    mutable std::map<std::pair<double, int>, std::complex<double>> known{};
 };
 
 /// `record` begins `start_s` before the sweep; the rate is by the tone's clock (recorder's rate times clock

@@ -27,13 +27,13 @@ def read_wav(path):
     return rate, np.atleast_2d(np.ascontiguousarray(samples.T)) / 2.0**31
 
 
-def start_of(recording, tone, rate):
-    """First frame of the tone in the recording, by correlation with the tone's first three seconds at an eighth of
-    the rate, then at the whole rate about the place."""
-    part = tone[:3 * rate]
-    slow = signal.correlate(signal.decimate(recording[:10 * rate], 8), signal.decimate(part, 8), method="fft", mode="valid")
+def start_of(recording, tone, head_frames, rate):
+    """First frame of the tone in the recording, whose user knows that it starts within three seconds: by correlation
+    with the tone's head at an eighth of the rate, then at the whole rate about the place."""
+    head = tone[:head_frames]
+    slow = signal.correlate(signal.decimate(recording[:len(head) + 3 * rate], 8), signal.decimate(head, 8), method="fft", mode="valid")
     near = max(8 * int(np.argmax(np.abs(slow))) - 64, 0)
-    fine = signal.correlate(recording[near:near + len(part) + 128], part, method="fft", mode="valid")
+    fine = signal.correlate(recording[near:near + len(head) + 128], head, method="fft", mode="valid")
     return near + int(np.argmax(np.abs(fine)))
 
 
@@ -51,7 +51,7 @@ class Staircase:
 
     def work(self):
         rate, settings = self.rate, self.settings
-        start = start_of(self.recording[0], self.tone, rate)
+        start = start_of(self.recording[0], self.tone, self.starts[0], rate)
         settle, guard = int(SETTLE_S * rate), int(END_GUARD_S * rate)
         count = self.frames - settle - guard
         count -= count % 500  # 22500: a length without large prime factors
@@ -75,12 +75,13 @@ class Sweep:
         self.rate, self.recording = read_wav(folder / "recordings/band.wav")
         self.tone = read_wav(folder / "tones/band.wav")[1][0]
         step = plan["band"][1]  # steady, sweep, steady
+        self.head = plan["band"][0]["first_frame"]
         self.first, self.frames = step["first_frame"], step["frames"]
         self.settings = settings
 
     def work(self):
         rate, settings = self.rate, self.settings
-        start = start_of(self.recording[0], self.tone, rate) + self.first
+        start = start_of(self.recording[0], self.tone, self.head, rate) + self.first
         played = self.tone[self.first:self.first + self.frames] * settings["tone_unit"]
         recorded = self.recording[0, start:start + self.frames + int(DECAY_S * rate)] * settings["volts_per_unit"]
         length = fft.next_fast_len(len(recorded) + len(played), real=True)
@@ -110,11 +111,11 @@ class Driver:
         for name, added_kg in (("free", 0.0), ("mass", settings["added_kg"])):
             self.rate, recording = read_wav(folder / f"recordings/{name}.wav")
             tone = read_wav(folder / f"tones/{name}.wav")[1][0]
-            self.parts.append((recording, tone, plan[name][-1], added_kg))
+            self.parts.append((recording, tone[:plan[name][0]["first_frame"]], plan[name][-1], added_kg))
 
-    def impedance(self, recording, tone, step):
+    def impedance(self, recording, head, step):
         rate = self.rate
-        start = start_of(recording[0], tone, rate) + step["first_frame"] + 3 * rate
+        start = start_of(recording[0], head, len(head), rate) + step["first_frame"] + 3 * rate
         both = fft.rfft(recording[:, start:start + 20 * rate], axis=1)
         frequency = np.asarray(step["lines_hz"])
         bins = np.round(frequency * 20).astype(int)  # four periods of 5 s: each line on a bin of its own
@@ -123,8 +124,8 @@ class Driver:
 
     def work(self):
         curves = []
-        for recording, tone, step, added_kg in self.parts:
-            frequency, z = self.impedance(recording, tone, step)
+        for recording, head, step, added_kg in self.parts:
+            frequency, z = self.impedance(recording, head, step)
             keep = frequency <= 5000
             curves.append((frequency[keep], z[keep], added_kg))
         frequency, z = (np.concatenate([curve[k] for curve in curves]) for k in (0, 1))

@@ -3,6 +3,7 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
 #include <numbers>
 #include <random>
@@ -20,7 +21,7 @@ std::vector<double> cosine(std::size_t n) {
 }
 
 TEST(Fft, ACosineIsOneBin) {
-    for (const std::size_t n : {32U, 90U, 250U, 1620U}) {
+    for (const std::size_t n : {32U, 90U, 250U, 1620U, 4096U, 22500U, 97200U}) {
         const auto bins = real_spectrum(cosine(n), n);
         ASSERT_EQ(bins.size(), n / 2 + 1);
         for (std::size_t k = 0; k < bins.size(); ++k) {
@@ -38,6 +39,36 @@ TEST(Fft, OneBinIsACosine) {
         const auto signal = real_signal(bins, n);
         const auto expected = cosine(n);
         for (std::size_t j = 0; j < n; ++j) EXPECT_NEAR(signal[j], expected[j], 1e-13) << n << ' ' << j;
+    }
+}
+
+// From a thousand points on several transforms go side by side: lengths whose halves split evenly, unevenly,
+// and into each of the factors. A shift by one sample tells every bin's place: it turns bin k by k / n of a
+// turn and does nothing else (closed form).
+TEST(Fft, LongOnesTurnByTheShift) {
+    std::mt19937 random(4);
+    std::normal_distribution<double> normal;
+    for (const std::size_t n : {2048U, 2250U, 4374U, 6250U, 22500U, 65536U, 97200U}) {
+        std::vector<double> signal(n);
+        for (double& sample : signal) sample = normal(random);
+        std::vector<double> shifted(signal);
+        std::rotate(shifted.begin(), shifted.end() - 1, shifted.end());
+        const auto bins = real_spectrum(signal, n);
+        const auto turned = real_spectrum(shifted, n);
+        double energy = 0.0;
+        for (const double sample : signal) energy += sample * sample;
+        double sum = 0.0;  // of all bins, both sides: Parseval
+        for (std::size_t k = 0; k < bins.size(); ++k) {
+            const double turn = -2.0 * std::numbers::pi * static_cast<double>(k) / static_cast<double>(n);
+            ASSERT_NEAR(std::abs(turned[k] - bins[k] * std::polar(1.0, turn)), 0.0,
+                        1e-13 * std::sqrt(static_cast<double>(n)) * 16.0)
+                << n << ' ' << k;
+            sum += (k == 0 || k + 1 == bins.size() ? 1.0 : 2.0) * std::norm(bins[k]);
+        }
+        EXPECT_NEAR(sum / (static_cast<double>(n) * energy), 1.0, 1e-12) << n;
+        const auto back = real_signal(bins, n);
+        for (std::size_t j = 0; j < n; ++j)
+            ASSERT_NEAR(back[j] / static_cast<double>(n), signal[j], 1e-13 * 8.0) << n << ' ' << j;
     }
 }
 
