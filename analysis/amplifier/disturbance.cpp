@@ -36,6 +36,16 @@ void add_block(Blocks& blocks, std::complex<double> sum) {
     blocks.phases.push_back(phase);
 }
 
+/// A gap lasts a few blocks; behind a gain that was changed every block has another amplitude.
+bool level_jumps(const std::vector<double>& amplitudes, double typical) {
+    constexpr std::size_t ends = 3;
+    if (amplitudes.size() < 2 * ends) return false;
+    const double first = median({amplitudes.begin(), amplitudes.begin() + ends});
+    const double last = median({amplitudes.end() - ends, amplitudes.end()});
+    return std::abs(last - first) > amplitude_dip * typical &&
+           std::min(first, last) > amplitude_dip * typical;
+}
+
 Disturbance judge(const Blocks& blocks) {
     const std::size_t count = blocks.phases.size();
     const double typical = median(blocks.amplitudes);
@@ -56,7 +66,7 @@ Disturbance judge(const Blocks& blocks) {
     for (std::size_t b = 0; b < count; ++b) {
         const double off = std::abs(blocks.amplitudes[b] - typical);
         if (off > amplitude_dip * typical && off > sigmas * 1.5 * amplitude_sigma)
-            return {true, block_s(b) + block_s(1) / 2.0};
+            return {true, block_s(b) + block_s(1) / 2.0, level_jumps(blocks.amplitudes, typical)};
     }
     // A jump spreads over two block differences at most.
     for (std::size_t b = 0; b < phase_changes.size(); ++b) {

@@ -9,6 +9,8 @@ namespace assay::analysis {
 struct Disturbance {
     bool found = false;
     double at_s = 0.0;  // from the start of the record
+    bool level =
+        false;  // the amplitude is another one behind it than before: a gain that jumped, no lost samples
 };
 
 /// `frequency_hz` is that of the only strong tone; blocks of three of its cycles. A record below four blocks

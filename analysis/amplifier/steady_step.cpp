@@ -95,6 +95,7 @@ StepReading read_step(std::span<const double> volts, double rate_hz, const StepO
     const Disturbance disturbance = disturbance_within(volts, rate_hz, fit.frequency_hz);
     reading.disturbed = disturbance.found;
     reading.disturbed_at_s = disturbance.at_s;
+    reading.level_jumped = disturbance.level;
     return reading;
 }
 

@@ -36,6 +36,7 @@ struct StepReading {
     /// Phase-coherent unevenness inside the step, if any (see disturbance_within).
     bool disturbed = false;
     double disturbed_at_s = 0.0;
+    bool level_jumped = false;  // what was uneven is the level
 };
 
 struct StepOptions {

@@ -12,12 +12,12 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/held_level.h"
 #include "cli/measures/interference.h"
+#include "cli/measures/jump_words.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/plain_number.h"
 #include "cli/measures/repeat_scatter.h"
 #include "cli/measures/scale.h"
-#include "cli/measures/staircase_reading.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -216,10 +216,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             for (const double tone_hz : {pair.low_hz / ratio, pair.high_hz / ratio}) {
                 const auto jump = analysis::disturbance_of_line(volts, placed->rate_hz, tone_hz, apart_hz);
                 if (!jump.found) continue;
-                result.fault =
-                    fault_of(take, load,
-                             {.words = fmt::format("dropout or repeated block at {}: the tones jump",
-                                                   seconds_text(from_s + jump.at_s))});
+                result.fault = fault_of(take, load, {.words = jump_words(jump, from_s)});
                 return result;
             }
             readings.push_back(analysis::read_pair(volts, placed->rate_hz, pair.low_hz / ratio,

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <variant>
 
+#include "cli/measures/jump_words.h"
 #include "cli/measures/staircase_reading.h"
 
 namespace assay::cli {
@@ -73,9 +74,7 @@ std::vector<LevelRow> read_rows(const Setup& setup, const Take& take, const Plac
         reading.level_dbfs = placed.steps[step].level_dbfs;
         reading.at_s = 0.5 * (from_s + to_s);
         if (reading.disturbed) {
-            leave_out(
-                fmt::format("dropout or repeated block near {}: the tone jumps", seconds_text(reading.at_s)),
-                false);
+            leave_out(jump_words({true, reading.disturbed_at_s, reading.level_jumped}, from_s), false);
             continue;
         }
         if (reading.fundamental_v < collapse * loudest_v) {

@@ -8,6 +8,7 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/jump_words.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/tone_plan.h"
@@ -214,8 +215,7 @@ std::optional<StepTrouble> trouble_at(const Setup& setup, const PlacedTake& plac
 capture::Fault fault_of(const Take& take, const capture::Load& load, const StepTrouble& trouble) {
     return {capture::FaultKind::untrusted_capture,
             fmt::format("{}: {}: {}", file_of(take), load.in_words(), trouble.words), std::nullopt,
-            trouble.overload ? "lower the recorder's gain or raise the attenuation, then record again"
-                             : "record again; close other programs, use a larger buffer or another recorder"};
+            mend_of_trouble(trouble.words, trouble.overload)};
 }
 
 void add_recording_conditions(const Setup& setup, const Take& take, TestResult& result) {

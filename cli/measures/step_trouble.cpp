@@ -7,6 +7,7 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/jump_words.h"
 #include "cli/measures/scale.h"
 
 namespace assay::cli {
@@ -164,9 +165,8 @@ void judge_step(const Setup& setup, const capture::Load& load, const StaircaseRe
     check_input(load.plus, step.plus_peak_dbfs);
     if (load.minus && step.state == StepState::sound) check_input(*load.minus, step.minus_peak_dbfs);
     if (step.state == StepState::sound && step.reading.disturbed) {
-        const double at_s = window.from_s + step.reading.disturbed_at_s;
         mark(StepState::dropout,
-             fmt::format("dropout or repeated block at {}: the tone jumps", seconds_text(at_s)));
+             jump_words({true, step.reading.disturbed_at_s, step.reading.level_jumped}, window.from_s));
     }
 }
 

@@ -2,6 +2,8 @@
 
 #include <fmt/format.h>
 
+#include "cli/measures/jump_words.h"
+
 namespace assay::cli {
 
 std::string TrustedSteps::trouble_between(std::size_t below, std::size_t above) const {
@@ -58,9 +60,7 @@ capture::Fault untrusted_load(const Take& take, const capture::Load& load, const
                               const std::string& trouble) {
     return {capture::FaultKind::untrusted_capture,
             fmt::format("{}: {}: {}", take.recording.path.filename().string(), load.in_words(), trouble),
-            std::nullopt,
-            steps.overloaded ? "lower the recorder's gain or raise the attenuation, then record again"
-                             : "record again; close other programs, use a larger buffer or another recorder"};
+            std::nullopt, mend_of_trouble(trouble, steps.overloaded)};
 }
 
 }  // namespace assay::cli

@@ -55,7 +55,7 @@ def faults():
     fault("whole cycles given twice", "repeated|too much", later=[f"{at}:double 480" for at in (4.5, 4.9, 5.3)], **whole)
     # What the marks do not see: lost in one place of a step and given back in another.
     pair = {"tests": [{"id": "power", "measure": "intermodulation", "loads": ["load-a"], "drive_dbfs": -30}], "quantity": "modulation_distortion_percent"}
-    fault("frames lost and given back", "tones jump|dropout|repeated|came back broken",
+    fault("frames lost and given back", "tone jumps|dropout|repeated|came back broken",
           later=[f"{4 + 0.35 * k:.2f}:{'double' if k % 2 else 'drop'} 64" for k in range(10)], **pair)
     fault("a slow fade", "fade.*let unit and load cool", later=["4:fade 0.3"], of_the_unit=True)
 

@@ -61,6 +61,20 @@ TEST(DisturbanceOfLine, WholeCyclesOfTheUpperToneShowInTheLower) {
     EXPECT_TRUE(found(volts, low_hz));
 }
 
+TEST(Disturbance, AGainThatJumpsIsTheLevelAndAGapIsNot) {
+    std::vector<double> volts(48000);
+    const auto fill = [&](auto gain) {
+        for (std::size_t n = 0; n < volts.size(); ++n)
+            volts[n] = gain(n) * std::sin(2.0 * std::numbers::pi * 997.0 * static_cast<double>(n) / rate_hz);
+    };
+    fill([](std::size_t n) { return n < 20000 ? 1.0 : 0.75; });
+    auto jump = disturbance_within(volts, rate_hz, 997.0);
+    EXPECT_TRUE(jump.found && jump.level);
+    fill([](std::size_t n) { return n < 20000 || n > 20400 ? 1.0 : 0.0; });
+    jump = disturbance_within(volts, rate_hz, 997.0);
+    EXPECT_TRUE(jump.found && !jump.level);
+}
+
 TEST(DisturbanceOfLine, AShortRecordTellsNothing) {
     EXPECT_FALSE(disturbance_of_line(std::vector<double>(100), rate_hz, high_hz, low_hz).found);
     EXPECT_FALSE(disturbance_of_line({}, rate_hz, high_hz, low_hz).found);
