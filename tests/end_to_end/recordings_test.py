@@ -153,6 +153,11 @@ def good_recordings(on):
     accepted("a loud knock just before", run(on, knocked), start_s=0.7, ppm=0.0)
     again = np.concatenate([clean[:12 * RATE], bench.nothing(5 * RATE), clean])
     accepted("broken off once, then played whole", run(on, again), start_s=17.7, ppm=0.0)
+    # The player repeats, or somebody starts it anew: the play that is whole is taken, whichever head is the louder.
+    half = len(clean) // 2
+    accepted("played twice", run(on, np.concatenate([clean, clean])), start_s=0.7, ppm=0.0)
+    accepted("repeated and broken off", run(on, np.concatenate([clean, 0.999 * clean[:half]])), start_s=0.7, ppm=0.0)
+    accepted("begun anew in the middle", run(on, np.concatenate([clean[:half], clean])), start_s=half / RATE + 0.7, ppm=0.0)
     longer = np.concatenate([clean, bench.nothing(20 * RATE, -60)])
     accepted("runs on for 20 s", run(on, longer), start_s=0.7, ppm=0.0)
 
@@ -171,6 +176,12 @@ def untrusted_recordings(on):
     refused("cut inside the last step", run(on, clean[:int((1.0 + middle) * RATE)]), ("short", "ends", "cut"))
     refused("start cut off", run(on, clean[int((1.0 + 0.4 * on.tone_s) * RATE):]), ("start", "not found", "cut", "another", "begin"))
     refused("backwards", run(on, clean[::-1]), ("backward", "reversed"))
+    third = len(clean) // 3
+    refused("begun three times, never to the end", run(on, np.concatenate([clean[:2 * third], clean[:2 * third], clean[:third]])), ("begins 3 times",))
+    # A player whose speed is set wrong, or a converter of rates between: no two clocks are so far apart.
+    slow = bench.at_positions(clean, np.arange(0, len(clean) - 20, 0.99))
+    refused("slower by 1 %", run(on, slow), ("about 1.0 % longer",))
+    refused("faster by 1 %", run(on, bench.at_positions(clean, np.arange(0, len(clean) - 20, 1.01))), ("about 1.0 % shorter",))
     refused("a hundredth of a second", on.shop.run({TEST: (clean[:1000], RATE, "pcm24")}), ("short", "ends", "cut", "no signal"))
     blocks = [("1 sample", 1), ("64 samples", 64), ("10 ms", 960), ("100 ms", 9600)]
     for where in (0.35, 0.8):
