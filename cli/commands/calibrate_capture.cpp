@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
+#include <numbers>
 #include <system_error>
 
 #include "capture/device/live.h"
@@ -12,6 +13,7 @@
 #include "cli/commands/calibrating.h"
 #include "cli/commands/cautions.h"
 #include "cli/commands/loopback_findings.h"
+#include "cli/commands/new_file.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/match_file.h"
 #include "cli/files/posix.h"
@@ -20,6 +22,7 @@
 #include "cli/measures/match.h"
 #include "cli/measures/response.h"
 #include "cli/measures/response_reading.h"
+#include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
 
 namespace assay::cli {
@@ -39,10 +42,14 @@ constexpr double clean_thd = 1e-4;  // -80 dB: a tenth of the lowest limit that 
 /// A folder for the captures of this command, taken away at the end.
 class ScratchFolder {
   public:
-    explicit ScratchFolder(const fs::path& beside)
-        : path_(fs::path(beside).replace_extension(".calibration")) {
+    explicit ScratchFolder(const fs::path& beside) {
         std::error_code error;
-        fs::create_directories(path_, error);
+        // A folder of that name that is there already is somebody's own: it is left alone.
+        for (int number = 1; !error; ++number) {
+            path_ = fs::path(beside).replace_extension(number == 1 ? ".calibration"
+                                                                   : fmt::format(".calibration-{}", number));
+            if (fs::create_directory(path_, error)) return;
+        }
     }
     ScratchFolder(const ScratchFolder&) = delete;
     ScratchFolder& operator=(const ScratchFolder&) = delete;
@@ -65,7 +72,7 @@ struct Loopback {
 Result<Loopback> loopback_of(const CalibrateOptions& options) {
     auto bench = read_bench(options.bench);
     if (!bench) return tl::unexpected<capture::Fault>(bench.error());
-    const auto index = find_part(bench->inputs, options.name, "input");
+    const auto index = find_part(bench->inputs, options.name, "input", "name one with --name");
     if (!index) return tl::unexpected<capture::Fault>(index.error());
     if (bench->outputs.empty())
         return capture::fail(FaultKind::bad_input_file,
@@ -74,7 +81,7 @@ Result<Loopback> loopback_of(const CalibrateOptions& options) {
     capture::Load none;
     none.name = "loopback";
     none.resistance_ohm = std::numeric_limits<double>::infinity();
-    for (std::size_t k = 0; k < bench->outputs.size(); ++k) none.driven_by.push_back(k);
+    none.driven_by = all_outputs(*bench);
     none.plus = *index;
     bench->loads = {none};
     loopback.bench = std::move(*bench);
@@ -85,8 +92,8 @@ Result<Loopback> loopback_of(const CalibrateOptions& options) {
 }
 
 /// Asks whether the leads are as told; nothing has sounded yet.
-Result<void> ask_connected(const capture::Tone& tone, const CalibrateOptions& options, const Manner& manner) {
-    auto questions = Questions::open(options.answers, manner);
+Result<void> ask_connected(const capture::Tone& tone, const CalibrateOptions& options) {
+    auto questions = Questions::open(options.answers);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
     const auto ready =
         questions->yes({"connected",
@@ -177,7 +184,7 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
     stairs.levels_dbfs.push_back(top);
     const ScratchFolder folder(options.bench);
     capture::Tone tone = capture::make_staircase(stairs);
-    if (const auto ready = ask_connected(tone, options, manner); !ready) return report(ready.error());
+    if (const auto ready = ask_connected(tone, options); !ready) return report(ready.error());
     const auto take = capture_tone(setup, std::move(tone), options, manner, folder.path());
     if (!take) return report(take.error());
     const auto reading = read_staircase(setup, *take);
@@ -199,13 +206,14 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         still_clean = still_clean && clean;
         if (!still_clean) continue;
         clean_up_to = step.plus_peak_dbfs;
-        const double heard = step.reading.fundamental_v * std::sqrt(2.0) / std::abs(input.volts_per_unit());
+        const double heard =
+            step.reading.fundamental_v * std::numbers::sqrt2 / std::abs(input.volts_per_unit());
         levels.push_back({step.reading.level_dbfs, 20.0 * std::log10(std::max(heard, 1e-10)),
-                          8.7 * step.reading.fundamental_doubt_v / step.reading.fundamental_v});
+                          db_per_relative * step.reading.fundamental_doubt_v / step.reading.fundamental_v});
         if (step.plus_peak_dbfs > -30.0) own_thd = std::max(own_thd, step.reading.thd);
     }
     const double noise_dbfs =
-        20.0 * std::log10(std::max(reading->loads[0].front().reading.noise_v * std::sqrt(2.0) /
+        20.0 * std::log10(std::max(reading->loads[0].front().reading.noise_v * std::numbers::sqrt2 /
                                        std::abs(input.volts_per_unit()),
                                    1e-10));
     if (!clean_up_to) {
@@ -226,10 +234,9 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         fs::path(options.bench).replace_extension(fmt::format(".loopback-{}.json", input.channel));
     BenchEdits edits{{"clean_up_to_dbfs", fmt::format("{:.1f}", level)},
                      {"own_thd_percent", fmt::format("{:.3g}", 100.0 * own_thd)},
-                     {"response", "\"" + file.filename().string() + "\""}};
-    const auto edited = edit_bench(options.bench, "input", input.name, edits);
+                     {"response", toml_text(file.filename().string())}};
+    const auto edited = edited_bench(options.bench, "input", input.name, edits);
     if (!edited) return report(edited.error());
-    if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
     if (const auto written = write_file_safely(file, card_response_text(*card)); !written)
         return report(written.error());
     if (const auto written = write_file_safely(options.bench, *edited); !written)
@@ -237,10 +244,10 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
     print_answer(
         manner,
         manner.json
-            ? fmt::format("{{\"input\": \"{}\", \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": "
-                          "{:.4g}, \"noise_dbfs\": {:.1f}, "
-                          "\"round_trip_s\": {:.5f}}}\n",
-                          input.name, level, 100.0 * own_thd, noise_dbfs, reading->placement.start_s)
+            ? fmt::format("{{\"input\": {}, \"clean_up_to_dbfs\": {:.1f}, \"own_thd_percent\": {:.4g}, "
+                          "\"noise_dbfs\": {:.1f}, \"round_trip_s\": {:.5f}}}\n",
+                          json_text(input.name), level, 100.0 * own_thd, noise_dbfs,
+                          reading->placement.start_s)
             : table + fmt::format("input \"{}\": clean up to {:.1f} dBFS (THD below {:.3g} %), own "
                                   "THD {:.3g} %, noise {:.1f} dBFS; round "
                                   "trip {:.1f} ms; {:+.2f} dB at 20 Hz and {:+.2f} dB at 20 kHz re 1 kHz, "
@@ -277,7 +284,7 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
                     bench->inputs[bench->jig->generator_side].name,
                     bench->inputs[bench->jig->driver_side].name));
     const ScratchFolder folder(options.bench);
-    if (const auto ready = ask_connected(*tone, options, manner); !ready) return report(ready.error());
+    if (const auto ready = ask_connected(*tone, options); !ready) return report(ready.error());
     auto take = capture_tone(setup, std::move(*tone), options, manner, folder.path());
     if (!take) return report(take.error());
     const std::vector<Take> takes{std::move(*take)};
@@ -286,16 +293,12 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
     const fs::path file = fs::path(options.bench).replace_extension(".match.json");
     if (const auto written = write_file_safely(file, match_text(*match)); !written)
         return report(written.error());
-    const auto edited =
-        edit_bench(options.bench, "impedance_jig", "",
-                   {{"match", "\"" + file.filename().string() + "\""}, {"matched_on", today()}});
-    if (!edited) return report(edited.error());
-    if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
-    if (const auto written = write_file_safely(options.bench, *edited); !written)
+    const BenchEdits edits{{"match", toml_text(file.filename().string())}, {"matched_on", today()}};
+    if (const auto written = write_bench_edits(options.bench, "impedance_jig", "", edits); !written)
         return report(written.error());
     const MatchPoint at = match->at(1000.0);
-    print_answer(manner, manner.json ? fmt::format("{{\"match\": \"{}\", \"ratio_1khz\": {:.9g}}}\n",
-                                                   file.filename().string(), std::abs(at.ratio))
+    print_answer(manner, manner.json ? fmt::format("{{\"match\": {}, \"ratio_1khz\": {:.9g}}}\n",
+                                                   json_text(file.filename().string()), std::abs(at.ratio))
                                      : fmt::format("match: {} points, ratio at 1 kHz {:.6f}; written to {}\n",
                                                    match->points.size(), std::abs(at.ratio), file.string()));
     return exit_done;

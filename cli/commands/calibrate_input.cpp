@@ -2,16 +2,13 @@
 
 #include <algorithm>
 #include <cmath>
-#include <fstream>
 #include <numbers>
-#include <sstream>
 
 #include "analysis/signal/harmonic_fit.h"
 #include "capture/raw_checks.h"
+#include "cli/commands/bench_change.h"
 #include "cli/commands/commands.h"
-#include "cli/files/bench_edit.h"
 #include "cli/files/bench_file.h"
-#include "cli/files/posix.h"
 
 namespace assay::cli {
 
@@ -73,51 +70,22 @@ Result<SteadyTone> steady_tone_of(const capture::Recording& recording, int chann
         "record a steady tone, e.g. level-set.wav, for some seconds while you read the meter");
 }
 
-Result<std::size_t> find_input(const capture::Bench& bench, const std::string& name) {
-    if (name.empty() && bench.inputs.size() == 1) return 0;
-    for (std::size_t k = 0; k < bench.inputs.size(); ++k) {
-        if (bench.inputs[k].name == name) return k;
-    }
-    return capture::fail(
-        FaultKind::bad_arguments,
-        name.empty() ? "the bench has several inputs" : "the bench has no input \"" + name + "\"",
-        "name one with --input");
-}
-
-Result<void> check_meter(const capture::Bench& bench, const CalibrateInputOptions& options,
-                         double frequency_hz) {
-    if (options.meter.empty()) return {};
-    for (const capture::Meter& meter : bench.meters) {
-        if (meter.name != options.meter) continue;
-        if (meter.ac_max_hz && frequency_hz > *meter.ac_max_hz) {
-            return capture::fail(
-                FaultKind::bad_arguments,
-                fmt::format("the tone is {:.1f} Hz, the meter \"{}\" is good up to {:.6g} Hz", frequency_hz,
-                            meter.name, *meter.ac_max_hz),
-                "use a tone of 50 to 100 Hz");
-        }
-        return {};
-    }
-    return capture::fail(FaultKind::bad_arguments, "the bench has no meter \"" + options.meter + "\"",
-                         "add a [[meter]] of that name to the bench file");
-}
-
 }  // namespace
 
 int run_calibrate_input(const CalibrateInputOptions& options, const Manner& manner) {
     const auto bench = read_bench(options.bench);
     if (!bench) return report(bench.error());
-    const auto index = find_input(*bench, options.input);
+    const auto index = find_part(bench->inputs, options.input, "input", "name one with --input");
     if (!index) return report(index.error());
     const capture::Input& input = bench->inputs[*index];
     const auto recording = capture::open_recording(options.recording);
     if (!recording) return report(recording.error());
     if (input.channel > recording->channels) {
-        return report(
-            {FaultKind::untrusted_capture,
-             fmt::format("{}: the recording has {} channels, input \"{}\" is channel {}",
-                         options.recording.string(), recording->channels, input.name, input.channel),
-             std::nullopt, "record that input"});
+        return report({FaultKind::untrusted_capture,
+                       fmt::format("{}: the recording has {} channel{}, input \"{}\" is channel {}",
+                                   options.recording.string(), recording->channels,
+                                   recording->channels == 1 ? "" : "s", input.name, input.channel),
+                       std::nullopt, "record that input"});
     }
     const int channels[] = {input.channel};
     const auto raw = capture::check_raw(*recording, channels);
@@ -134,8 +102,10 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
     }
     const auto tone = steady_tone_of(*recording, input.channel);
     if (!tone) return report(tone.error());
-    if (const auto fits = check_meter(*bench, options, tone->frequency_hz); !fits)
-        return report(fits.error());
+    if (!options.meter.empty()) {
+        if (const auto fits = check_meter(*bench, options.meter, tone->frequency_hz); !fits)
+            return report(fits.error());
+    }
     if (tone->scatter > repeatable)
         say(manner, fmt::format("note: the tone's level wanders by {:.2f} %; let it warm up and read the "
                                 "meter at a steady moment",
@@ -144,22 +114,18 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
     // Meter volts are at the probe tip; the scale is kept at the card's terminal, so the divider is taken
     // out.
     const double scale = options.meter_volts * std::numbers::sqrt2 / tone->amplitude / input.attenuation;
-    std::vector<std::pair<std::string, std::string>> values{
+    BenchEdits edits{
         {"volts_at_full_scale", fmt::format("{:.6g}", scale)},
         {"calibrated_at_hz", fmt::format("{:.6g}", std::round(tone->frequency_hz * 100.0) / 100.0)},
-        {"calibrated_at_volts", fmt::format("{:.6g}", options.meter_volts)},
-    };
-    if (!options.meter.empty()) values.emplace_back("meter", "\"" + options.meter + "\"");
-    auto edited = edit_input(options.bench, input.name, values);
-    if (!edited) return report(edited.error());
-    if (const auto again = parse_bench(*edited, options.bench.string()); !again) return report(again.error());
-    if (const auto written = write_file_safely(options.bench, *edited); !written)
+        {"calibrated_at_volts", fmt::format("{:.6g}", options.meter_volts)}};
+    add_meter(options.meter, edits);
+    if (const auto written = write_bench_edits(options.bench, "input", input.name, edits); !written)
         return report(written.error());
     if (manner.json) {
         print_result(
-            fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"calibrated_at_hz\": {:.6f}, "
+            fmt::format("{{\"input\": {}, \"volts_at_full_scale\": {:.9g}, \"calibrated_at_hz\": {:.6f}, "
                         "\"was\": {:.9g}}}\n",
-                        input.name, scale, tone->frequency_hz, input.volts_at_full_scale));
+                        json_text(input.name), scale, tone->frequency_hz, input.volts_at_full_scale));
     } else {
         print_text(
             fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} V), {:.5g} "

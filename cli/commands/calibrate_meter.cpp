@@ -13,27 +13,12 @@ namespace {
 
 constexpr double same_before_and_after = 0.003;
 
-std::vector<std::size_t> all_outputs(const capture::Bench& bench) {
-    std::vector<std::size_t> outputs;
-    for (std::size_t k = 0; k < bench.outputs.size(); ++k) outputs.push_back(k);
-    return outputs;
-}
-
-/// The doubt of a reading: that of the named meter, which the bench file then points to, or none that is
-/// known.
-void add_meter(const CalibrateOptions& options, BenchEdits& edits) {
-    if (options.meter.empty()) return;
-    edits.emplace_back("meter", "\"" + options.meter + "\"");
-    edits.emplace_back("uncertainty_percent", std::nullopt);
-    edits.emplace_back("tolerance_percent", std::nullopt);
-}
-
 }  // namespace
 
 int run_calibrate_input_live(const CalibrateOptions& options, const Manner& manner) {
     auto bench = CalibrationBench::open(options, manner);
     if (!bench) return report(bench.error());
-    const auto index = find_part((*bench)->bench().inputs, options.name, "input");
+    const auto index = find_part((*bench)->bench().inputs, options.name, "input", "name one with --input");
     if (!index) return report(index.error());
     const capture::Input& input = (*bench)->bench().inputs[*index];
     if (const auto sounding = (*bench)->sound(all_outputs((*bench)->bench())); !sounding)
@@ -58,25 +43,24 @@ int run_calibrate_input_live(const CalibrateOptions& options, const Manner& mann
                      {"calibrated_at_hz", fmt::format("{:.6g}", options.frequency_hz)},
                      {"calibrated_at_volts", fmt::format("{:.6g}", *volts)},
                      {"calibrated_on", today()}};
-    add_meter(options, edits);
+    add_meter(options.meter, edits);
     if (const auto written = (*bench)->write("input", input.name, edits); !written)
         return report(written.error());
-    print_answer(
-        manner, manner.json
-                    ? fmt::format("{{\"input\": \"{}\", \"volts_at_full_scale\": {:.9g}, \"was\": {:.9g}}}\n",
-                                  input.name, scale, input.volts_at_full_scale)
-                    : fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} "
-                                  "V), {:.5g} V at the "
-                                  "probe tip; repeats within {:.3f} %\n",
-                                  input.name, scale, input.volts_at_full_scale, scale * input.attenuation,
-                                  100.0 * std::abs(moved)));
+    print_answer(manner,
+                 manner.json
+                     ? fmt::format("{{\"input\": {}, \"volts_at_full_scale\": {:.9g}, \"was\": {:.9g}}}\n",
+                                   json_text(input.name), scale, input.volts_at_full_scale)
+                     : fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} "
+                                   "V), {:.5g} V at the probe tip; repeats within {:.3f} %\n",
+                                   input.name, scale, input.volts_at_full_scale, scale * input.attenuation,
+                                   100.0 * std::abs(moved)));
     return exit_done;
 }
 
 int run_calibrate_output(const CalibrateOptions& options, const Manner& manner) {
     auto bench = CalibrationBench::open(options, manner);
     if (!bench) return report(bench.error());
-    const auto index = find_part((*bench)->bench().outputs, options.name, "output");
+    const auto index = find_part((*bench)->bench().outputs, options.name, "output", "name one with --name");
     if (!index) return report(index.error());
     const capture::Output& output = (*bench)->bench().outputs[*index];
     if (const auto sounding = (*bench)->sound({*index}); !sounding) return report(sounding.error());
@@ -92,8 +76,8 @@ int run_calibrate_output(const CalibrateOptions& options, const Manner& manner) 
     if (const auto written = (*bench)->write("output", output.name, edits); !written)
         return report(written.error());
     print_answer(manner, manner.json
-                             ? fmt::format("{{\"output\": \"{}\", \"volts_at_full_scale\": {:.9g}}}\n",
-                                           output.name, scale)
+                             ? fmt::format("{{\"output\": {}, \"volts_at_full_scale\": {:.9g}}}\n",
+                                           json_text(output.name), scale)
                              : fmt::format("output \"{}\": {:.5g} V at full scale\n", output.name, scale));
     return exit_done;
 }

@@ -25,12 +25,13 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
     auto opened = CalibrationBench::open(options, manner);
     if (!opened) return report(opened.error());
     CalibrationBench& bench = **opened;
-    const auto index = find_part(bench.bench().inputs, options.name, "input");
+    const auto index = find_part(bench.bench().inputs, options.name, "input", "name one with --name");
     if (!index) return report(index.error());
     const auto reference_name = bench.questions().text(
         {"reference", "Name of the input whose scale is known, on the same point", ""});
     if (!reference_name) return report(reference_name.error());
-    const auto reference = find_part(bench.bench().inputs, *reference_name, "input");
+    const auto reference = find_part(bench.bench().inputs, *reference_name, "input",
+                                     "answer with the name of an [[input]] of the bench file");
     if (!reference) return report(reference.error());
     const capture::Input& input = bench.bench().inputs[*index];
     const capture::Input& known = bench.bench().inputs[*reference];
@@ -42,9 +43,8 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
                      fmt::format("Put the tips of \"{}\" and \"{}\" on one point.", input.name, known.name));
         !ready)
         return report(ready.error());
-    std::vector<std::size_t> outputs;
-    for (std::size_t k = 0; k < bench.bench().outputs.size(); ++k) outputs.push_back(k);
-    if (const auto sounding = bench.sound(outputs); !sounding) return report(sounding.error());
+    if (const auto sounding = bench.sound(all_outputs(bench.bench())); !sounding)
+        return report(sounding.error());
     const auto reading = bench.read({*reference, *index});
     if (!reading) return report(reading.error());
     bench.quiet();
@@ -75,8 +75,8 @@ int run_calibrate_divider(const CalibrateOptions& options, const Manner& manner)
     print_answer(
         manner,
         manner.json
-            ? fmt::format("{{\"input\": \"{}\", \"attenuation\": {:.9g}, \"uncertainty_percent\": {:.4g}}}\n",
-                          input.name, attenuation, 100.0 * doubt)
+            ? fmt::format("{{\"input\": {}, \"attenuation\": {:.9g}, \"uncertainty_percent\": {:.4g}}}\n",
+                          json_text(input.name), attenuation, 100.0 * doubt)
             : fmt::format(
                   "input \"{}\": attenuation {:.6g} (was {:.6g}), standard uncertainty {:.3g} % of the whole "
                   "scale, as good as that of \"{}\"\n",
@@ -100,7 +100,7 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
                        options.bench.string() + ": topology: loads are measured with series-high",
                        std::nullopt, "put the precise resistor between generator and load"});
     }
-    const auto index = find_part(bench.bench().loads, options.name, "load");
+    const auto index = find_part(bench.bench().loads, options.name, "load", "name one with --name");
     if (!index) return report(index.error());
     const capture::Load& load = bench.bench().loads[*index];
     const auto in_jig = share_in_jig(
@@ -136,12 +136,11 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
     print_answer(
         manner,
         manner.json
-            ? fmt::format("{{\"load\": \"{}\", \"resistance_ohm\": {:.9g}, \"uncertainty_percent\": {:.4g}, "
+            ? fmt::format("{{\"load\": {}, \"resistance_ohm\": {:.9g}, \"uncertainty_percent\": {:.4g}, "
                           "\"inductance_uh\": {:.4g}}}\n",
-                          load.name, ohm, 100.0 * doubt, inductance_uh)
+                          json_text(load.name), ohm, 100.0 * doubt, inductance_uh)
             : fmt::format("load \"{}\": {:.5g} ohm at {:.4g} Hz (was {:.5g}), standard uncertainty {:.3g} %; "
-                          "{:.3g} uH in "
-                          "series\n",
+                          "{:.3g} uH in series\n",
                           load.name, ohm, in_jig->frequency_hz, load.resistance_ohm, 100.0 * doubt,
                           inductance_uh));
     if (series_doubt == 0.0) say(manner, "note: series_ohm states no uncertainty, so it was taken as exact");

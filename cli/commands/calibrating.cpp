@@ -1,16 +1,13 @@
 #include "cli/commands/calibrating.h"
 
-#include <fmt/chrono.h>
 #include <fmt/format.h>
 
 #include <algorithm>
 #include <cmath>
-#include <ctime>
 
 #include "analysis/signal/harmonic_fit.h"
 #include "cli/commands/cautions.h"
 #include "cli/files/bench_file.h"
-#include "cli/files/posix.h"
 
 namespace assay::cli {
 
@@ -39,10 +36,6 @@ std::pair<std::complex<double>, double> mean_of(const std::vector<std::complex<d
 
 }  // namespace
 
-std::string today() {
-    return fmt::format("{:%Y-%m-%d}", fmt::localtime(std::time(nullptr)));
-}
-
 double scale_doubt(const capture::Input& input) {
     double square = 0.0;
     for (const capture::RelativeDoubt& doubt : input.scale_doubts) square += doubt.relative * doubt.relative;
@@ -53,7 +46,7 @@ Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const Calibrate
                                                                  const Manner& manner, UnitKind kind) {
     auto bench = read_bench(options.bench);
     if (!bench) return tl::unexpected<capture::Fault>(bench.error());
-    auto questions = Questions::open(options.answers, manner);
+    auto questions = Questions::open(options.answers);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
     if (bench->source == capture::Source::simulated) {
         return capture::fail(FaultKind::bad_input_file,
@@ -63,7 +56,7 @@ Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const Calibrate
     auto choice = choose_sound(*bench, options.bench.string(), true);
     if (!choice) return tl::unexpected<capture::Fault>(choice.error());
     std::unique_ptr<CalibrationBench> calibration(
-        new CalibrationBench(options, manner, std::move(*bench), std::move(*questions), std::move(*choice)));
+        new CalibrationBench(options, std::move(*bench), std::move(*questions), std::move(*choice)));
     say(manner, cautions_text(kind));
     if (options.level_dbfs <= confirm_above_dbfs || options.yes) return calibration;
     const auto yes = calibration->questions_.yes(
@@ -150,7 +143,6 @@ Result<ToneReading> CalibrationBench::read(const std::vector<std::size_t>& input
                 "let everything warm up, look for loose leads, then try again");
         }
         reading.rms.push_back(level.real());
-        reading.rms_scatter.push_back(level_scatter);
         reading.ratio.push_back(share);
         reading.ratio_scatter.push_back(share_scatter);
     }
@@ -159,16 +151,8 @@ Result<ToneReading> CalibrationBench::read(const std::vector<std::size_t>& input
 
 Result<double> CalibrationBench::meter_volts(const std::string& where) {
     if (!options_.meter.empty()) {
-        const auto found = find_part(bench_.meters, options_.meter, "meter");
-        if (!found) return tl::unexpected<capture::Fault>(found.error());
-        const capture::Meter& meter = bench_.meters[*found];
-        if (meter.ac_max_hz && options_.frequency_hz > *meter.ac_max_hz) {
-            return capture::fail(
-                FaultKind::bad_arguments,
-                fmt::format("the tone is {:.1f} Hz, the meter \"{}\" is good up to {:.6g} Hz",
-                            options_.frequency_hz, meter.name, *meter.ac_max_hz),
-                "use a tone of 50 to 100 Hz");
-        }
+        if (const auto fits = check_meter(bench_, options_.meter, options_.frequency_hz); !fits)
+            return tl::unexpected<capture::Fault>(fits.error());
     }
     return questions_.number({"meter_volts", fmt::format("The tone plays. Volts AC by meter {}", where), ""},
                              1e-6, 1e4);
@@ -176,11 +160,7 @@ Result<double> CalibrationBench::meter_volts(const std::string& where) {
 
 Result<void> CalibrationBench::write(const std::string& kind, const std::string& name,
                                      const BenchEdits& edits) {
-    const auto edited = edit_bench(options_.bench, kind, name, edits);
-    if (!edited) return tl::unexpected<capture::Fault>(edited.error());
-    if (const auto again = parse_bench(*edited, options_.bench.string()); !again)
-        return tl::unexpected<capture::Fault>(again.error());
-    return write_file_safely(options_.bench, *edited);
+    return write_bench_edits(options_.bench, kind, name, edits);
 }
 
 }  // namespace assay::cli

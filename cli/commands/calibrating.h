@@ -9,10 +9,10 @@
 
 #include "capture/bench.h"
 #include "capture/device/bench_sound.h"
+#include "cli/commands/bench_change.h"
 #include "cli/commands/commands.h"
 #include "cli/commands/questions.h"
 #include "cli/commands/sound_choice.h"
-#include "cli/files/bench_edit.h"
 #include "cli/measures/job.h"
 
 namespace assay::cli {
@@ -21,8 +21,7 @@ namespace assay::cli {
 struct ToneReading {
     std::vector<double> rms{};                  // sample values, of the whole wave without DC; one an input
     std::vector<std::complex<double>> ratio{};  // fundamental re the first input's
-    std::vector<double> rms_scatter{};          // relative standard deviation of the mean
-    std::vector<double> ratio_scatter{};
+    std::vector<double> ratio_scatter{};        // relative standard deviation of the mean
     double frequency_hz = 0.0;
     double peak = 0.0;  // highest sample of any of these inputs
 };
@@ -49,36 +48,20 @@ class CalibrationBench {
                                               const BenchEdits& edits);
 
   private:
-    CalibrationBench(const CalibrateOptions& options, const Manner& manner, capture::Bench bench,
-                     Questions questions, SoundChoice choice)
+    CalibrationBench(const CalibrateOptions& options, capture::Bench bench, Questions questions,
+                     SoundChoice choice)
         : options_(options),
-          manner_(manner),
           bench_(std::move(bench)),
           questions_(std::move(questions)),
           choice_(std::move(choice)) {}
 
     CalibrateOptions options_;
-    Manner manner_;
     capture::Bench bench_;
     Questions questions_;
     SoundChoice choice_;
     std::unique_ptr<capture::BenchSound> running_{};
 };
 
-/// The one of that name, or the only one.
-template <class Part>
-capture::Result<std::size_t> find_part(const std::vector<Part>& parts, const std::string& name,
-                                       const std::string& kind) {
-    for (std::size_t k = 0; k < parts.size(); ++k) {
-        if (parts[k].name == name || (name.empty() && parts.size() == 1)) return k;
-    }
-    return capture::fail(capture::FaultKind::bad_arguments,
-                         name.empty() ? "the bench has not just one " + kind
-                                      : "the bench has no " + kind + " \"" + name + "\"",
-                         "name one with --name");
-}
-
-std::string today();  // 2026-01-31
 /// Relative standard uncertainty of an input's whole scale.
 double scale_doubt(const capture::Input& input);
 

@@ -8,7 +8,6 @@
 
 #include "cli/commands/commands.h"
 #include "cli/commands/session_place.h"
-#include "cli/commands/setups.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
 #include "cli/files/number_words.h"
@@ -49,9 +48,7 @@ bool tells(const std::string& measure, const std::string& name) {
 }
 
 /// The tests that claims rest on, else all that play, as many as fit into two minutes (and always one).
-std::vector<std::string> key_tests(const Session& session, const Job& job, const capture::Bench& bench,
-                                   const fs::path& folder) {
-    const JobOnBench all{&job, &bench, folder, &session.tests, session.created};
+std::vector<std::string> key_tests(const Session& session, const Job& job) {
     std::vector<std::string> chosen;
     double spent_s = 0.0;
     for (const bool claimed : {true, false}) {
@@ -227,8 +224,9 @@ int run_check(const CheckOptions& options, const Manner& manner) {
     run.yes = options.yes;
     run.answers = options.answers;
     run.print = false;
+    run.of_session = options.bench ? OfSession::job : OfSession::job_and_bench;
     run.pages = "none";
-    run.only = key_tests(*before, *job, *bench, place->folder);
+    run.only = key_tests(*before, *job);
     if (run.only.empty()) {
         return report({capture::FaultKind::bad_input_file,
                        options.session.string() + ": none of its tests can be repeated", std::nullopt,
@@ -242,6 +240,11 @@ int run_check(const CheckOptions& options, const Manner& manner) {
     if (!after) return report(after.error());
     const bool other_bench = options.bench.has_value();
     const auto repeats = repeats_of(*before, *after, other_bench);
+    if (repeats.empty()) {
+        return report({capture::FaultKind::bad_input_file,
+                       options.session.string() + ": its key tests hold no number that could be compared",
+                       std::nullopt, "`assay show` tells why each is absent; compare by another test"});
+    }
     if (manner.json) {
         print_result(check_json(*before, repeats, other_bench));
     } else if (!manner.quiet) {

@@ -26,6 +26,9 @@ struct TonesOptions {
 };
 int run_tones(const TonesOptions& options, const Manner& manner);
 
+/// What of a run's files lies in a session's folder, and so names the copies that are kept there.
+enum class OfSession { nothing, job, job_and_bench };
+
 struct RunOptions {
     std::filesystem::path job{};
     std::filesystem::path bench{};
@@ -38,6 +41,7 @@ struct RunOptions {
     std::string pages = "all";        // "all", "html" or "none"
     std::vector<std::string> only{};  // ids of tests; empty: all of the job
     bool print = true;                // the results; false for a command that tells them in its own way
+    OfSession of_session = OfSession::nothing;
 };
 int run_session(const RunOptions& options, const Manner& manner);
 

@@ -39,7 +39,8 @@ capture::Result<Session> evaluate_again(const Session& before, const std::filesy
     auto job = read_job(folder / "job.toml", *bench, bench->sample_rate_hz);
     if (!job) return tl::unexpected(job.error());
     if (const auto read = apply_readings(folder, *job); !read) return tl::unexpected(read.error());
-    name_kept_files(*job, *bench);
+    name_kept_files(*job);
+    name_kept_files(*bench);
 
     Session again;
     again.program_version = before.program_version;

@@ -56,7 +56,7 @@ void end_progress(const Manner& manner);
 const std::atomic<bool>& stop_requested();
 void install_stop_handler();
 
-/// Text for a person in one line, control characters made visible.
+/// Text for a person in one line: a blank in the place of each control character.
 std::string one_line(const std::string& text);
 
 }  // namespace assay::cli

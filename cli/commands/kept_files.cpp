@@ -92,11 +92,14 @@ std::vector<std::string> kept_photographs(const std::vector<std::string>& named)
     return kept;
 }
 
-void name_kept_files(Job& job, capture::Bench& bench) {
+void name_kept_files(Job& job) {
     for (Test& test : job.tests) {
         if (std::string* file = named_file(test)) *file = kept_name(*file);
     }
     job.unit.photographs = kept_photographs(job.unit.photographs);
+}
+
+void name_kept_files(capture::Bench& bench) {
     if (bench.jig && !bench.jig->match_file.empty()) bench.jig->match_file = kept_name(bench.jig->match_file);
     for (capture::Input& input : bench.inputs) {
         if (!input.response_file.empty()) input.response_file = kept_name(input.response_file);
@@ -137,7 +140,8 @@ capture::Result<void> keep_files(Job& job, capture::Bench& bench, const fs::path
         if (const auto read = read_card_response(bench_file.parent_path() / input.response_file); !read)
             return fail(FaultKind::bad_input_file, key + ": " + read.error().text, read.error().mend);
     }
-    name_kept_files(job, bench);
+    name_kept_files(job);
+    name_kept_files(bench);
     return {};
 }
 

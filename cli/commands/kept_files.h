@@ -19,8 +19,10 @@ std::string kept_name(const std::string& named);
 /// "photographs/front-2.jpg".
 std::vector<std::string> kept_photographs(const std::vector<std::string>& named);
 
-/// Lets job and bench name the copies: `from_file` of tests, `match` of the jig, `photographs` of the unit.
-void name_kept_files(Job& job, capture::Bench& bench);
+/// Lets a job name the copies: `from_file` of its tests, `photographs` of its unit.
+void name_kept_files(Job& job);
+/// The same of a bench: `match` of its jig, `response` of its inputs. The names of copies stay as they are.
+void name_kept_files(capture::Bench& bench);
 
 /// Copies them, photographs without what their camera wrote into them (picture_notes.h), then names the
 /// copies. Faults name the key: a file that is not there, a photograph that is no JPEG or PNG or is larger

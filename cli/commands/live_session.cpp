@@ -75,7 +75,7 @@ std::vector<std::size_t> sorted_loads(const Test& test) {
 
 Result<std::unique_ptr<LiveSession>> LiveSession::open(const RunOptions& options, const capture::Bench& bench,
                                                        const Manner& manner) {
-    auto questions = Questions::open(options.answers, manner);
+    auto questions = Questions::open(options.answers);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
     if (!options.yes && !questions->can_ask()) {
         return capture::fail(FaultKind::bad_arguments,

@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "analysis/signal/median.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -19,7 +20,6 @@ using capture::Result;
 constexpr double follows_db = 0.3;
 constexpr double reference_hz = 1000.0;
 constexpr int points_per_octave = 24;
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double fallen_db = -40.0;  // no card's own roll-off is as steep as a converter of rates
 constexpr std::array common_rates_hz{32000.0, 44100.0, 48000.0, 88200.0, 96000.0};
 

@@ -29,7 +29,8 @@ std::string measures_help() {
         for (const Field& field : measure.fields) text += field_line(field);
         text += "    gives:\n";
         for (const QuantityEntry& quantity : measure.quantities) {
-            text += fmt::format("      {:<34} {}, {}{}\n", quantity.name, quantity.help, quantity.unit,
+            text += fmt::format("      {:<34} {}{}{}{}\n", quantity.name, quantity.help,
+                                quantity.unit.empty() ? "" : ", ", quantity.unit,
                                 quantity.per_load ? "" : " (whole test)");
         }
     }

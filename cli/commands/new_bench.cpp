@@ -263,7 +263,7 @@ std::string bench_of(const Answers& answers) {
 }  // namespace
 
 int run_new_bench(const NewOptions& options, const Manner& manner) {
-    auto questions = Questions::open(options.answers, manner);
+    auto questions = Questions::open(options.answers);
     if (!questions) return report(questions.error());
     const auto answers = ask(*questions);
     if (!answers) return report(answers.error());

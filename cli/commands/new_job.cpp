@@ -9,6 +9,7 @@
 #include "cli/commands/questions.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
+#include "cli/measures/limit_name.h"
 #include "cli/measures/rating.h"
 
 namespace assay::cli {
@@ -71,8 +72,6 @@ Result<std::string> line_text(Questions& questions, const capture::Bench& bench)
     const auto percent =
         questions.number({"rated_thd_percent", "... at a distortion (THD) of, %", "1"}, 0.001, 40);
     if (!percent) return tl::unexpected<Fault>(percent.error());
-    std::string limit = fmt::format("{}", *percent);
-    for (char& letter : limit) letter = letter == '.' ? '_' : letter;
     const std::string names = fmt::format("{}", fmt::join(inputs, ", "));
     std::string text = fmt::format(
         "\n# ---- what is measured. The id names the test in claims and its capture: letters, digits, '-', "
@@ -91,7 +90,7 @@ Result<std::string> line_text(Questions& questions, const capture::Bench& bench)
                       "\n# ---- what is claimed\n\n[[claim]]\ntext = \"{0:.6g} V at {1:.6g} % THD\"\ntest = "
                       "\"largest-volts\"\ninput = {2}\nquantity = \"voltage_at_{3}_percent_v\"\nat_least = "
                       "{0:.6g}\n",
-                      *volts, *percent, inputs.front(), limit);
+                      *volts, *percent, inputs.front(), limit_in_name(*percent));
 }
 
 Result<std::string> amplifier_text(Questions& questions, const capture::Bench& bench) {
@@ -135,8 +134,7 @@ Result<std::string> amplifier_text(Questions& questions, const capture::Bench& b
     if (basis != nullptr) {
         text = fmt::format(
             "\n# ---- how it is rated: {}. It fills in what tests and claims leave open.\n\n[rating]\nbasis "
-            "= "
-            "{}\nrated_power_w = {:.6g}\nchannels = {}                   # that the unit has\n",
+            "= {}\nrated_power_w = {:.6g}\nchannels = {}                   # that the unit has\n",
             basis->words, toml_text(basis->name), *power, channels);
     }
     text += fmt::format(
@@ -148,13 +146,11 @@ Result<std::string> amplifier_text(Questions& questions, const capture::Bench& b
         "frequency_hz = 997\ndistortion_limits_percent = [{1:.6g}{2}]\n{3}\n",
         names, *percent, *percent == 10.0 ? "" : ", 10", reading);
     if (*power <= 0.0) return text;
-    std::string limit = fmt::format("{}", *percent);
-    for (char& letter : limit) letter = letter == '.' ? '_' : letter;
     text += fmt::format(
         "# ---- what is claimed\n\n[[claim]]\ntext = \"{0:.6g} W at {1:.6g} % {4}\"\ntest = \"power\"\nload "
         "= {2}\n"
         "quantity = \"power_at_{3}_percent_w\"\nat_least = {0:.6g}\n",
-        *power, *percent, toml_text(first), limit,
+        *power, *percent, toml_text(first), limit_in_name(*percent),
         basis != nullptr && basis->limit_on.value == "thd+n" ? "THD+N" : "THD");
     if (*supply > 0.0 && basis == nullptr) text += fmt::format("at_supply_volts = {:.6g}\n", *supply);
     return text;
@@ -187,7 +183,7 @@ Result<std::string> driver_text(Questions& questions) {
 }  // namespace
 
 int run_new_job(const NewOptions& options, const Manner& manner) {
-    auto questions = Questions::open(options.answers, manner);
+    auto questions = Questions::open(options.answers);
     if (!questions) return report(questions.error());
     const auto bench_name = questions->text({"bench", "Bench file", "bench.toml"});
     if (!bench_name) return report(bench_name.error());

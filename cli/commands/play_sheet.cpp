@@ -128,8 +128,8 @@ std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
         text += fmt::format(
             "  3. Unit's controls as the job states them for each test. Play level-set.wav ({}, {:.6g} Hz, "
             "{:.1f} dBFS)\n     and turn the player's volume up until a meter at the unit's output stops "
-            "rising, "
-            "then back by a third of the\n     voltage. Where the player cannot reach that, leave it at its "
+            "rising, then back by a third of the\n     voltage. Where the player cannot reach that, leave it "
+            "at its "
             "cleanest top.\n",
             minutes(level_set.seconds), level_set.frequency_hz, level_set.level_dbfs);
     } else {
@@ -153,10 +153,6 @@ std::string loads_sheet_start(const Job& job, const capture::Bench& bench,
     return text;
 }
 
-}  // namespace
-
-namespace {
-
 /// What the supply is to be set to, if the job says; `before_v`: what it was set to for the tone before.
 std::string supply_lines(const Test& test, std::optional<double> before_v) {
     const auto set_v = test.number("supply_set_v");
@@ -164,8 +160,7 @@ std::string supply_lines(const Test& test, std::optional<double> before_v) {
     if (before_v == set_v) return fmt::format("     supply: as before, {:.4g} V\n", *set_v);
     return fmt::format(
         "     supply: SET IT TO {:.4g} V, read at the unit's own terminals, no signal; player stopped and "
-        "unit "
-        "off\n       while it is changed. Write down what the meter reads: the run asks for it.\n",
+        "unit off\n       while it is changed. Write down what the meter reads: the run asks for it.\n",
         *set_v);
 }
 
@@ -205,7 +200,10 @@ std::string play_sheet(const Job& job, const capture::Bench& bench, const std::v
             const capture::Load& load = bench.loads[index];
             loads += (loads.empty() ? "" : ", ") + load.name;
             if (load.bare_input) continue;
-            loads += fmt::format(" ({:.4g} ohm{})", load.resistance_ohm,
+            loads += fmt::format(" ({}{})",
+                                 std::isfinite(load.resistance_ohm)
+                                     ? fmt::format("{:.4g} ohm", load.resistance_ohm)
+                                     : std::string("the probe alone, no load"),
                                  load.bridged() ? ", bridged: both terminals live" : "");
         }
         const auto driven = entry.test->text("driven");

@@ -53,8 +53,7 @@ std::string held_lines(const SheetEntry& entry, bool line_unit) {
     if (line_unit) {
         return text +
                "     STOP AT ONCE (player first, then the unit's switch): smell, smoke, crackling, a case "
-               "too warm "
-               "to touch.\n     Do not start again before the cause is found.\n";
+               "too warm to touch.\n     Do not start again before the cause is found.\n";
     }
     text += fmt::format(
         "     Before: load on metal or stone, air all round it, nothing near that burns or melts, a fire\n"
@@ -78,8 +77,7 @@ std::string held_lines(const SheetEntry& entry, bool line_unit) {
                     "from memory).";
     return text +
            " Fuse at\n     its post. Lead-acid gives off gas when charged again: fresh air, no sparks. A "
-           "lithium "
-           "battery that\n     swells or gets hot: switch off, get away.\n";
+           "lithium battery that\n     swells or gets hot: switch off, get away.\n";
 }
 
 std::string held_heat_line(const SheetEntry& entry, const capture::Load& load,
@@ -104,8 +102,7 @@ std::string held_heat_line(const SheetEntry& entry, const capture::Load& load,
     const double energy_wh = mean_w * played_s(entry) / 3600.0;
     std::string line = fmt::format(
         "     heat in {}: {:.3g} W all the time, {:.3g} Wh in all, if the unit gives its {:.4g} W at the "
-        "level-set "
-        "tone.\n       ",
+        "level-set tone.\n       ",
         load.name, mean_w, energy_wh, *claimed_w);
     if (!rating_w) return line + "The load's own rating is not stated: read its print before you start.\n";
     if (mean_w > *rating_w)

@@ -56,14 +56,13 @@ std::string jig_sheet_start(const capture::Bench& bench, const LevelSet& level_s
     text +=
         "  2. Player: equaliser, loudness, volume levelling and enhancements OFF. Flight mode on a phone.\n"
         "  3. Recorder: automatic level, noise suppression and effects OFF; 44.1 kHz at least, 24 bit, WAV "
-        "or "
-        "FLAC;\n"
+        "or FLAC;\n"
         "     both inputs on one recorder, their gains equal and not touched between the tones.\n"
         "     Channel n of the recording is input channel n of the bench file.\n";
     text += fmt::format(
         "  4. Play level-set.wav (0:{:02.0f} min, {:.6g} Hz, {:.1f} dBFS) and turn the volume up until a "
-        "meter "
-        "from\n     \"{}\" to ground reads about {:.2g} V: loud enough for the recorder, soft enough for the "
+        "meter from\n     \"{}\" to ground reads about {:.2g} V: loud enough for the recorder, soft enough "
+        "for the "
         "driver\n     (common practice, no source). Then set the recorder's gain: the tones' peaks, told "
         "below, must stay\n     under its full scale.\n\n",
         level_set.seconds, level_set.frequency_hz, level_set.level_dbfs,

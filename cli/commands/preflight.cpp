@@ -85,8 +85,7 @@ Result<std::vector<std::string>> judge_terminals(const capture::Load& load, cons
     if (std::abs(across) > most_dc_v) {
         lines.push_back(
             fmt::format("  load \"{}\": WATCH OUT: {:.0f} mV of DC between + and -, more than {:.0f} mV: "
-                        "look at the output "
-                        "stage before a loudspeaker is connected",
+                        "look at the output stage before a loudspeaker is connected",
                         load.name, 1000.0 * across, 1000.0 * most_dc_v));
     }
     return lines;

@@ -38,10 +38,7 @@ struct Commands {
 
 CLI::App* add_command(CLI::App& parent, Commands& commands, const char* name, const char* what,
                       std::function<int()> action) {
-    CLI::App* command = parent.add_subcommand(name, what);
-    command->add_flag("--quiet", commands.manner.quiet, "no progress and no remarks");
-    command->callback([&commands, action = std::move(action)] { commands.chosen = action; });
-    return command;
+    return add_command(parent, commands.manner, commands.chosen, name, what, std::move(action));
 }
 
 void add_json(CLI::App* command, Commands& commands) {

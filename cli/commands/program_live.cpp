@@ -4,21 +4,18 @@
 
 namespace assay::cli {
 
-namespace {
-
-CLI::App* add_one(CLI::App& parent, Manner& manner, std::function<int()>& chosen, const char* name,
-                  const char* what, std::function<int()> action) {
+CLI::App* add_command(CLI::App& parent, Manner& manner, std::function<int()>& chosen, const char* name,
+                      const char* what, std::function<int()> action) {
     CLI::App* command = parent.add_subcommand(name, what);
     command->add_flag("--quiet", manner.quiet, "no progress and no remarks");
     command->callback([&chosen, action = std::move(action)] { chosen = action; });
     return command;
 }
 
-}  // namespace
-
 void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::function<int()>& chosen) {
-    CLI::App* watch = add_one(app, manner, chosen, "watch", "live meter: volts, watts, distortion, clipping",
-                              [&] { return run_watch(live.watch, manner); });
+    CLI::App* watch =
+        add_command(app, manner, chosen, "watch", "live meter: volts, watts, distortion, clipping",
+                    [&] { return run_watch(live.watch, manner); });
     watch->add_option("--bench", live.watch.bench, "bench file")->required()->type_name("BENCH");
     watch->add_option("--load", live.watch.load, "name of the load (default: all)")->type_name("NAME");
     watch->add_option("--play", live.watch.play_dbfs, "play the tone too, at this level, dBFS")
@@ -35,7 +32,7 @@ void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::f
         app.add_subcommand("new", "asks a few questions and writes a commented bench or job file");
     create->require_subcommand(1);
     const auto add_new = [&](const char* name, const char* what, std::function<int()> action) {
-        CLI::App* command = add_one(*create, manner, chosen, name, what, std::move(action));
+        CLI::App* command = add_command(*create, manner, chosen, name, what, std::move(action));
         command->add_option("FILE", live.create.file, "file to write (default: print it)");
         command->add_option("--answers", live.create.answers, "answers to what is asked (TOML)")
             ->type_name("FILE");

@@ -15,7 +15,11 @@ struct LiveCommands {
     CalibrateOptions calibrate{};
 };
 
-/// `parent` gets commands; the chosen one's action goes to `chosen`.
+/// A command below `parent`, with what every one has; the chosen one's action goes to `chosen`.
+CLI::App* add_command(CLI::App& parent, Manner& manner, std::function<int()>& chosen, const char* name,
+                      const char* what, std::function<int()> action);
+
+/// `watch` and `new`.
 void add_live_commands(CLI::App& app, LiveCommands& live, Manner& manner, std::function<int()>& chosen);
 /// Options of `calibrate input` for when it plays itself.
 void add_live_input(CLI::App* input, LiveCommands& live);

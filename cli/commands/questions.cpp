@@ -47,8 +47,7 @@ Result<std::string> line_from_terminal() {
 
 }  // namespace
 
-Result<Questions> Questions::open(const std::optional<std::filesystem::path>& answers,
-                                  const Manner& /*manner*/) {
+Result<Questions> Questions::open(const std::optional<std::filesystem::path>& answers) {
     Questions questions;
     questions.terminal_ = isatty(STDIN_FILENO) != 0 && isatty(STDERR_FILENO) != 0;
     if (!answers) return questions;
@@ -58,8 +57,7 @@ Result<Questions> Questions::open(const std::optional<std::filesystem::path>& an
     if (!text) return tl::unexpected<capture::Fault>(text.error());
     const auto root = parse_toml(*text, questions.file_);
     if (!root) return tl::unexpected<capture::Fault>(root.error());
-    for (std::size_t k = 0; k < root->entries.size(); ++k) {
-        const auto& [key, node] = root->entries[k];
+    for (const auto& [key, node] : root->entries) {
         std::vector<std::string>& list = questions.answers_[key];
         if (node.type == TomlNode::Type::table) {
             return capture::fail(
@@ -81,8 +79,6 @@ Result<std::string> Questions::text(const Question& question) {
         const auto found = answers_.find(question.key);
         if (found == answers_.end() || found->second.empty()) {
             if (!question.default_to.empty()) return question.default_to;
-            std::vector<std::string> keys;
-            for (const auto& [key, list] : answers_) keys.push_back(key);
             return capture::fail(
                 FaultKind::bad_input_file,
                 fmt::format("{}: no answer \"{}\" to: {}", file_, question.key, question.text),

@@ -24,8 +24,7 @@ class Questions {
   public:
     /// Without a file: the terminal, if there is one. The file is TOML without tables: `key = answer` or
     /// `key = [first, second]` for what is asked repeatedly; "KEY" in quotes where it holds other letters.
-    [[nodiscard]] static capture::Result<Questions> open(const std::optional<std::filesystem::path>& answers,
-                                                         const Manner& manner);
+    [[nodiscard]] static capture::Result<Questions> open(const std::optional<std::filesystem::path>& answers);
 
     bool can_ask() const { return from_file_ || terminal_; }
     /// Whoever answers sits at the terminal.

@@ -4,10 +4,8 @@
 #include <algorithm>
 #include <chrono>
 #include <ctime>
-#include <fstream>
 #include <memory>
 #include <random>
-#include <sstream>
 
 #include "capture/device/recordings.h"
 #include "capture/device/simulated.h"
@@ -29,6 +27,7 @@
 #include "cli/files/readings_file.h"
 #include "cli/files/session_file.h"
 #include "cli/files/show.h"
+#include "cli/files/toml_tree.h"
 #include "cli/measures/claims.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
@@ -60,10 +59,9 @@ std::string new_number() {
 }
 
 capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
-    std::ifstream file(from, std::ios::binary);
-    std::stringstream text;
-    text << file.rdbuf();
-    return write_file_safely(to, text.str());
+    const auto text = read_toml_text(from);
+    if (!text) return tl::unexpected<Fault>(text.error());
+    return write_file_safely(to, *text);
 }
 
 tl::unexpected<Fault> cannot_be_made(const fs::path& folder, const std::error_code& error) {
@@ -234,12 +232,13 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
     record.result = measure.evaluate(setup, record.takes);
     if (!record.result.fault) {
         if (const auto read = read_meters(setup, test, live, questions, record); !read) {
-            record.result.fault = read.error();
+            set_fault(record.result, read.error());
             return;
         }
         note_readings(test, record.result);
     }
-    if (const auto kept = keep_match(setup, record, options.into); !kept) record.result.fault = kept.error();
+    if (const auto kept = keep_match(setup, record, options.into); !kept)
+        set_fault(record.result, kept.error());
     if (live == nullptr) return;
     note_device_flags(record);
     note_second_clock(*setup.bench, record.result);
@@ -285,12 +284,14 @@ int run_session(const RunOptions& options, const Manner& manner) {
         before = std::move(*loaded);
     }
     if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
+    if (options.of_session != OfSession::nothing) name_kept_files(*job);
+    if (options.of_session == OfSession::job_and_bench) name_kept_files(*bench);
     if (const auto kept = keep_files(*job, *bench, options.job, options.bench, options.into); !kept) {
         return report(kept.error());
     }
 
     // A live session has somebody to ask already, who answers each question once.
-    auto own_questions = Questions::open(live ? std::nullopt : options.answers, manner);
+    auto own_questions = Questions::open(live ? std::nullopt : options.answers);
     if (!own_questions) return report(own_questions.error());
     Questions& questions = live ? live->questions() : *own_questions;
     if (live) {

@@ -23,6 +23,13 @@ Setup setup_for(const JobOnBench& all, const Test& test) {
     return setup;
 }
 
+void set_fault(TestResult& result, const capture::Fault& fault) {
+    result.fault = fault;
+    result.loads.clear();
+    result.whole.quantities.clear();
+    result.whole.curves.clear();
+}
+
 bool was_live(const TestRecord& record) {
     return std::any_of(record.result.conditions.begin(), record.result.conditions.end(),
                        [](const auto& condition) { return condition.first == "sound_device"; });

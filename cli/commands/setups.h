@@ -21,6 +21,9 @@ struct JobOnBench {
 
 Setup setup_for(const JobOnBench& all, const Test& test);
 
+/// A fault that comes after a test's numbers: they go.
+void set_fault(TestResult& result, const capture::Fault& fault);
+
 /// Was the test played through a sound card by this program?
 bool was_live(const TestRecord& record);
 /// What the device said of itself goes with the numbers: asked and got among the conditions, troubles as

@@ -2,10 +2,8 @@
 
 #include <fmt/format.h>
 
-#include <algorithm>
-#include <cctype>
-
 #include "cli/files/nearest.h"
+#include "cli/files/utf8.h"
 
 namespace assay::cli {
 
@@ -13,12 +11,6 @@ namespace {
 
 using capture::FaultKind;
 using capture::SoundDevice;
-
-std::string lower(std::string text) {
-    std::transform(text.begin(), text.end(), text.begin(),
-                   [](unsigned char c) { return static_cast<char>(std::tolower(c)); });
-    return text;
-}
 
 std::string full_name(const SoundDevice& device) {
     return device.host_api + ": " + device.name;
@@ -38,7 +30,7 @@ capture::Result<SoundDevice> choose_device(const std::vector<SoundDevice>& devic
     std::vector<std::string> names;
     bool wrong_way = false;
     for (const SoundDevice& device : devices) {
-        const bool fits = lower(full_name(device)).find(lower(words)) != std::string::npos;
+        const bool fits = lower_case(full_name(device)).find(lower_case(words)) != std::string::npos;
         if ((play ? device.outputs : device.inputs) == 0) {
             wrong_way = wrong_way || fits;
             continue;
@@ -49,7 +41,8 @@ capture::Result<SoundDevice> choose_device(const std::vector<SoundDevice>& devic
     if (found.size() > 1) {
         std::vector<SoundDevice> whole;
         for (const SoundDevice& device : found) {
-            if (lower(device.name) == lower(words) || lower(full_name(device)) == lower(words))
+            if (lower_case(device.name) == lower_case(words) ||
+                lower_case(full_name(device)) == lower_case(words))
                 whole.push_back(device);
         }
         if (whole.size() == 1) return whole.front();

@@ -1,5 +1,7 @@
 #include "cli/commands/trust_remark.h"
 
+#include <string_view>
+
 namespace assay::cli {
 
 namespace {
@@ -18,8 +20,8 @@ std::optional<TrustRemark> remark_of(const std::string& flag) {
         const std::string start = code + before_text;
         const std::size_t mend = flag.find(before_mend);
         if (!flag.starts_with(start) || mend == std::string::npos) continue;
-        return TrustRemark{code, flag.substr(start.size(), mend - start.size()), flag.substr(mend + 3),
-                           false};
+        return TrustRemark{code, flag.substr(start.size(), mend - start.size()),
+                           flag.substr(mend + std::string_view(before_mend).size()), false};
     }
     return std::nullopt;
 }

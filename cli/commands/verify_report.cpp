@@ -41,8 +41,7 @@ bool only_rounding(const Verification& found) {
 std::string key_line(const Verification& found) {
     if (!found.is_signed) {
         return "signature    none: who made the session cannot be told, and whoever sent it could have "
-               "changed it "
-               "whole\n";
+               "changed it whole\n";
     }
     return "signature    key " + found.key +
            (found.own_key

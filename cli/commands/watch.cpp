@@ -252,7 +252,7 @@ Result<std::optional<capture::SteadySound>> sound_of(const WatchOptions& options
     }
     say(manner, cautions_text());
     if (sound.level_dbfs <= confirm_above_dbfs || options.yes) return std::optional(sound);
-    auto questions = Questions::open(std::nullopt, manner);
+    auto questions = Questions::open(std::nullopt);
     if (!questions) return tl::unexpected<capture::Fault>(questions.error());
     const auto yes = questions->yes(
         {"proceed", fmt::format("Play {:.0f} Hz at {:.1f} dBFS?", sound.frequency_hz, sound.level_dbfs), ""});

@@ -32,7 +32,6 @@ double db(double ratio) {
 
 struct Judge {
     const Setup& setup;
-    const std::vector<HeardOutput>& heard;
     double level_dbfs;
 
     const capture::Bench& bench() const { return *setup.bench; }
@@ -142,7 +141,7 @@ struct Judge {
 
 Result<std::vector<std::string>> judge_wiring(const Setup& setup, const std::vector<HeardOutput>& heard,
                                               double level_dbfs) {
-    const Judge judge{setup, heard, level_dbfs};
+    const Judge judge{setup, level_dbfs};
     std::vector<std::string> lines;
     for (const HeardOutput& take : heard) {
         for (const std::size_t index : setup.test->loads) {

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "capture/bench.h"
+#include "cli/commands/stock_parts.h"
 #include "cli/measures/measure.h"
 
 namespace assay::cli {
@@ -183,11 +184,11 @@ capture::Result<std::string> wiring_text(const Job& job, const Bench& bench) {
                     return capture::fail(
                         capture::FaultKind::bad_input_file,
                         fmt::format("input \"{}\" would be overloaded: {:.4g} W into load \"{}\" are {:.1f} "
-                                    "dBFS, twice "
-                                    "of it {:.1f} dBFS",
+                                    "dBFS, twice of it {:.1f} dBFS",
                                     input.name, *power_w, load.name, level.rated_dbfs, level.worst_dbfs),
                         fmt::format("raise its attenuation to {:.3g} or more",
-                                    input.attenuation * std::pow(10.0, (level.worst_dbfs + 8.0) / 20.0)));
+                                    input.attenuation *
+                                        std::pow(10.0, (level.worst_dbfs - divider_target_dbfs) / 20.0)));
                 }
             }
         }

@@ -114,17 +114,4 @@ capture::Result<std::string> edit_bench(const std::filesystem::path& path, const
     }
 }
 
-capture::Result<std::string> edit_input(const std::filesystem::path& path, const std::string& name,
-                                        const std::vector<std::pair<std::string, std::string>>& values) {
-    BenchEdits edits;
-    for (const auto& [key, value] : values) {
-        edits.emplace_back(key, value);
-        // A scale has one doubt: the meter's takes the place of one that was stated before.
-        if (key != "meter") continue;
-        edits.emplace_back("uncertainty_percent", std::nullopt);
-        edits.emplace_back("tolerance_percent", std::nullopt);
-    }
-    return edit_bench(path, "input", name, edits);
-}
-
 }  // namespace assay::cli

@@ -21,9 +21,4 @@ using BenchEdits = std::vector<std::pair<std::string, std::optional<std::string>
                                                       const std::string& kind, const std::string& name,
                                                       const BenchEdits& edits);
 
-/// The same for an [[input]].
-[[nodiscard]] capture::Result<std::string> edit_input(
-    const std::filesystem::path& path, const std::string& name,
-    const std::vector<std::pair<std::string, std::string>>& values);
-
 }  // namespace assay::cli

@@ -73,7 +73,7 @@ Result<void> check(const Setup& setup) {
                                   1e3 * burst.on_s, fewest_cycles, burst.frequency_hz),
                       "take longer bursts or a higher frequency");
     const double bandwidth_hz = field_number(*setup.test, "distortion_bandwidth_hz");
-    if (3.0 * burst.frequency_hz > std::min(bandwidth_hz, 0.45 * setup.tone_rate_hz))
+    if (3.0 * burst.frequency_hz > std::min(bandwidth_hz, highest_share_of_rate * setup.tone_rate_hz))
         return refuse(fmt::format("frequency_hz: the third harmonic of {:.6g} Hz lies outside of the band",
                                   burst.frequency_hz),
                       "take a lower frequency: the limit is judged by harmonics");

@@ -20,7 +20,7 @@ double peak_of(const LoadStep& step) {
     return std::max(step.reading.peak_positive_v, -step.reading.peak_negative_v);
 }
 
-/// Decibels that the ceiling has fallen from its highest to the loudest sound step, and its volts.
+/// The highest peak of the sound steps, and by how much that of the loudest of them lies below it.
 struct Ceiling {
     double highest_v = 0.0;
     double fallen_db = 0.0;

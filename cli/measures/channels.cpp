@@ -18,7 +18,6 @@ namespace {
 using analysis::Absent;
 using analysis::Quantity;
 
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double alike_ohm = 0.05;       // as a claim's basis may differ
 constexpr double least_step_snr = 30.0;  // as for the gain
 constexpr double clean_thd = 0.002;
@@ -47,6 +46,7 @@ double lowest_thd(const TrustedSteps& steps) {
 
 struct Pair {
     std::vector<double> ratios{};               // of this channel's volts to the first's, step by step
+    std::vector<double> noises{};               // relative standard uncertainty of each, by noise
     std::vector<std::complex<double>> turns{};  // of the same steps, of length 1
 };
 
@@ -64,6 +64,8 @@ Pair beside(const TrustedSteps& first, const TrustedSteps& other) {
             const auto& b = other.readings[j++];
             if (!fit(a, first_thd) || !fit(b, other_thd)) continue;
             pair.ratios.push_back(b.fundamental_v / a.fundamental_v);
+            pair.noises.push_back(
+                std::hypot(a.fundamental_doubt_v / a.fundamental_v, b.fundamental_doubt_v / b.fundamental_v));
             pair.turns.push_back(std::polar(1.0, b.phase_rad - a.phase_rad));
         }
     }
@@ -188,8 +190,11 @@ void add_steady_channels(const Setup& setup, const StaircaseReading& reading, Te
         double square = 0.0;
         for (const double ratio : pair.ratios) square += std::pow(ratio / middle - 1.0, 2.0);
         const auto count = static_cast<double>(pair.ratios.size());
-        channels.push_back(
-            {&load_at(setup, l), middle, std::sqrt(square / count / count), steps[l].plus_shares.back()});
+        // One step alone scatters by nothing, and is as noisy as others.
+        double noise = 0.0;
+        for (const double one : pair.noises) noise = std::hypot(noise, one / count);
+        channels.push_back({&load_at(setup, l), middle, std::max(std::sqrt(square) / count, noise),
+                            steps[l].plus_shares.back()});
         std::complex<double> turn{};
         for (const auto& one : pair.turns) turn += one;
         const double angle = std::abs(std::arg(turn));

@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "cli/measures/conditions.h"
+
 namespace assay::cli {
 
 namespace {
@@ -13,20 +15,6 @@ constexpr double basis_tolerance = 0.05;
 constexpr double rounding = 1e-9;
 // IEC 60268-5, the rule as a maker's dictionary gives it; that it is this standard's is from memory.
 constexpr double least_of_nominal = 0.8;
-
-std::optional<double> number_of(const TestResult& result, const std::string& name) {
-    for (const auto& [key, value] : result.conditions) {
-        if (key == name && std::holds_alternative<double>(value)) return std::get<double>(value);
-    }
-    return std::nullopt;
-}
-
-std::string text_of(const TestResult& result, const std::string& name) {
-    for (const auto& [key, value] : result.conditions) {
-        if (key == name && std::holds_alternative<std::string>(value)) return std::get<std::string>(value);
-    }
-    return {};
-}
 
 /// "what the claim leaves open is by the basis mobile-14.4-v"; empty where the claim states its own.
 std::string by_basis(const Claim& claim) {
@@ -38,8 +26,8 @@ std::string by_basis(const Claim& claim) {
 std::string basis_fault(const Claim& claim, const Test& test, const capture::Bench& bench,
                         const TestResult& result) {
     if (claim.at_supply_volts) {
-        const auto loaded = number_of(result, "supply_loaded_v");
-        const auto supply = loaded ? loaded : number_of(result, "supply_idle_v");
+        const auto loaded = condition_of<double>(result.conditions, "supply_loaded_v");
+        const auto supply = loaded ? loaded : condition_of<double>(result.conditions, "supply_idle_v");
         const double highest = claim.at_supply_volts_to.value_or(*claim.at_supply_volts);
         const std::string claimed = highest > *claim.at_supply_volts
                                         ? fmt::format("{:.4g} to {:.4g} V", *claim.at_supply_volts, highest)
@@ -72,7 +60,7 @@ std::string basis_fault(const Claim& claim, const Test& test, const capture::Ben
     }
     // Harmonics alone reach a limit later than harmonics and noise: the watts would flatter.
     if (claim.limit_on == "thd+n" && claim.quantity.find("_percent_w") != std::string::npos &&
-        text_of(result, "limit_on") == "thd") {
+        condition_of<std::string>(result.conditions, "limit_on") == "thd") {
         return "the limit of the test is on THD, that of the basis on THD+N";
     }
     return {};

@@ -1,7 +1,9 @@
 #include "cli/measures/clip_detectors.h"
 
 #include <algorithm>
+#include <cmath>
 #include <limits>
+#include <optional>
 
 #include "cli/measures/meter.h"
 #include "cli/measures/staircase_reading.h"
@@ -10,11 +12,13 @@ namespace assay::cli {
 
 namespace {
 
-/// The lowest level of the take's steps during which the detector shows.
-double lowest_shown(const Take& take, const StaircaseReading& reading, const capture::Input& input) {
+/// The lowest level of the take's steps during which the detector shows, infinity where it never does;
+/// nothing where the samples cannot be read.
+std::optional<double> lowest_shown(const Take& take, const StaircaseReading& reading,
+                                   const capture::Input& input) {
     double lowest = std::numeric_limits<double>::infinity();
     auto reader = capture::RecordingReader::open(take.recording);
-    if (!reader) return lowest;
+    if (!reader) return std::nullopt;
     const double rate = take.recording.rate_hz;
     const std::vector<int> channels{input.channel};
     std::size_t step = 0;
@@ -25,7 +29,8 @@ double lowest_shown(const Take& take, const StaircaseReading& reading, const cap
         const auto samples = reader->read(
             channels, static_cast<std::int64_t>(from_s * rate),
             static_cast<std::int64_t>(static_cast<double>(segment.frames) / take.tone.rate_hz * rate));
-        if (samples && detector_shows(input, samples->front())) lowest = std::min(lowest, segment.level_dbfs);
+        if (!samples) return std::nullopt;
+        if (detector_shows(input, samples->front())) lowest = std::min(lowest, segment.level_dbfs);
     }
     return lowest;
 }
@@ -41,12 +46,14 @@ void add_clip_detectors(const Setup& setup, std::span<const Take> takes, TestRes
             if (input.channel > take.recording.channels) continue;
             const auto reading = read_staircase(setup, take);
             if (!reading) continue;
+            const auto shown = lowest_shown(take, *reading, input);
+            if (!shown) continue;
             looked = true;
-            lowest = std::min(lowest, lowest_shown(take, *reading, input));
+            lowest = std::min(lowest, *shown);
         }
         if (!looked) continue;
         const std::string name = "clip_detector_dbfs." + input.name;
-        if (lowest < 1e6) {
+        if (std::isfinite(lowest)) {
             result.conditions.emplace_back(name, lowest);
         } else {
             result.conditions.emplace_back(name, std::string("never"));

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "capture/find_load.h"
+#include "cli/measures/conditions.h"
 
 namespace assay::cli {
 namespace {
@@ -13,14 +14,6 @@ namespace {
 std::optional<double> value_of(const Findings& numbers, const std::string& name) {
     const analysis::Quantity* quantity = numbers.find(name);
     return quantity == nullptr ? std::nullopt : std::optional<double>(quantity->value);
-}
-
-std::optional<double> condition(const TestResult& result, const std::string& name) {
-    for (const auto& [key, value] : result.conditions) {
-        if (key != name) continue;
-        if (const auto* number = std::get_if<double>(&value)) return *number;
-    }
-    return std::nullopt;
 }
 
 const analysis::Curve* level_curve_of(const Findings& numbers) {
@@ -69,8 +62,8 @@ ClipReading reading_of(const capture::Load& load, const TestedResult& test, cons
     reading.negative_v = value_of(numbers, "clip_onset_negative_v");
     reading.vanished = std::any_of(numbers.warnings.begin(), numbers.warnings.end(),
                                    [](const Warning& warning) { return warning.code == "tone-vanished"; });
-    reading.supply_idle_v = condition(*test.result, "supply_idle_v");
-    reading.supply_loaded_v = condition(*test.result, "supply_loaded_v");
+    reading.supply_idle_v = condition_of<double>(test.result->conditions, "supply_idle_v");
+    reading.supply_loaded_v = condition_of<double>(test.result->conditions, "supply_loaded_v");
     if (const analysis::Curve* curve = level_curve_of(numbers)) {
         const auto* volts = curve->find("voltage_v");
         if (volts != nullptr && !volts->empty())

@@ -107,7 +107,8 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     return tone_of(setup);
 }
 
-/// Where clipping starts, for whichever polarity starts first; infinity where neither does.
+/// Drive at which clipping starts, for whichever polarity starts first, dBFS; far above all where neither
+/// does.
 double clip_drive(const std::vector<analysis::StepReading>& readings) {
     double drive = 1e9;
     for (const auto polarity : {analysis::Polarity::positive, analysis::Polarity::negative}) {
@@ -371,8 +372,7 @@ Measure clipping_power_measure() {
          "peak volts at which the lower half of the wave starts to flatten"},
         {"clip_onset_w", "W", true,
          "power of the whole wave when its first half starts to flatten: there, half a decibel more drive "
-         "gives less "
-         "than a quarter of a decibel more peak"},
+         "gives less than a quarter of a decibel more peak"},
         {"gain_db", "dB", true, "load volts over the volts at the unit's input, well below clipping"},
         {"input_sensitivity_v", "V", true, "volts RMS at the unit's input that bring the rated output"},
         {"total_power_at_{limit}_percent_w", "W", false, "sum over all loads, each at its own limit"},

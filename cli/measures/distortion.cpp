@@ -35,10 +35,6 @@ constexpr double repeat_s = 1.2;
 constexpr int search_steps = 80;  // below the bench's limit, where only the power is known
 constexpr double search_step_db = 0.5;
 constexpr int quiet_repeats = 2;
-constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, then the level, corrected
-constexpr double close_enough_db = 0.02;       // half a per cent of the power
-constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
-constexpr double times_floor = 3.0;            // the chain's own residual, or noise: below is no number
 
 capture::Result<void> check(const Setup& setup) {
     if (auto result = check_frequency(setup); !result) return result;
@@ -88,10 +84,9 @@ std::optional<Heard> heard_in(const Setup& setup, const Take& take) {
 std::optional<capture::Tone> next_live(const Setup& setup, std::span<const Take> takes) {
     if (takes.empty()) return staircase_of(setup, std::vector<double>(quiet_repeats, quiet_dbfs(setup)), 0.4);
     const auto heard = heard_in(setup, takes.back());
-    if (!heard || takes.size() >= most_takes) return std::nullopt;
+    if (!heard || takes.size() >= most_takes_at_power) return std::nullopt;
     const double off_db = 20.0 * std::log10(heard->wanted_v / heard->total_v);
-    if (!heard->quiet && (std::abs(off_db) < close_enough_db || off_db > largest_correction_db))
-        return std::nullopt;
+    if (!heard->quiet && !worth_correcting(off_db)) return std::nullopt;
     const auto level = level_by_gain(setup, heard->level_dbfs, heard->total_v, heard->wanted_v);
     if (!std::holds_alternative<double>(level)) return std::nullopt;
     return staircase_of(setup, std::vector<double>(repeats, std::get<double>(level)), repeat_s);
@@ -111,19 +106,8 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
 
 void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source,
                double own, const std::string& own_source) {
-    if (figure.value < times_floor * own) {
-        findings.add_absent(name, {"below-own-distortion",
-                                   fmt::format("below {} %, three times the chain's own residual",
-                                               plain_number(100.0 * times_floor * own, 2)),
-                                   "use a cleaner sound card, or a loopback that shows less residual"});
-        return;
-    }
-    if (figure.value < times_floor * figure.noise) {
-        findings.add_absent(
-            name, {"below-noise",
-                   fmt::format("below {} %, three times what noise alone adds",
-                               plain_number(100.0 * std::max(times_floor * figure.noise, figure.value), 2)),
-                   "raise the level or lower the noise if the number matters"});
+    if (const auto below = below_floor(figure.value, figure.noise, own)) {
+        findings.add_absent(name, *below);
         return;
     }
     Quantity quantity{100.0 * figure.value, "%", {}};
@@ -189,7 +173,6 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
     const Figure& residual = figures.thd_plus_noise;
     if (residual.value > 0.0) {
         Quantity sinad{-20.0 * std::log10(residual.value), "dB", {}};
-        const double db_per_relative = 20.0 / std::numbers::ln10;
         add_doubt(sinad, source + "noise", db_per_relative * residual.noise / residual.value);
         add_doubt(sinad, source + "repeatability", db_per_relative * residual.scatter / residual.value);
         if (own > 0.0)
@@ -198,19 +181,6 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
         findings.add("sinad_db", sinad);
     }
     warn_of_unknown_own_distortion(input, findings);
-    return findings;
-}
-
-/// No number at all, told once.
-Findings without_numbers(const Absent& why) {
-    Findings findings;
-    for (const QuantityEntry& entry : find_measure("distortion")->quantities) {
-        if (entry.name == "voltage_v") {
-            findings.add_absent(entry.name, why);
-        } else {
-            findings.absent.emplace_back(entry.name, why);
-        }
-    }
     return findings;
 }
 
@@ -245,7 +215,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);
         if (set_live && read->loads[l].size() < static_cast<std::size_t>(repeats)) {
-            result.loads.emplace_back(load.name, without_numbers(not_reached(setup, take)));
+            result.loads.emplace_back(load.name, without_numbers("distortion", not_reached(setup, take)));
             continue;
         }
         if (!power || set_live) {
@@ -281,7 +251,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 result.fault = untrusted_load(take, load, steps, steps.trouble_above());
                 return result;
             }
-            result.loads.emplace_back(load.name, without_numbers(*absent));
+            result.loads.emplace_back(load.name, without_numbers("distortion", *absent));
             continue;
         }
         Findings findings = findings_of(setup, load, std::get<DistortionFigures>(figures));

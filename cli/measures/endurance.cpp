@@ -219,7 +219,7 @@ analysis::Curve log_of(const Setup& setup, const capture::Load& load, const Held
         log.columns[2].values.push_back(row.total_v * row.total_v * conductance);
         log.columns[3].values.push_back(noise ? 20.0 * std::log10(row.crest) : 100.0 * row.thd);
     }
-    if (load.bare_input) log.columns.erase(log.columns.begin() + 2);
+    if (!std::isfinite(load.resistance_ohm)) log.columns.erase(log.columns.begin() + 2);
     return log;
 }
 

@@ -1,4 +1,5 @@
-// The measure `endurance`: a sine held for minutes to hours, and how long the output lasts.
+// The measure `endurance`: a sine or music-like noise held for minutes to hours, and how long the output
+// lasts.
 #pragma once
 
 #include "cli/measures/measure.h"

@@ -163,11 +163,12 @@ capture::Result<void> check_level(const Setup& setup) {
 capture::Result<void> check_frequency(const Setup& setup) {
     const double frequency = field_number(*setup.test, "frequency_hz");
     const double rate = setup.tone_rate_hz;
-    if (frequency > 0.45 * rate) {
-        return capture::fail(capture::FaultKind::bad_input_file,
-                             fmt::format("frequency_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz",
-                                         frequency, rate),
-                             fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", 0.45 * rate));
+    if (frequency > highest_share_of_rate * rate) {
+        return capture::fail(
+            capture::FaultKind::bad_input_file,
+            fmt::format("frequency_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", frequency,
+                        rate),
+            fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", highest_share_of_rate * rate));
     }
     const double bandwidth = field_number(*setup.test, "distortion_bandwidth_hz");
     if (2.0 * frequency > std::min(bandwidth, 0.4999 * rate)) {

@@ -34,10 +34,8 @@ void find_hum(const capture::Bench& bench, const TestedResult& test, std::vector
              {{"hum with the input at rest", hum->value, hum->unit, test.id, name},
               {"lowest mains line", mains->value, mains->unit, test.id, name}},
              Confidence::likely,
-             "Measure noise again with the unit's input shorted at its socket: hum that stays is the "
-             "unit's "
-             "(supply capacitors, its grounding), hum that goes comes by the leads (a ground loop). A "
-             "noise "
+             "Measure noise again with the unit's input shorted at its socket: hum that stays is the unit's "
+             "(supply capacitors, its grounding), hum that goes comes by the leads (a ground loop). A noise "
              "test with the probe shorted tells what is the recorder's own."});
     }
 }
@@ -83,11 +81,9 @@ void find_bass_loss(const TestedResult& test, std::vector<Finding>& found) {
                     evidence.front().value);
     found.push_back({"low-frequency-loss", text, evidence, Confidence::likely,
                      all ? "See that no bass-cut or high-pass switch is on and that the recorder's own loss "
-                           "is corrected; then "
-                           "suspect the coupling capacitors in the signal's way."
+                           "is corrected; then suspect the coupling capacitors in the signal's way."
                          : "The other channel does not lose it, so no common filter does: suspect a coupling "
-                           "capacitor in this "
-                           "channel's way, or a filter switched on for it alone."});
+                           "capacitor in this channel's way, or a filter switched on for it alone."});
 }
 
 }  // namespace

@@ -82,8 +82,7 @@ void find_no_clip(const std::vector<ClipReading>& readings, std::vector<Finding>
              where),
          evidence, Confidence::clear,
          "Turn the unit's gain up, or allow the player more (maximum_volts, to_dbfs), and repeat; if its "
-         "gain "
-         "is up already, compare its gain with its data sheet."});
+         "gain is up already, compare its gain with its data sheet."});
 }
 
 void find_protection(const std::vector<ClipReading>& readings, std::vector<Finding>& found) {
@@ -144,8 +143,7 @@ void find_crossover(const std::vector<ClipReading>& readings, std::vector<Findin
              where),
          evidence, Confidence::likely,
          "Measure the idle current against the service sheet and let qualified hands set the bias; a player "
-         "of "
-         "few bits can look alike, so repeat once with another."});
+         "of few bits can look alike, so repeat once with another."});
 }
 
 }  // namespace assay::cli

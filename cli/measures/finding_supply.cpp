@@ -138,21 +138,18 @@ Finding supply_finding(const Fall& fall, Confidence confidence, double percent) 
                 *outside, fall.low->load_ohm, percent),
             evidence, Confidence::likely,
             "Repeat with a stronger battery or supply and short thick leads before the unit is blamed; a "
-            "fuse at the "
-            "battery stays in."};
+            "fuse at the battery stays in."};
     }
     return {
         "supply-sag",
         fmt::format("The unit's own supply gives way: into {:.3g} ohm, {:.0f} % of the power is missing that "
-                    "its volts "
-                    "into {:.3g} ohm promise{}.",
+                    "its volts into {:.3g} ohm promise{}.",
                     fall.low->load_ohm, percent, fall.high->load_ohm,
                     fall.alone != nullptr ? ", and a channel alone gives more" : ""),
         evidence, confidence,
         outside
             ? "Look at the supply inside: reservoir capacitors, rectifier, converter, joints that get warm. "
-              "All "
-              "units do some of this; compare with another of its kind."
+              "All units do some of this; compare with another of its kind."
             : "Read the supply at the unit's terminals, idle and loaded (supply_idle_v, supply_loaded_v), to "
               "tell the unit's own supply from the one that feeds it."};
 }
@@ -170,18 +167,17 @@ Finding current_finding(const Fall& fall, Confidence confidence, double percent)
             fall.high->load_ohm),
         evidence, confidence,
         "If the unit is rated for this load, look at its protection circuit and for output devices that are "
-        "dead or "
-        "of low gain; if not, this is how it is built, and higher loads are its place."};
+        "dead or of low gain; if not, this is how it is built, and higher loads are its place."};
 }
 
 Finding open_finding(const Fall& fall, double percent) {
     const bool alone_missing = fall.alone == nullptr;
     return {
         "power-falls-with-load",
-        fmt::format("Into {:.3g} ohm {:.0f} % of the power is missing that the volts into {:.3g} ohm "
-                    "promise. Whether "
-                    "the supply gives way or the current is limited cannot be told from these data.",
-                    fall.low->load_ohm, percent, fall.high->load_ohm),
+        fmt::format(
+            "Into {:.3g} ohm {:.0f} % of the power is missing that the volts into {:.3g} ohm promise. "
+            "Whether the supply gives way or the current is limited cannot be told from these data.",
+            fall.low->load_ohm, percent, fall.high->load_ohm),
         evidence_of(fall), Confidence::cannot_tell,
         alone_missing
             ? fmt::format(
@@ -242,8 +238,7 @@ void find_fade(const std::vector<ClipReading>& readings, std::vector<Finding>& f
                  {ceiling_evidence(early), ceiling_evidence(late)},
                  Confidence::likely,
                  "Let it cool for half an hour and repeat: if the power comes back, look at heatsink, fan "
-                 "and "
-                 "thermal paste; note case_temperature_c and the supply's volts with each test."});
+                 "and thermal paste; note case_temperature_c and the supply's volts with each test."});
             return;
         }
     }

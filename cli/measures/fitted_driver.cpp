@@ -22,19 +22,9 @@ constexpr std::array<CoilMember, 7> coil_members{{
     {"model_coil_n", &analysis::Coil::n},
 }};
 
-template <class T>
-std::optional<T> find(const std::vector<std::pair<std::string, Condition>>& conditions,
-                      const std::string& name) {
-    for (const auto& [key, condition] : conditions) {
-        if (key == name && std::holds_alternative<T>(condition)) return std::get<T>(condition);
-    }
-    return std::nullopt;
-}
-
 }  // namespace
 
-void add_fitted_driver(const analysis::FittedDriver& driver,
-                       std::vector<std::pair<std::string, Condition>>& conditions) {
+void add_fitted_driver(const analysis::FittedDriver& driver, Conditions& conditions) {
     conditions.emplace_back("coil_model", analysis::coil_name(driver.coil.kind));
     conditions.emplace_back("model_re_ohm", driver.re_ohm);
     conditions.emplace_back("model_fs_hz", driver.cone.fs_hz);
@@ -49,24 +39,23 @@ void add_fitted_driver(const analysis::FittedDriver& driver,
     }
 }
 
-std::optional<analysis::FittedDriver> fitted_driver(
-    const std::vector<std::pair<std::string, Condition>>& conditions) {
-    const auto name = find<std::string>(conditions, "coil_model");
-    const auto re = find<double>(conditions, "model_re_ohm");
-    const auto fs = find<double>(conditions, "model_fs_hz");
-    const auto qms = find<double>(conditions, "model_qms");
-    const auto qes = find<double>(conditions, "model_qes");
+std::optional<analysis::FittedDriver> fitted_driver(const Conditions& conditions) {
+    const auto name = condition_of<std::string>(conditions, "coil_model");
+    const auto re = condition_of<double>(conditions, "model_re_ohm");
+    const auto fs = condition_of<double>(conditions, "model_fs_hz");
+    const auto qms = condition_of<double>(conditions, "model_qms");
+    const auto qes = condition_of<double>(conditions, "model_qes");
     analysis::FittedDriver driver;
     if (!name || !re || !fs || !qms || !qes || !analysis::coil_of_name(*name, driver.coil.kind)) return {};
     driver.re_ohm = *re;
     driver.cone = {*fs,
                    *qms,
                    *qes,
-                   find<double>(conditions, "model_creep_lambda").value_or(0.0),
-                   find<std::string>(conditions, "model_creep_law").value_or("") == "exponential",
-                   find<double>(conditions, "model_loss_slope").value_or(0.0)};
+                   condition_of<double>(conditions, "model_creep_lambda").value_or(0.0),
+                   condition_of<std::string>(conditions, "model_creep_law").value_or("") == "exponential",
+                   condition_of<double>(conditions, "model_loss_slope").value_or(0.0)};
     for (const CoilMember& part : coil_members) {
-        driver.coil.*part.member = find<double>(conditions, part.name).value_or(0.0);
+        driver.coil.*part.member = condition_of<double>(conditions, part.name).value_or(0.0);
     }
     const auto parameters = analysis::coil_parameters(driver.coil);
     for (std::size_t i = 0; i < analysis::coil_parameter_count(driver.coil.kind); ++i) {

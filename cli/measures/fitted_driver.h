@@ -13,15 +13,13 @@
 #include <vector>
 
 #include "analysis/driver/driver_model.h"
-#include "cli/measures/result.h"
+#include "cli/measures/conditions.h"
 
 namespace assay::cli {
 
-void add_fitted_driver(const analysis::FittedDriver& driver,
-                       std::vector<std::pair<std::string, Condition>>& conditions);
+void add_fitted_driver(const analysis::FittedDriver& driver, Conditions& conditions);
 
 /// Nothing when the conditions hold no whole model.
-std::optional<analysis::FittedDriver> fitted_driver(
-    const std::vector<std::pair<std::string, Condition>>& conditions);
+std::optional<analysis::FittedDriver> fitted_driver(const Conditions& conditions);
 
 }  // namespace assay::cli

@@ -13,8 +13,6 @@ namespace assay::cli {
 
 namespace {
 
-constexpr double held_db = 0.5;
-constexpr double collapse_db = 20.0;
 constexpr double moved_power = 2.0;  // of the noise on one side of the moment, over the other
 
 double lower_quartile(std::vector<double> values) {
@@ -38,8 +36,8 @@ std::string moved_words(double moved_db) {
 
 std::string level_moved(std::span<const double> volts) {
     for (const double volt : volts) {
-        const double moved_db = 20.0 * std::log10(std::max(volt, 1e-12) / std::max(volts.front(), 1e-12));
-        if (std::abs(moved_db) > held_db) return moved_words(moved_db);
+        const double moved_db = decibels(volt, volts.front());
+        if (std::abs(moved_db) > held_within_db) return moved_words(moved_db);
     }
     return {};
 }

@@ -12,6 +12,11 @@
 
 namespace assay::cli {
 
+/// Load resistors and rails move a level that is held by less, a thermal protection or a hand by more; beyond
+/// the second it has collapsed. Common practice, no source.
+inline constexpr double held_within_db = 0.5;
+inline constexpr double collapse_db = 20.0;
+
 /// A level that has moved by so much against its first reading, in words.
 std::string moved_words(double moved_db);
 

@@ -14,7 +14,6 @@ namespace {
 
 using capture::Result;
 
-constexpr double least_share_of_scale = 1e-3;
 constexpr double stretch_s = 0.25;
 constexpr double clocks = 600e-6;       // furthest that two clocks are apart, with a little room
 constexpr double least_likeness = 0.6;  // of a period to the next: less is another signal, or much noise
@@ -134,10 +133,8 @@ Result<void> read_rows(HeldReader& reader, HeldRecording& held, std::size_t l, d
 Result<void> read_noise_rows(HeldReader& reader, HeldRecording& held, double period_s, double row_s) {
     std::size_t start = 0;
     for (std::size_t l = 0; l < held.loads.size(); ++l) {
-        const capture::Load& load = *reader.ends[l].load;
-        const double least_v = least_share_of_scale * reader.setup.bench->inputs[load.plus].volts_per_unit();
-        const auto found = analysis::noise_from(held.loads[l].block_levels, least_v);
-        if (!found) return tl::unexpected<capture::Fault>(held_signal_missing(reader.take, load.name, true));
+        const auto found = analysis::noise_from(held.loads[l].block_levels, held_least_v(reader, l));
+        if (!found) return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, true));
         start = l == 0 ? *found : std::min(start, *found);
     }
     held.start_s = static_cast<double>(start) * held_block_s;
@@ -147,17 +144,14 @@ Result<void> read_noise_rows(HeldReader& reader, HeldRecording& held, double per
         levels.erase(levels.begin(), levels.begin() + static_cast<std::ptrdiff_t>(start));
         auto ratios = clock_ratios(reader, l, held.start_s, period_s);
         if (!ratios) return tl::unexpected<capture::Fault>(ratios.error());
-        if (ratios->empty())
-            return tl::unexpected<capture::Fault>(
-                held_signal_missing(reader.take, reader.ends[l].load->name, true));
+        if (ratios->empty()) return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, true));
         if (l == 0) ratio = analysis::median(*ratios);
     }
     held.clock_ppm = 1e6 * (ratio - 1.0);
     for (std::size_t l = 0; l < held.loads.size(); ++l) {
         if (auto read = read_rows(reader, held, l, ratio * period_s, row_s); !read) return read;
         if (held.loads[l].rows.empty())
-            return tl::unexpected<capture::Fault>(
-                held_signal_missing(reader.take, reader.ends[l].load->name, true));
+            return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, true));
     }
     return {};
 }

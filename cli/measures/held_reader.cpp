@@ -6,7 +6,6 @@
 #include <cmath>
 #include <numbers>
 #include <numeric>
-#include <set>
 #include <utility>
 
 #include "analysis/signal/signal.h"
@@ -80,9 +79,7 @@ bool at_top(const std::vector<float>& channel) {
 }  // namespace
 
 Result<HeldReader> open_held(const Setup& setup, const Take& take) {
-    std::set<int> numbers;
-    for (const std::size_t input : inputs_of(setup)) numbers.insert(setup.bench->inputs[input].channel);
-    const std::vector<int> channels(numbers.begin(), numbers.end());
+    const std::vector<int> channels = channels_of(setup);
     if (const auto enough = check_channels(take, channels); !enough)
         return tl::unexpected<capture::Fault>(enough.error());
     auto file = capture::RecordingReader::open(take.recording);
@@ -153,16 +150,17 @@ Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held) {
     return {};
 }
 
-capture::Fault held_signal_missing(const Take& take, const std::string& load, bool noise) {
+double held_least_v(const HeldReader& reader, std::size_t load) {
+    constexpr double least_share_of_scale = 1e-3;
+    return least_share_of_scale *
+           std::abs(reader.setup.bench->inputs[reader.ends[load].load->plus].volts_per_unit());
+}
+
+capture::Fault held_signal_missing(const HeldReader& reader, std::size_t load, bool noise) {
     return {capture::FaultKind::untrusted_capture,
-            noise
-                ? fmt::format(
-                      "{}: no signal at load \"{}\": no noise of the test that comes again period by period",
-                      file_of(take), load)
-                : fmt::format(
-                      "{}: no signal at load \"{}\": no tone of the test's frequency stands still for two "
-                      "seconds",
-                      file_of(take), load),
+            fmt::format("{}: no signal at {}: {}", file_of(reader.take), reader.ends[load].load->in_words(),
+                        noise ? "no noise of the test that comes again period by period"
+                              : "no tone of the test's frequency stands still for two seconds"),
             std::nullopt,
             noise ? "check the player, the leads and the channel numbers; no equaliser, no loudness, the "
                     "test's own file"

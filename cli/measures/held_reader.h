@@ -39,8 +39,11 @@ std::vector<double> held_volts(const HeldReader& reader, std::size_t load,
 /// Fills the blocks, the overloads and, of a sine, the dips of each load.
 [[nodiscard]] capture::Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held);
 
+/// Volts RMS at a load below which nothing there counts as the signal: -60 dBFS of its input.
+double held_least_v(const HeldReader& reader, std::size_t load);
+
 /// What is said where the signal is not found at a load.
-capture::Fault held_signal_missing(const Take& take, const std::string& load, bool noise);
+capture::Fault held_signal_missing(const HeldReader& reader, std::size_t load, bool noise);
 
 /// Rows of music-like noise: the RMS of whole periods, whose start does not matter. Sets the start, the clock
 /// and the rows.

@@ -17,7 +17,6 @@ namespace {
 
 using capture::Result;
 
-constexpr double least_share_of_scale = 1e-3;  // -60 dBFS: less is no tone
 constexpr double window_s = 0.5;
 constexpr std::array<double, 3> window_places{0.2, 0.5, 0.8};  // within a row
 constexpr double whole_block = 0.985;            // of its row's loudest block: a lower one has a gap in it
@@ -111,10 +110,8 @@ struct RowReader {
 Result<void> find_start(const HeldReader& reader, HeldRecording& held) {
     std::size_t start = 0;
     for (std::size_t l = 0; l < held.loads.size(); ++l) {
-        const capture::Load& load = *reader.ends[l].load;
-        const double least_v = least_share_of_scale * reader.setup.bench->inputs[load.plus].volts_per_unit();
-        const auto found = analysis::steady_from(held.loads[l].block_levels, least_v);
-        if (!found) return tl::unexpected<capture::Fault>(held_signal_missing(reader.take, load.name, false));
+        const auto found = analysis::steady_from(held.loads[l].block_levels, held_least_v(reader, l));
+        if (!found) return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, false));
         start = l == 0 ? *found : std::min(start, *found);
     }
     held.start_s = static_cast<double>(start) * held_block_s;
@@ -168,8 +165,7 @@ Result<void> read_sine_rows(HeldReader& reader, HeldRecording& held, double row_
             ++count;
         }
         if (held.loads[l].rows.empty())
-            return tl::unexpected<capture::Fault>(
-                held_signal_missing(reader.take, reader.ends[l].load->name, false));
+            return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, false));
     }
     held.clock_ppm = 1e6 * sum / static_cast<double>(count);
     held.seam_gap_s -= 1e-6 * held.clock_ppm * reader.take.tone.duration_s();

@@ -139,9 +139,8 @@ void tell_of_shape(const analysis::ImpedanceCurve& curve, const std::vector<anal
     }
     if (!others.empty()) {
         found.warn("second-peak", "a second peak stands at " + others,
-                   "a vented box has two; a closed one with two leaks; in free air look for a loose "
-                   "surround, dust cap "
-                   "or mount");
+                   "a vented box has two peaks, a closed box that shows two leaks; in free air look for a "
+                   "loose surround, dust cap or mount");
     }
     const auto ripples = analysis::ripples_of(curve, all, ripple_depth);
     if (!ripples.empty()) {

@@ -8,6 +8,7 @@
 
 #include "analysis/amplifier/level_tracking.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/placed_take.h"
 #include "cli/measures/power_level.h"
 #include "cli/measures/scale.h"
 
@@ -17,9 +18,6 @@ namespace {
 
 using analysis::Absent;
 using analysis::Quantity;
-
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double signal_to_doubt = 8.0;  // of the reference, as of a load's tone
 
 double in_db(double ratio) {
     return 20.0 * std::log10(ratio);

@@ -28,6 +28,20 @@ void warn_of_interference(const analysis::StepReading& step, Findings& findings)
                   "look for another source playing, a whistle of a supply, or a noisy input");
 }
 
+std::optional<analysis::Absent> below_floor(double ratio, double noise, double own) {
+    if (ratio < times_floor * own)
+        return analysis::Absent{"below-own-distortion",
+                                fmt::format("below {} %, three times the chain's own residual",
+                                            plain_number(100.0 * times_floor * own, 2)),
+                                "use a cleaner sound card, or a loopback that shows less residual"};
+    if (ratio < times_floor * noise)
+        return analysis::Absent{"below-noise",
+                                fmt::format("below {} %, three times what noise alone adds",
+                                            plain_number(100.0 * times_floor * noise, 2)),
+                                "raise the level or lower the noise if the number matters"};
+    return std::nullopt;
+}
+
 void warn_of_unknown_own_distortion(const capture::Input& input, Findings& findings) {
     if (input.own_thd_percent) return;
     findings.warn(

@@ -12,12 +12,12 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/held_level.h"
 #include "cli/measures/interference.h"
-#include "cli/measures/jump_words.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/plain_number.h"
 #include "cli/measures/repeat_scatter.h"
 #include "cli/measures/scale.h"
+#include "cli/measures/trouble_words.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -35,7 +35,6 @@ constexpr double repeat_s = 1.2;
 constexpr double settling_s = 0.1;
 constexpr double end_guard_s = 0.01;
 constexpr double highest_pair_share_of_rate = 0.48;
-constexpr double stands_out = 3.0;
 constexpr double head_below_db = 10.0;
 
 PairMethod method_of(const Setup& setup) {
@@ -69,11 +68,11 @@ Result<void> check(const Setup& setup) {
         return refuse("frequencies_hz: wants two frequencies", "give the lower and the upper one");
     const capture::SinePair pair = pair_of(setup);
     const bool modulation = method_of(setup) == PairMethod::modulation;
-    if (pair.high_hz > 0.45 * setup.tone_rate_hz)
-        return refuse(
-            fmt::format("frequencies_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", pair.high_hz,
-                        setup.tone_rate_hz),
-            fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz", 0.45 * setup.tone_rate_hz));
+    if (pair.high_hz > highest_share_of_rate * setup.tone_rate_hz)
+        return refuse(fmt::format("frequencies_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz",
+                                  pair.high_hz, setup.tone_rate_hz),
+                      fmt::format("stay below {:.6g} Hz, or raise sample_rate_hz",
+                                  highest_share_of_rate * setup.tone_rate_hz));
     if (modulation && pair.high_hz < 4.0 * pair.low_hz)
         return refuse("frequencies_hz: the upper tone is to be at least four times the lower",
                       "move them apart, or take the method difference-frequency");
@@ -125,20 +124,10 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
                                    "record at a higher rate, or move the tones"});
         return std::nullopt;
     }
-    if (mean.product->ratio < stands_out * mean.product->noise) {
-        findings.add_absent(name, {"below-noise",
-                                   fmt::format("below {} %, three times what noise alone adds",
-                                               plain_number(100.0 * stands_out * mean.product->noise, 2)),
-                                   "raise the level or lower the noise if the number matters"});
-        return std::nullopt;
-    }
     const capture::Input& input = setup.bench->inputs[load.plus];
     const double own = input.own_thd_percent.value_or(0.0) / 100.0;
-    if (mean.product->ratio < stands_out * own) {
-        findings.add_absent(name, {"below-own-distortion",
-                                   fmt::format("below {} %, three times the chain's own residual",
-                                               plain_number(100.0 * stands_out * own, 2)),
-                                   "use a cleaner sound card, or a loopback that shows less residual"});
+    if (const auto below = below_floor(mean.product->ratio, mean.product->noise, own)) {
+        findings.add_absent(name, *below);
         return std::nullopt;
     }
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
@@ -216,7 +205,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             for (const double tone_hz : {pair.low_hz / ratio, pair.high_hz / ratio}) {
                 const auto jump = analysis::disturbance_of_line(volts, placed->rate_hz, tone_hz, apart_hz);
                 if (!jump.found) continue;
-                result.fault = fault_of(take, load, {.words = jump_words(jump, from_s)});
+                result.fault = fault_of(take, load, {.words = uneven_words(jump, from_s)});
                 return result;
             }
             readings.push_back(analysis::read_pair(volts, placed->rate_hz, pair.low_hz / ratio,
@@ -260,7 +249,7 @@ Measure intermodulation_measure() {
          .type = FieldType::choice,
          .default_text = "modulation",
          .choices = {"modulation", "difference-frequency"},
-         .help = "a low tone four times a high one, or two equal high ones"},
+         .help = "a low tone four times as strong as a high one, or two equal high ones"},
         {.name = "frequencies_hz",
          .type = FieldType::numbers,
          .unit = "Hz",

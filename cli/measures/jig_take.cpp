@@ -14,6 +14,7 @@
 #include "cli/measures/placing.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/tone_plan.h"
+#include "cli/measures/trouble_words.h"
 
 namespace assay::cli {
 
@@ -27,9 +28,6 @@ using capture::Result;
 constexpr double flat_share = 1e-3;
 constexpr double fine_enough = 0.05;
 constexpr double track_pass_hz = 2400.0;
-// Zeros, held values and repeats count as a lost buffer where the channel is loud enough not to round to
-// them.
-constexpr double loud_enough = 0.003;
 
 struct Side {
     const capture::Input* input = nullptr;
@@ -69,52 +67,12 @@ std::vector<Step> steps_of(const Take& take, const analysis::Placement& placemen
     return steps;
 }
 
-template <class Span>
-const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
-    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) {
-        return span.from_s < to_s && span.to_s > from_s;
-    });
-    return found == spans.end() ? nullptr : &*found;
-}
-
-const std::string record_again =
-    "record again; close other programs, use a larger buffer or another recorder";
-
-/// What the raw samples of one input tell of a stretch; empty if nothing.
-std::string raw_trouble(const Side& side, double from_s, double to_s, bool& overload) {
-    overload = false;
-    const capture::RawChannel& raw = *side.raw;
-    const auto* high = overlapping(raw.full_scale_positive, from_s, to_s);
-    const auto* low = overlapping(raw.full_scale_negative, from_s, to_s);
-    if (high != nullptr || low != nullptr) {
-        overload = true;
-        return fmt::format("input overload: \"{}\" is at full scale at {}", side.input->name,
-                           seconds_text(std::max((high != nullptr ? high : low)->from_s, from_s)));
-    }
-    if (static_cast<double>(side.peak) < loud_enough) return {};
-    if (const auto* zeros = overlapping(raw.zeros_inside, from_s, to_s)) {
-        return fmt::format("dropout at {}: {:.1f} ms of exact zeros in \"{}\"", seconds_text(zeros->from_s),
-                           1e3 * (zeros->to_s - zeros->from_s), side.input->name);
-    }
-    if (const auto* held = overlapping(raw.held, from_s, to_s)) {
-        return fmt::format("dropout at {}: \"{}\" stands still for {:.1f} ms", seconds_text(held->from_s),
-                           side.input->name, 1e3 * (held->to_s - held->from_s));
-    }
-    for (const capture::RepeatedBlock& block : raw.repeated) {
-        if (block.at_s < to_s && block.at_s + block.lasts_s > from_s)
-            return fmt::format("repeated block at {}: {:.1f} ms come twice", seconds_text(block.at_s),
-                               1e3 * block.block_s);
-    }
-    return {};
-}
-
 std::string break_words(const analysis::SteadyBreak& found, double offset_s) {
     const double at_s = offset_s + 0.5 * (found.from_s + found.to_s);
     if (!found.jump_s)
         return fmt::format("dropout or disturbance near {}: the tone is not itself", seconds_text(at_s));
-    return fmt::format("{} near {}: {:.3g} ms {}", *found.jump_s < 0.0 ? "dropout" : "repeated block",
-                       seconds_text(at_s), 1e3 * std::abs(*found.jump_s),
-                       *found.jump_s < 0.0 ? "are missing" : "too much");
+    return fmt::format("{} near {}: {:.3g} ms {}", jump_name(*found.jump_s), seconds_text(at_s),
+                       1e3 * std::abs(*found.jump_s), *found.jump_s < 0.0 ? "are missing" : "too much");
 }
 
 /// A flat top that no multitone has.
@@ -220,29 +178,24 @@ class Reader {
                                              std::size_t number) {
         if (auto loaded = load(step); !loaded) return tl::unexpected<capture::Fault>(loaded.error());
         for (const Side* side : {&generator_, &driver_}) {
-            bool overload = false;
-            const std::string trouble = raw_trouble(*side, step.from_s, step.to_s, overload);
-            if (trouble.empty()) continue;
-            return refuse(*take_, trouble,
-                          overload ? "lower the recorder's gain or raise the attenuation, then record again"
-                                   : record_again);
+            const std::string& name = side->input->name;
+            if (const std::string words = overload_words(*side->raw, name, step.from_s, step.to_s);
+                !words.empty())
+                return refuse(*take_, words, record_again(true));
+            if (static_cast<double>(side->peak) < loud_enough) continue;
+            if (const std::string words = lost_buffer_words(*side->raw, name, step.from_s, step.to_s, false);
+                !words.empty())
+                return refuse(*take_, words, record_again(false));
         }
         const analysis::DelayTrack track = track_breaks(step);
         if (!track.breaks.empty())
-            return refuse(*take_, break_words(track.breaks.front(), step.settled_s), record_again);
+            return refuse(*take_, break_words(track.breaks.front(), step.settled_s), record_again(false));
         for (const analysis::TimeJump& jump : placement.jumps) {
-            if (jump.step != number) continue;
-            return refuse(
-                *take_,
-                fmt::format("{} between {} and {}: {:.1f} ms {}",
-                            jump.jump_s < 0.0 ? "dropout" : "repeated block", seconds_text(jump.after_s),
-                            seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
-                            jump.jump_s < 0.0 ? "are missing" : "too much"),
-                record_again);
+            if (jump.step == number) return refuse(*take_, jump_words(jump), record_again(false));
         }
         if (!placement.step_sound[number]) {
             return refuse(*take_, fmt::format("the tone is gone from {} on", seconds_text(step.from_s)),
-                          record_again);
+                          record_again(false));
         }
         for (const Side* side : {&generator_, &driver_}) {
             if (!flattened(side->samples)) continue;

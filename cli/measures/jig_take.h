@@ -19,7 +19,6 @@ struct JigTake {
     std::string half_trouble{};                    // why
     double generator_peak_dbfs = -200.0;           // sample peaks within the full step
     double driver_peak_dbfs = -200.0;
-    std::vector<std::string> notes{};  // breaks outside of what is measured
 };
 
 /// Faults are what makes the recording worthless: no signal, another signal, cut short, backwards, overload,

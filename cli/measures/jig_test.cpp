@@ -4,10 +4,9 @@
 #include "capture/tone/impedance_tone.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
-
-namespace {}  // namespace
 
 std::vector<Field> jig_fields() {
     return {
@@ -82,16 +81,11 @@ std::optional<capture::PlayRequest::InJig> in_jig_of(const Test& test) {
 
 void warn_of_exact_jig(const Setup& setup, bool scales_matter, TestResult& result) {
     const capture::ImpedanceJig& jig = *setup.bench->jig;
-    const auto warn = [&](const std::string& what) {
-        result.whole.warn("taken-as-exact",
-                          what + ": no uncertainty is stated, so the value is taken as exact",
-                          "state uncertainty_percent, tolerance_percent or meter in the bench file");
-    };
-    if (jig.series_doubts.empty()) warn("series_ohm of [impedance_jig]");
+    if (jig.series_doubts.empty()) warn_of_exact("series_ohm of [impedance_jig]", result.whole);
     if (!scales_matter) return;
     for (const std::size_t index : {jig.generator_side, jig.driver_side}) {
         const capture::Input& input = setup.bench->inputs[index];
-        if (input.scale_doubts.empty()) warn("input \"" + input.name + "\"");
+        if (input.scale_doubts.empty()) warn_of_exact("input \"" + input.name + "\"", result.whole);
     }
 }
 

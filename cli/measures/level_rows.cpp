@@ -6,8 +6,8 @@
 #include <cmath>
 #include <variant>
 
-#include "cli/measures/jump_words.h"
 #include "cli/measures/staircase_reading.h"
+#include "cli/measures/trouble_words.h"
 
 namespace assay::cli {
 
@@ -74,7 +74,7 @@ std::vector<LevelRow> read_rows(const Setup& setup, const Take& take, const Plac
         reading.level_dbfs = placed.steps[step].level_dbfs;
         reading.at_s = 0.5 * (from_s + to_s);
         if (reading.disturbed) {
-            leave_out(jump_words({true, reading.disturbed_at_s, reading.level_jumped}, from_s), false);
+            leave_out(uneven_words({true, reading.disturbed_at_s, reading.level_jumped}, from_s), false);
             continue;
         }
         if (reading.fundamental_v < collapse * loudest_v) {

@@ -34,9 +34,6 @@ constexpr std::size_t most_fine_steps = 10;
 constexpr std::size_t most_takes = 60;
 // In a row: a single one is the computer's doing, and the run is repeated.
 constexpr std::size_t most_dropouts = 6;
-// Load resistors and rails move a level by less; a thermal protection or a hand by more.
-constexpr double fade_limit_db = 0.5;
-constexpr double collapse_db = 20.0;
 
 std::vector<double> levels_of(const capture::Tone& tone) {
     std::vector<double> levels;
@@ -181,7 +178,7 @@ Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) 
                 base.state == StepState::sound) {
                 const double moved = change_db(steps.front(), base);
                 if (std::abs(moved) > std::abs(live.fade_db)) live.fade_db = moved;
-                if (std::abs(moved) > fade_limit_db) mark_moved(readings[t], moved);
+                if (std::abs(moved) > held_within_db) mark_moved(readings[t], moved);
             }
             for (const LoadStep& step : steps) {
                 if (live.stopped_by.empty() && step.state != StepState::sound)
@@ -193,7 +190,7 @@ Result<LiveReading> read_takes(const Setup& setup, std::span<const Take> takes) 
     }
     if (setup.test->reference)
         live.steps.reference = in_order(readings, [](const StaircaseReading& r) { return &r.reference; });
-    if (live.stopped_by.empty() && std::abs(live.fade_db) > fade_limit_db) {
+    if (live.stopped_by.empty() && std::abs(live.fade_db) > held_within_db) {
         live.stopped_by = moved_words(live.fade_db);
     }
     return live;

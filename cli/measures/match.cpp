@@ -9,6 +9,7 @@
 #include "cli/measures/impedance.h"
 #include "cli/measures/jig_curve.h"
 #include "cli/measures/placing.h"
+#include "cli/measures/scale.h"
 
 namespace assay::cli {
 
@@ -104,12 +105,11 @@ void add_figure(const std::string& name, double frequency_hz, bool phase, const 
         return;
     }
     const MatchPoint point = match.at(frequency_hz);
-    const double db = 20.0 / std::numbers::ln10;
     analysis::Quantity quantity{
-        phase ? std::arg(point.ratio) * degrees : db * std::log(std::abs(point.ratio)),
+        phase ? std::arg(point.ratio) * degrees : db_per_relative * std::log(std::abs(point.ratio)),
         phase ? "deg" : "dB",
         {}};
-    const double unit = phase ? degrees : db;
+    const double unit = phase ? degrees : db_per_relative;
     const double scatter = std::sqrt(point.variance) / std::abs(point.ratio);
     if (scatter > 0.0) quantity.contributions[noise_source] = unit * scatter;
     for (const auto& [source, changes] : match.relative_doubts) {

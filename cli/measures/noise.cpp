@@ -27,8 +27,8 @@ using capture::Result;
 constexpr double tone_s = 12.0;     // of silence
 constexpr double shortest_s = 9.8;  // ten seconds, as a hand on two buttons counts them
 constexpr double longest_s = 60.0;
-constexpr double edge_s = 0.5;  // clicks of buttons at both ends, where there is room
-constexpr double zeros_allowed = 0.05;
+constexpr double edge_s = 0.5;          // clicks of buttons at both ends, where there is room
+constexpr double still_allowed = 0.05;  // of the time, zeros or another value that stands
 
 Result<void> check(const Setup& setup) {
     const auto refuse = [](const std::string& text, const std::string& mend) {
@@ -92,7 +92,15 @@ Result<void> check_input(const Take& take, const PlacedTake& read, const capture
         }
         double zeros_s = raw.leading_zeros_s + raw.trailing_zeros_s;
         for (const capture::Interval& zeros : raw.zeros_inside) zeros_s += zeros.to_s - zeros.from_s;
-        if (zeros_s > zeros_allowed * take.recording.duration_s()) {
+        double held_s = 0.0;
+        for (const capture::HeldValue& held : raw.held) held_s += held.to_s - held.from_s;
+        if (held_s > still_allowed * take.recording.duration_s()) {
+            return refuse(fmt::format("\"{}\" stands still at one value for {:.1f} s: a dropout, or noise "
+                                      "below the recorder's last bit",
+                                      input.name, held_s),
+                          "record 24 bits, or take less attenuation");
+        }
+        if (zeros_s > still_allowed * take.recording.duration_s()) {
             return refuse(fmt::format("\"{}\" holds exact zeros for {:.1f} s: a gate, a dropout, or noise "
                                       "below the recorder's last bit",
                                       input.name, zeros_s),

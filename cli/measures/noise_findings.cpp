@@ -22,8 +22,7 @@ using analysis::Quantity;
 
 constexpr double unsteady = 2.0;                     // power of one stretch over the typical
 constexpr double floor_margin = 1.9952623149688795;  // 3 dB in power
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double noise_centre_hz = 10000.0;  // of even noise to 20 kHz, half lies to either side
+constexpr double noise_centre_hz = 10000.0;          // of even noise to 20 kHz, half lies to either side
 
 /// The unit's own part of a reading: the floor taken off in power; absent within 3 dB of it.
 std::variant<Quantity, Absent> unit_noise(const NoiseContext& context, NoiseValue NoiseReading::*which) {

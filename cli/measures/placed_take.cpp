@@ -8,10 +8,11 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/jump_words.h"
 #include "cli/measures/placing.h"
+#include "cli/measures/scale.h"
 #include "cli/measures/staircase_reading.h"
 #include "cli/measures/tone_plan.h"
+#include "cli/measures/trouble_words.h"
 #include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
@@ -20,8 +21,6 @@ namespace {
 
 using capture::Result;
 
-// Zeros and held values count as a lost buffer where the channel is too loud to round to them.
-constexpr double loud_enough = 0.003;
 constexpr double around_tone_s = 10.0;  // read before and after it
 
 std::span<const float> stretch(const PlacedTake& placed, int channel, double from_s, double to_s) {
@@ -33,14 +32,6 @@ std::span<const float> stretch(const PlacedTake& placed, int channel, double fro
     const double first = std::clamp(std::ceil(from_s * placed.rate_hz) - before, 0.0, size);
     const double end = std::clamp(std::ceil(to_s * placed.rate_hz) - before, first, size);
     return std::span(samples).subspan(static_cast<std::size_t>(first), static_cast<std::size_t>(end - first));
-}
-
-template <class Span>
-const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
-    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) {
-        return span.from_s < to_s && span.to_s > from_s;
-    });
-    return found == spans.end() ? nullptr : &*found;
 }
 
 }  // namespace
@@ -56,14 +47,18 @@ std::vector<std::size_t> inputs_of(const Setup& setup) {
     return {inputs.begin(), inputs.end()};
 }
 
+std::vector<int> channels_of(const Setup& setup) {
+    std::set<int> channels;
+    for (const std::size_t input : inputs_of(setup)) channels.insert(setup.bench->inputs[input].channel);
+    return {channels.begin(), channels.end()};
+}
+
 namespace {
 
 /// Channels and raw checks; no samples yet.
 Result<PlacedTake> look_at(const Setup& setup, const Take& take) {
-    std::set<int> channels;
-    for (const std::size_t input : inputs_of(setup)) channels.insert(setup.bench->inputs[input].channel);
     PlacedTake placed;
-    placed.channels.assign(channels.begin(), channels.end());
+    placed.channels = channels_of(setup);
     placed.rate_hz = take.recording.rate_hz;
     if (const auto enough = check_channels(take, placed.channels); !enough)
         return tl::unexpected<capture::Fault>(enough.error());
@@ -165,20 +160,10 @@ std::optional<StepTrouble> trouble_at(const PlacedTake& placed, const capture::I
         std::find_if(placed.raw.channels.begin(), placed.raw.channels.end(),
                      [&](const capture::RawChannel& channel) { return channel.channel == input.channel; });
     if (found == placed.raw.channels.end()) return std::nullopt;
-    const auto* high = overlapping(found->full_scale_positive, from_s, to_s);
-    const auto* low = overlapping(found->full_scale_negative, from_s, to_s);
-    if (high != nullptr || low != nullptr) {
-        return StepTrouble{
-            fmt::format("input overload: \"{}\" is at full scale at {}", input.name,
-                        seconds_text(std::max((high != nullptr ? high : low)->from_s, from_s))),
-            true};
-    }
+    if (const std::string words = overload_words(*found, input.name, from_s, to_s); !words.empty())
+        return StepTrouble{words, true};
     for (const analysis::TimeJump& jump : placed.placement.jumps) {
-        if (jump.step != step) continue;
-        return StepTrouble{fmt::format(
-            "{} between {} and {}: {:.1f} ms {}", jump.jump_s < 0.0 ? "dropout" : "repeated block",
-            seconds_text(jump.after_s), seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
-            jump.jump_s < 0.0 ? "are missing" : "too much")};
+        if (jump.step == step) return StepTrouble{jump_words(jump)};
     }
     if (!placed.placement.step_sound[step])
         return StepTrouble{fmt::format("the tone is gone from {} on", seconds_text(from_s))};
@@ -186,22 +171,8 @@ std::optional<StepTrouble> trouble_at(const PlacedTake& placed, const capture::I
     for (const float sample : stretch(placed, input.channel, from_s, to_s))
         peak = std::max(peak, std::abs(sample));
     if (static_cast<double>(peak) < loud_enough) return std::nullopt;
-    if (const auto* zeros = overlapping(found->zeros_inside, from_s, to_s)) {
-        return StepTrouble{fmt::format("dropout at {}: {:.1f} ms of exact zeros", seconds_text(zeros->from_s),
-                                       1e3 * (zeros->to_s - zeros->from_s))};
-    }
-    if (steady) return std::nullopt;
-    if (const auto* held = overlapping(found->held, from_s, to_s)) {
-        return StepTrouble{fmt::format("dropout at {}: \"{}\" stands still for {:.1f} ms",
-                                       seconds_text(held->from_s), input.name,
-                                       1e3 * (held->to_s - held->from_s))};
-    }
-    for (const capture::RepeatedBlock& block : found->repeated) {
-        if (block.at_s < to_s && block.at_s + block.lasts_s > from_s) {
-            return StepTrouble{fmt::format("repeated block at {}: {:.1f} ms come twice",
-                                           seconds_text(block.at_s), 1e3 * block.block_s)};
-        }
-    }
+    if (const std::string words = lost_buffer_words(*found, input.name, from_s, to_s, steady); !words.empty())
+        return StepTrouble{words};
     return std::nullopt;
 }
 
@@ -215,26 +186,28 @@ std::optional<StepTrouble> trouble_at(const Setup& setup, const PlacedTake& plac
 capture::Fault fault_of(const Take& take, const capture::Load& load, const StepTrouble& trouble) {
     return {capture::FaultKind::untrusted_capture,
             fmt::format("{}: {}: {}", file_of(take), load.in_words(), trouble.words), std::nullopt,
-            mend_of_trouble(trouble.words, trouble.overload)};
+            record_again(trouble.overload, trouble.words)};
+}
+
+void warn_of_exact_scales(const Setup& setup, Findings& whole) {
+    for (const std::size_t index : inputs_of(setup)) {
+        const capture::Input& input = setup.bench->inputs[index];
+        if (input.scale_doubts.empty()) warn_of_exact("input \"" + input.name + "\"", whole);
+    }
+    for (const std::size_t index : setup.test->loads) {
+        const capture::Load& load = setup.bench->loads[index];
+        if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
+            warn_of_exact("load \"" + load.name + "\"", whole);
+    }
 }
 
 void add_recording_conditions(const Setup& setup, const Take& take, TestResult& result) {
     add_readings(*setup.test, result);
-    const auto exact = [&](const std::string& what) {
-        result.whole.warn("taken-as-exact",
-                          what + ": no uncertainty is stated, so the value is taken as exact",
-                          "state uncertainty_percent, tolerance_percent or meter in the bench file");
-    };
-    for (const std::size_t index : inputs_of(setup)) {
-        const capture::Input& input = setup.bench->inputs[index];
-        if (input.scale_doubts.empty()) exact("input \"" + input.name + "\"");
-    }
+    warn_of_exact_scales(setup, result.whole);
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         if (std::isfinite(load.resistance_ohm))
             result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
-        if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
-            exact("load \"" + load.name + "\"");
     }
     result.conditions.emplace_back("recorded_rate_hz", take.recording.rate_hz);
     result.conditions.emplace_back("recorded_format", take.recording.format);

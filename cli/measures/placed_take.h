@@ -46,6 +46,9 @@ std::vector<double> load_volts(const Setup& setup, const PlacedTake& placed, con
                                double from_s, double to_s);
 std::vector<double> input_volts(const PlacedTake& placed, const capture::Input& input, double from_s,
                                 double to_s);
+/// An amplitude that is not so many times its own standard uncertainty is not there.
+inline constexpr double signal_to_doubt = 8.0;
+
 /// First sample of such a stretch, as seconds of the recording.
 double first_sample_s(const PlacedTake& placed, double from_s);
 
@@ -66,6 +69,11 @@ capture::Fault fault_of(const Take& take, const capture::Load& load, const StepT
 
 /// Inputs of the test: both ends of its loads, and its reference.
 std::vector<std::size_t> inputs_of(const Setup& setup);
+/// Their channels, rising.
+std::vector<int> channels_of(const Setup& setup);
+
+/// Warns of each scale and resistance that the test's numbers rest on and that states no uncertainty.
+void warn_of_exact_scales(const Setup& setup, Findings& whole);
 
 /// Conditions of any test that played one tone: loads, readings, start_s, clock_ppm, the recording's rate and
 /// format. Warns of scales that are taken as exact.
@@ -75,7 +83,7 @@ void add_take_conditions(const Setup& setup, const Take& take, double start_s, d
 /// The same without a tone's place.
 void add_recording_conditions(const Setup& setup, const Take& take, TestResult& result);
 
-/// Part of the difference that the plus input carries (1 when single-ended), from the mean squares of both.
+/// Part of the difference that the plus input carries (1 when single-ended), from how both move together.
 double plus_share_of(const Setup& setup, const PlacedTake& placed, const capture::Load& load, double from_s,
                      double to_s);
 

@@ -37,6 +37,12 @@ std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double 
         "power"};
 }
 
+bool worth_correcting(double short_by_db) {
+    constexpr double close_enough_db = 0.02;
+    constexpr double largest_db = 3.0;
+    return std::abs(short_by_db) >= close_enough_db && short_by_db <= largest_db;
+}
+
 void warn_of_other_power(double asked_w, double got_w, const std::string& what, Findings& findings) {
     if (std::abs(got_w / asked_w - 1.0) < worth_telling) return;
     findings.warn("power-not-met", fmt::format("{:.4g} W were asked for, {:.4g} W {}", asked_w, got_w, what),

@@ -3,6 +3,7 @@
 // tells the gain, and the level follows from it.
 #pragma once
 
+#include <cstddef>
 #include <string>
 #include <variant>
 
@@ -20,6 +21,12 @@ double quiet_dbfs(const Setup& setup);
 /// absent where that is above what the bench allows.
 std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double heard_dbfs, double heard_v,
                                                      double wanted_v);
+
+/// Takes of a live test that is set to a power: one quiet, then the level, then corrected ones.
+inline constexpr std::size_t most_takes_at_power = 4;
+/// Whether a level that came out so far below the one asked for is worth another take: not within 0.02 dB
+/// (half a per cent of the power), nor beyond 3 dB, which is a unit that gives way and no wrong gain.
+bool worth_correcting(double short_by_db);
 
 /// Warns where the power that was come to is more than 2 % from the one asked for. `what`: "is what this
 /// curve belongs to".

@@ -22,9 +22,21 @@ constexpr double step_s = 1.0;
 constexpr double settling_s = 0.1;
 constexpr double end_guard_s = 0.03;
 constexpr double head_below_db = 10.0;
-constexpr double signal_to_doubt = 8.0;
 
 }  // namespace
+
+Findings without_numbers(const std::string& measure, const Absent& why) {
+    Findings findings;
+    for (const QuantityEntry& entry : find_measure(measure)->quantities) {
+        if (!entry.per_load) continue;
+        if (findings.absent.empty()) {
+            findings.add_absent(entry.name, why);
+        } else {
+            findings.absent.emplace_back(entry.name, why);
+        }
+    }
+    return findings;
+}
 
 Absent quiet_not_read() {
     return {"power-not-reached", "the quiet tone that tells the gain could not be read without doubt",

@@ -12,6 +12,7 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/interference.h"
 #include "cli/measures/power_level.h"
+#include "cli/measures/quiet_take.h"
 #include "cli/measures/response_at_power.h"
 #include "cli/measures/response_channels.h"
 #include "cli/measures/response_gain.h"
@@ -28,11 +29,7 @@ using analysis::Quantity;
 using capture::Result;
 
 constexpr double reference_hz = ResponseGain::reference_hz;
-constexpr int points_per_octave = 48;
 constexpr double degrees = 180.0 / std::numbers::pi;
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
-constexpr double audio_from_hz = 20.0;
-constexpr double audio_to_hz = 20000.0;
 constexpr int highest_harmonic = 5;
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
@@ -44,7 +41,7 @@ Result<void> check(const Setup& setup) {
     if (auto result = check_power(setup); !result) return result;
     const double start_hz = field_number(*setup.test, "start_hz");
     const double stop_hz = response_stop_hz(setup);
-    const double highest_hz = 0.45 * setup.tone_rate_hz;
+    const double highest_hz = highest_share_of_rate * setup.tone_rate_hz;
     if (stop_hz > highest_hz * (1.0 + 1e-9)) {
         return refuse(fmt::format("stop_hz: {:.6g} Hz is too high for a sample rate of {:.6g} Hz", stop_hz,
                                   setup.tone_rate_hz),
@@ -236,20 +233,6 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     return findings;
 }
 
-/// No number at all, told once.
-Findings without_numbers(const analysis::Absent& why) {
-    Findings findings;
-    for (const QuantityEntry& entry : find_measure("response")->quantities) {
-        if (!entry.per_load) continue;
-        if (findings.absent.empty()) {
-            findings.add_absent(entry.name, why);
-        } else {
-            findings.absent.emplace_back(entry.name, why);
-        }
-    }
-    return findings;
-}
-
 void add_conditions(const Setup& setup, const Take& take, const ResponseReading& reading, bool between,
                     TestResult& result) {
     result.conditions.emplace_back("start_hz", reading.start_hz);
@@ -328,7 +311,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const auto* reading = std::get_if<ResponseReading>(&read->loads[l]);
         if (reading == nullptr) {
-            result.loads.emplace_back(load.name, without_numbers(std::get<analysis::Absent>(read->loads[l])));
+            result.loads.emplace_back(
+                load.name, without_numbers("response", std::get<analysis::Absent>(read->loads[l])));
             continue;
         }
         const auto card = card_of(setup, take, load, *reading, result);

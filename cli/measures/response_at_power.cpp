@@ -23,9 +23,6 @@ using capture::Result;
 
 constexpr double range_db = 24.0;  // of the levels below the bench's limit, where only the power is known
 constexpr double range_step_db = 3.0;
-constexpr std::size_t most_takes = 4;          // of a live bench: one quiet, then the level, corrected
-constexpr double close_enough_db = 0.02;       // half a per cent of the power
-constexpr double largest_correction_db = 3.0;  // more is a unit that gives way, and no wrong gain
 constexpr double bend_worth_telling_db = 0.1;
 
 double wanted_v(const Setup& setup, const capture::Load& load) {
@@ -102,7 +99,6 @@ ResponseReading between(const ResponseReading& low, const ResponseReading& high,
 Result<ResponseAtPower> read_between(const Setup& setup, const Take& take) {
     const auto placed = place_take(setup, take);
     if (!placed) return tl::unexpected<capture::Fault>(placed.error());
-    constexpr std::size_t steps_of_sweep = 3;
     const std::size_t sweeps = placed->steps.size() / steps_of_sweep;
     std::map<std::size_t, ResponseReading> read;
     const auto reading_of = [&](std::size_t sweep) -> Result<const ResponseReading*> {
@@ -146,7 +142,7 @@ std::optional<capture::Tone> next_response_at_power(const Setup& setup, std::spa
         return response_tone_of(setup, rising_levels(limit_dbfs(setup), range_db, range_step_db));
     }
     if (takes.empty()) return quiet_tone(setup, capture::response_pilot_hz, "gain");
-    if (takes.size() >= most_takes) return std::nullopt;
+    if (takes.size() >= most_takes_at_power) return std::nullopt;
     const Take& last = takes.back();
     if (only_quiet(setup, takes)) {
         const auto level = level_by_quiet_tone(setup, last);
@@ -156,7 +152,7 @@ std::optional<capture::Tone> next_response_at_power(const Setup& setup, std::spa
     const auto reading = read_response(setup, last);
     if (!reading) return std::nullopt;
     const double off_db = short_by_db(setup, *reading);
-    if (std::abs(off_db) < close_enough_db || off_db > largest_correction_db) return std::nullopt;
+    if (!worth_correcting(off_db)) return std::nullopt;
     const double level = reading->level_dbfs + off_db;
     if (level > limit_dbfs(setup)) return std::nullopt;
     return response_tone_of(setup, {level});

@@ -14,9 +14,6 @@ namespace assay::cli {
 namespace {
 
 constexpr double reference_hz = 1000.0;
-constexpr int points_per_octave = 48;
-constexpr double audio_from_hz = 20.0;
-constexpr double audio_to_hz = 20000.0;
 
 /// A little less than the curve's end: there the polarity's steps of frequency still need a neighbour.
 double polarity_to_hz(double stop_hz) {

@@ -9,6 +9,12 @@
 
 namespace assay::cli {
 
+/// The band of hearing, by which a response is judged.
+inline constexpr double audio_from_hz = 20.0;
+inline constexpr double audio_to_hz = 20000.0;
+/// Points of a response's curve.
+inline constexpr int points_per_octave = 48;
+
 /// Why nothing is said of 20 Hz to 20 kHz.
 analysis::Absent band_too_narrow(double from_hz, double to_hz);
 

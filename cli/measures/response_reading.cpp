@@ -22,8 +22,6 @@ using capture::Result;
 constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double pilot_settling_s = 0.1;
 constexpr double end_guard_s = 0.03;
-constexpr double signal_to_doubt = 8.0;
-constexpr std::size_t steps_of_sweep = 3;  // steady, sweep, steady
 
 struct Pilot {
     double centre_s = 0.0;  // of the recording
@@ -39,18 +37,18 @@ double seconds_of(const Take& take, const capture::Segment& segment) {
 class Reader {
   public:
     Reader(const Setup& setup, const Take& take, const PlacedTake& placed, std::size_t sweep)
-        : setup_(&setup), take_(&take), placed_(placed), first_pilot(steps_of_sweep * sweep) {}
+        : setup_(&setup), take_(&take), placed_(placed), first_pilot_(steps_of_sweep * sweep) {}
 
     Result<ResponseReading> read() {
-        const auto* law = second_pilot < placed_.steps.size()
-                              ? std::get_if<capture::LogSweep>(&placed_.steps[sweep_step].law)
+        const auto* law = second_pilot_ < placed_.steps.size()
+                              ? std::get_if<capture::LogSweep>(&placed_.steps[sweep_step_].law)
                               : nullptr;
         if (law == nullptr)
             return capture::fail(FaultKind::internal, "the take's tone is no response tone", "");
         ratio_ = placed_.placement.clock_ratio;
         ResponseReading result;
         result.start_s = placed_.placement.start_s;
-        result.level_dbfs = placed_.steps[sweep_step].level_dbfs;
+        result.level_dbfs = placed_.steps[sweep_step_].level_dbfs;
         if (auto done = read_pilots(result); !done) return tl::unexpected<capture::Fault>(done.error());
         result.clock_ppm = 1e6 * (ratio_ - 1.0);
         const double rate_hz = placed_.rate_hz * ratio_;
@@ -58,15 +56,15 @@ class Reader {
         result.stop_hz = std::min(response_stop_hz(*setup_), highest_share_of_rate * placed_.rate_hz);
         plan_sweep(*law, result);
 
-        const double sweep_s = seconds_of(*take_, placed_.steps[sweep_step]);
-        const double sweep_from_s = placed_.placement.step_starts_s[sweep_step];
+        const double sweep_s = seconds_of(*take_, placed_.steps[sweep_step_]);
+        const double sweep_from_s = placed_.placement.step_starts_s[sweep_step_];
         from_s_ = sweep_from_s - lead_s;
         to_s_ = sweep_from_s + ratio_ * (sweep_s + capture::response_decay_s - end_guard_s);
         const double start_s = (sweep_from_s - first_sample_s(placed_, from_s_)) / ratio_;
         for (const std::size_t index : setup_->test->loads) {
             const capture::Load& load = setup_->bench->loads[index];
             if (const auto trouble =
-                    trouble_at(*setup_, placed_, load, sweep_step, sweep_from_s, to_s_, false))
+                    trouble_at(*setup_, placed_, load, sweep_step_, sweep_from_s, to_s_, false))
                 return tl::unexpected<capture::Fault>(fault_of(*take_, load, *trouble));
             ChannelResponse channel;
             channel.sweep = analysis::respond(load_volts(*setup_, placed_, load, from_s_, to_s_), rate_hz,
@@ -79,7 +77,7 @@ class Reader {
         }
         if (setup_->test->reference) {
             const capture::Input& input = setup_->bench->inputs[*setup_->test->reference];
-            if (const auto trouble = trouble_at(placed_, input, sweep_step, sweep_from_s, to_s_, false)) {
+            if (const auto trouble = trouble_at(placed_, input, sweep_step_, sweep_from_s, to_s_, false)) {
                 return capture::fail(FaultKind::untrusted_capture,
                                      fmt::format("{}: reference: {}", file_of(*take_), trouble->words),
                                      "mend the reference input's level or lead, then record again");
@@ -95,8 +93,8 @@ class Reader {
     }
 
     std::optional<double> steady_v(const capture::Load& load) const {
-        if (second_pilot >= placed_.steps.size() || pilot_trouble(first_pilot, load)) return std::nullopt;
-        const Pilot pilot = read_pilot(first_pilot, load);
+        if (second_pilot_ >= placed_.steps.size() || pilot_trouble(first_pilot_, load)) return std::nullopt;
+        const Pilot pilot = read_pilot(first_pilot_, load);
         if (!(pilot.amplitude_v > signal_to_doubt * pilot.doubt_v)) return std::nullopt;
         return pilot.amplitude_v / std::numbers::sqrt2;
     }
@@ -127,12 +125,12 @@ class Reader {
         bool timed = false;
         for (const std::size_t index : setup_->test->loads) {
             const capture::Load& load = setup_->bench->loads[index];
-            for (const std::size_t step : {first_pilot, second_pilot}) {
+            for (const std::size_t step : {first_pilot_, second_pilot_}) {
                 if (const auto trouble = pilot_trouble(step, load))
                     return tl::unexpected<capture::Fault>(fault_of(*take_, load, *trouble));
             }
-            const Pilot before = read_pilot(first_pilot, load);
-            const Pilot after = read_pilot(second_pilot, load);
+            const Pilot before = read_pilot(first_pilot_, load);
+            const Pilot after = read_pilot(second_pilot_, load);
             if (!(before.amplitude_v > signal_to_doubt * before.doubt_v) ||
                 !(after.amplitude_v > signal_to_doubt * after.doubt_v)) {
                 return capture::fail(FaultKind::untrusted_capture,
@@ -155,7 +153,7 @@ class Reader {
             // Both carry sin(2 pi f t) from their own start; whole turns between them by the marks.
             const double apart_s = after.centre_s - before.centre_s;
             const double turns = (after.phase_rad - before.phase_rad) / two_pi;
-            const double starts_apart_s = tone_s(second_pilot) - tone_s(first_pilot);
+            const double starts_apart_s = tone_s(second_pilot_) - tone_s(first_pilot_);
             const double by_marks = (apart_s / ratio_ - starts_apart_s) * capture::response_pilot_hz;
             const double whole = std::round(by_marks - turns);
             ratio_ = apart_s / (starts_apart_s + (turns + whole) / capture::response_pilot_hz);
@@ -164,7 +162,7 @@ class Reader {
     }
 
     void plan_sweep(const capture::LogSweep& law, const ResponseReading& result) {
-        const capture::Segment& segment = placed_.steps[sweep_step];
+        const capture::Segment& segment = placed_.steps[sweep_step_];
         const double tone_rate_hz = take_->tone.rate_hz;
         plan_.duration_s = seconds_of(*take_, segment);
         plan_.at = [segment, tone_rate_hz](double seconds) {
@@ -187,9 +185,9 @@ class Reader {
     const Setup* setup_;
     const Take* take_;
     const PlacedTake& placed_;
-    std::size_t first_pilot = 0;
-    std::size_t sweep_step = first_pilot + 1;
-    std::size_t second_pilot = first_pilot + 2;
+    std::size_t first_pilot_ = 0;
+    std::size_t sweep_step_ = first_pilot_ + 1;
+    std::size_t second_pilot_ = first_pilot_ + 2;
     analysis::SweepPlan plan_{};
     double ratio_ = 1.0;
     double from_s_ = 0.0;

@@ -39,6 +39,9 @@ struct ChannelResponse {
     double method_db(double frequency_hz) const;
 };
 
+/// A tone of sweeps has so many for each: steady, sweep, steady.
+inline constexpr std::size_t steps_of_sweep = 3;
+
 struct ResponseReading {
     double start_s = 0.0;
     double clock_ppm = 0.0;

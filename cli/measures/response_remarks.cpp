@@ -4,6 +4,8 @@
 
 #include <cmath>
 
+#include "cli/measures/held_level.h"
+
 namespace assay::cli {
 
 namespace {
@@ -20,13 +22,7 @@ void remark_on_sweep(const ResponseReading& reading, std::size_t l, const captur
                       "let the unit warm up, leave its knobs alone, and look for level control in the "
                       "player or recorder");
     }
-    if (input.clean_up_to_dbfs && reading.plus_peak_dbfs[l] > *input.clean_up_to_dbfs) {
-        findings.warn("recorder-not-clean",
-                      fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS "
-                                  "only",
-                                  input.name, reading.plus_peak_dbfs[l], *input.clean_up_to_dbfs),
-                      "lower the recorder's gain: harmonics may be its own");
-    }
+    warn_if_not_clean(input, reading.plus_peak_dbfs[l], findings);
     if (by_card && card.usable() && card.days_old) {
         findings.warn("loopback-old",
                       fmt::format("{} is {} days old and holds for {}: all that it takes out is doubted",

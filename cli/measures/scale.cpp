@@ -111,6 +111,11 @@ analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity&
     return power;
 }
 
+void warn_of_exact(const std::string& what, Findings& findings) {
+    findings.warn("taken-as-exact", what + ": no uncertainty is stated, so the value is taken as exact",
+                  "state uncertainty_percent, tolerance_percent or meter in the bench file");
+}
+
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty) {
     if (standard_uncertainty != 0.0) quantity.contributions[source_id] += standard_uncertainty;
 }

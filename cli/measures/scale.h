@@ -1,6 +1,7 @@
 // From a reading in volts to quantities: which doubts of the bench each number carries.
 #pragma once
 
+#include <numbers>
 #include <string>
 
 #include "analysis/amplifier/steady_step.h"
@@ -43,6 +44,12 @@ double conductance_at(const capture::Load& load, double frequency_hz);
 /// Power of a voltage across the load, W: Re(V^2 / conj Z) = V^2 R / (R^2 + (w L)^2).
 analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity& voltage,
                             double frequency_hz);
+
+/// Decibels for a small relative change of an amplitude.
+inline constexpr double db_per_relative = 20.0 / std::numbers::ln10;
+
+/// Warns of a scale or resistor, named by `what`, that states no uncertainty.
+void warn_of_exact(const std::string& what, Findings& findings);
 
 /// Adds an independent contribution, in the unit of the quantity.
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty);

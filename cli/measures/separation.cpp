@@ -28,7 +28,6 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr double at_hz = 1000.0;
-constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 constexpr double head_below_db = 10.0;
 constexpr double range_db = 36.0;  // of the levels where only the power is known
 constexpr double range_step_db = 6.0;

@@ -8,6 +8,7 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
+#include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
 #include "cli/measures/step_trouble.h"
 #include "cli/measures/tone_plan.h"
@@ -20,42 +21,9 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr double end_guard_s = 0.005;
-constexpr double signal_to_doubt =
-    8.0;  // a step whose amplitude is not eight times its own doubt is not there
 
 double settling_s(double frequency_hz) {
     return std::max(0.06, 4.0 / frequency_hz);
-}
-
-std::vector<int> channels_of(const Setup& setup) {
-    std::set<int> channels;
-    for (const std::size_t index : setup.test->loads) {
-        const capture::Load& load = setup.bench->loads[index];
-        channels.insert(setup.bench->inputs[load.plus].channel);
-        if (load.minus) channels.insert(setup.bench->inputs[*load.minus].channel);
-    }
-    if (setup.test->reference) channels.insert(setup.bench->inputs[*setup.test->reference].channel);
-    return {channels.begin(), channels.end()};
-}
-
-/// What states no uncertainty is taken as exact, and a warning says so.
-void warn_of_exact_scales(const Setup& setup, TestResult& result) {
-    std::set<std::string> exact;
-    for (const std::size_t index : setup.test->loads) {
-        const capture::Load& load = setup.bench->loads[index];
-        const auto look_at = [&](const capture::Input& input) {
-            if (input.scale_doubts.empty()) exact.insert("input \"" + input.name + "\"");
-        };
-        look_at(setup.bench->inputs[load.plus]);
-        if (load.minus) look_at(setup.bench->inputs[*load.minus]);
-        if (load.resistance_doubts.empty() && std::isfinite(load.resistance_ohm))
-            exact.insert("load \"" + load.name + "\"");
-    }
-    for (const std::string& name : exact) {
-        result.whole.warn("taken-as-exact",
-                          name + ": no uncertainty is stated, so the value is taken as exact",
-                          "state uncertainty_percent, tolerance_percent or meter in the bench file");
-    }
 }
 
 double refined_ppm(const analysis::TonePlan& plan, const std::vector<std::vector<LoadStep>>& loads,
@@ -136,7 +104,6 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
         }
         for (const auto& [load, steps] : rows) {
             LoadStep& step = (*steps)[s];
-            step.reading.level_dbfs = 0.0;
             step.reading.at_s = 0.5 * (from_s + to_s);
             const StepWindow window{s, from_s, to_s, rate, ratio, inside};
             if (inside) read_load_step(setup, load, channels, samples, plan, window, step);
@@ -158,9 +125,9 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
             });
         if (!heard) {
             return capture::fail(FaultKind::untrusted_capture,
-                                 fmt::format("{}: no signal at load \"{}\": the tone is in another channel "
-                                             "of the recording but not in this one",
-                                             file_of(take), load.name),
+                                 fmt::format("{}: no signal at {}: the tone is in another channel of the "
+                                             "recording but not in this one",
+                                             file_of(take), load.in_words()),
                                  "check this load's probe and lead, the amplifier's channel and the channel "
                                  "numbers of the bench file");
         }
@@ -187,7 +154,7 @@ void add_conditions(const Setup& setup, const Take& take, const StaircaseReading
         result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
     }
     add_readings(*setup.test, result);
-    warn_of_exact_scales(setup, result);
+    warn_of_exact_scales(setup, result.whole);
     add("start_s", reading.placement.start_s);
     add("clock_ppm", reading.clock_ppm);
     add("recorded_rate_hz", take.recording.rate_hz);

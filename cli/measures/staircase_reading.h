@@ -47,7 +47,7 @@ struct StaircaseReading {
 void add_conditions(const Setup& setup, const Take& take, const StaircaseReading& reading,
                     TestResult& result);
 
-/// "12.3 s"
+/// "12.34 s"
 std::string seconds_text(double seconds);
 
 }  // namespace assay::cli

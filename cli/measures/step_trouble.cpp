@@ -7,8 +7,9 @@
 
 #include "analysis/signal/signal.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/jump_words.h"
+#include "cli/measures/held_level.h"
 #include "cli/measures/scale.h"
+#include "cli/measures/trouble_words.h"
 
 namespace assay::cli {
 
@@ -18,7 +19,6 @@ namespace {
 // only when they outlast what a dead zone or a flat top can give.
 constexpr double loud_enough_dbfs = -50.0;
 constexpr double longest_honest_cycles = 1.2;
-constexpr double collapse_db = 20.0;
 // A sine spends 2.85 % of its time within a thousandth of its peaks; a ceiling shows more. A
 // wave clipped ever harder gains 2.1 dB of fundamental (closed form of the square wave), so 6 dB under one
 // ceiling is not clipping.
@@ -64,14 +64,6 @@ double share_of_plus(const std::vector<double>& difference, const analysis::Sign
         square += d * d;
     }
     return square > 0.0 ? cross / square : 0.5;
-}
-
-template <class Span>
-const Span* overlapping(const std::vector<Span>& spans, double from_s, double to_s) {
-    const auto found = std::find_if(spans.begin(), spans.end(), [&](const Span& span) {
-        return span.from_s < to_s && span.to_s > from_s;
-    });
-    return found == spans.end() ? nullptr : &*found;
 }
 
 }  // namespace
@@ -123,10 +115,8 @@ void judge_step(const Setup& setup, const capture::Load& load, const StaircaseRe
             }
         }
         mark(StepState::dropout,
-             fmt::format("{} near {} (between {} and {}): {:.1f} ms {}",
-                         jump.jump_s < 0.0 ? "dropout" : "repeated block", seconds_text(at_s),
-                         seconds_text(jump.after_s), seconds_text(jump.before_s), 1e3 * std::abs(jump.jump_s),
-                         jump.jump_s < 0.0 ? "are missing" : "too much"));
+             fmt::format("{} near {} (between {} and {}): {}", jump_name(jump.jump_s), seconds_text(at_s),
+                         seconds_text(jump.after_s), seconds_text(jump.before_s), jump_size(jump.jump_s)));
         return;
     }
     if (!window.inside) {
@@ -141,15 +131,9 @@ void judge_step(const Setup& setup, const capture::Load& load, const StaircaseRe
         const capture::Input& input = bench.inputs[input_index];
         for (const capture::RawChannel& channel : reading.raw.channels) {
             if (channel.channel != input.channel || step.state != StepState::sound) continue;
-            const auto* high = overlapping(channel.full_scale_positive, window.from_s, window.to_s);
-            const auto* low = overlapping(channel.full_scale_negative, window.from_s, window.to_s);
-            if (high != nullptr || low != nullptr) {
-                mark(StepState::overload,
-                     fmt::format(
-                         "input overload: \"{}\" is at full scale at {}", input.name,
-                         seconds_text(std::max((high != nullptr ? high : low)->from_s, window.from_s))));
-                return;
-            }
+            if (const std::string words = overload_words(channel, input.name, window.from_s, window.to_s);
+                !words.empty())
+                return mark(StepState::overload, words);
             if (peak < loud_enough_dbfs) continue;
             for (const capture::Interval& zeros : channel.zeros_inside) {
                 if (zeros.from_s < window.to_s && zeros.to_s > window.from_s &&
@@ -166,7 +150,7 @@ void judge_step(const Setup& setup, const capture::Load& load, const StaircaseRe
     if (load.minus && step.state == StepState::sound) check_input(*load.minus, step.minus_peak_dbfs);
     if (step.state == StepState::sound && step.reading.disturbed) {
         mark(StepState::dropout,
-             jump_words({true, step.reading.disturbed_at_s, step.reading.level_jumped}, window.from_s));
+             uneven_words({true, step.reading.disturbed_at_s, step.reading.level_jumped}, window.from_s));
     }
 }
 

@@ -2,7 +2,7 @@
 
 #include <fmt/format.h>
 
-#include "cli/measures/jump_words.h"
+#include "cli/measures/placed_take.h"
 
 namespace assay::cli {
 
@@ -58,9 +58,7 @@ capture::Fault nothing_recorded() {
 
 capture::Fault untrusted_load(const Take& take, const capture::Load& load, const TrustedSteps& steps,
                               const std::string& trouble) {
-    return {capture::FaultKind::untrusted_capture,
-            fmt::format("{}: {}: {}", take.recording.path.filename().string(), load.in_words(), trouble),
-            std::nullopt, mend_of_trouble(trouble, steps.overloaded)};
+    return fault_of(take, load, {trouble, steps.overloaded});
 }
 
 }  // namespace assay::cli

@@ -15,13 +15,13 @@ struct TrustedSteps {
     std::vector<std::string> step_troubles{};  // of every step, empty where sound
     std::vector<std::string> troubles{};       // one line each cause, for warnings
     bool overloaded = false;
+    bool vanished_above = false;  // the tone went away and did not come back
 
     /// Trouble of a step that was left out between two neighbours among the readings; empty if there is none.
     std::string trouble_between(std::size_t below, std::size_t above) const;
     /// Trouble that keeps higher steps out, so that a limit may lie there; empty if the readings go to the
     /// top. A tone that vanished (protection) is the unit's own doing and no reason to distrust the capture.
     std::string trouble_above() const;
-    bool vanished_above = false;
     /// "input-overload", "tone-vanished" (the unit cut out and stayed so) or "steps-lost".
     std::string trouble_code() const;
 };

@@ -125,6 +125,39 @@ def one_level():
         report.check(outcome.findings("plain")["conditions"]["loudest_channel"] == "load-b", "the loudest is named")
 
 
+def one_step():
+    """A single step tells the balance as well as its noise lets it: white noise of sigma makes an amplitude of N samples
+    uncertain by sigma sqrt(2 / N) (least squares, closed form), and both channels have it."""
+    inputs = [program.probe(name, channel, uncertainty_percent=1e-5) for channel, name in enumerate(("probe-a", "probe-b"), 1)]
+    tests = [{"id": "plain", "measure": "clipping-power", "loads": ["load-a", "load-b"], "from_dbfs": -8.0, "to_dbfs": -6.0, "step_db": 6.0}]
+    with program.Workshop(program.job_text(tests), program.bench_text(inputs=inputs, loads=TWO["loads"])) as shop:
+        noise_dbfs = -60.0
+        outcome = shop.run({"plain": steady(shop, "plain", (15.0, 15.0), noise_dbfs=noise_dbfs)})
+        report.check(outcome.status == 0, "one step: accepted", outcome.err.strip()[:200])
+        balance = outcome.findings("plain")["quantities"]["channel_balance_db"]
+        sigma = 10 ** (noise_dbfs / 20) / np.sqrt(2)
+        amplitude = 10 ** (-6 / 20) * 15.0 * program.OUTPUT_V / program.PROBE_V
+        samples = (0.3 - 0.06 - 0.005) * RATE
+        by_hand = 2 * 20 / np.log(10) * np.sqrt(2) * sigma * np.sqrt(2 / samples) / amplitude
+        report.relative("one step: channel_balance_db's expanded uncertainty", balance["expanded_uncertainty"], by_hand, 10.0)
+
+
+def no_load():
+    """A load of no resistance has volts and no watts; a scale that states no doubt is told of, the reference's too."""
+    exact = [program.probe("probe-a", 1), program.probe("ref", 2, volts_at_full_scale=REFERENCE_V, attenuation=1.0, role="reference",
+                                                         uncertainty_percent=None)]
+    loads = [{"name": "open", "resistance_ohm": float("inf"), "plus": "probe-a"}]
+    tests = [{"id": "plain", "measure": "distortion", "loads": ["open"], "reference": "ref"}]
+    with program.Workshop(program.job_text(tests), program.bench_text(inputs=exact, loads=loads)) as shop:
+        outcome = shop.run({"plain": steady(shop, "plain", (15.0,), reference_share=0.5)})
+        report.check(outcome.status == 0 and outcome.value("plain", "power_w", "open") is None, "no load: accepted, and no watts", outcome.err.strip()[:300])
+        report.relative("no load: voltage_v", outcome.value("plain", "voltage_v", "open"), 0.1 * 15.0 * program.OUTPUT_V / np.sqrt(2), 0.1)
+        report.check("load_ohm.open" not in outcome.findings("plain")["conditions"], "no load: no ohms among the conditions")
+        report.check('taken-as-exact: input "ref"' in outcome.warnings("plain"), "a reference that states no doubt is told of", outcome.warnings("plain")[:300])
+        sheet = (shop.folder / "tones" / "PLAY.txt").read_text()
+        report.check("no load" in sheet and "inf ohm" not in sheet, "no load: PLAY.txt", [line for line in sheet.splitlines() if "open" in line][0])
+
+
 def high_pass(f, corner):
     return (1j * f / corner) / (1 + 1j * f / corner)
 
@@ -167,6 +200,6 @@ def swept():
             report.absolute(f"{name}: channel_balance_20hz_20khz_db", quantities["channel_balance_20hz_20khz_db"]["value"], np.max(ratio(grid)), 0.012)
 
 
-for part in (sensitivity, refused, one_level, swept):
+for part in (sensitivity, refused, one_level, one_step, no_load, swept):
     report.guarded(part.__name__, part)
 report.finish()

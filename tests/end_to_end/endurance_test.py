@@ -198,6 +198,18 @@ def line_unit():
         report.check("power_w" not in found["curves"]["log"] and "mean_power_w" not in found["quantities"], "line unit: no watts")
 
 
+def inverted():
+    """An input with its leads swapped, and a recorder whose silence is exact zeros: the tone begins where it sounds."""
+    bench = program.bench_text(inputs=[program.probe("probe-a", 1, inverted=True)], sound={"sample_rate_hz": RATE})
+    with program.Workshop(program.job_text([test_of(minutes=1.0)]), bench) as shop:
+        t = np.arange(int(40 * RATE)) / RATE
+        samples = np.concatenate([np.zeros(int(7.3 * RATE)), 0.25 * np.sin(2 * np.pi * F * t), np.zeros(30 * RATE)])
+        outcome = shop.run({"held": (samples, RATE, "pcm24")})
+        report.check(outcome.status == 0, "inverted input: accepted", outcome.err.strip()[:200])
+        report.absolute("inverted input: start_s", outcome.findings("held")["conditions"]["start_s"], 7.3, 0.3)
+        report.absolute("inverted input: run_minutes", outcome.value("held", "run_minutes"), 40 / 60, 0.5 / 60)
+
+
 def eight_hours():
     rate, gap_s, ppm, hours, fall_db = 44100, 0.04, 150.0, 8.0, 0.6
     turn = loop_of(gap_s, ppm, rate)
@@ -237,6 +249,6 @@ def eight_hours():
         print(f"  {len(minutes)} rows, {memory_mb:.0f} MB", flush=True)
 
 
-for part in (run, looped, noise, supply, line_unit, *([eight_hours] if "--long" in sys.argv else [])):
+for part in (run, looped, noise, supply, line_unit, inverted, *([eight_hours] if "--long" in sys.argv else [])):
     report.guarded(part.__name__, part)
 report.finish()

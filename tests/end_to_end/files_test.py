@@ -4,13 +4,17 @@ Each case is one edit of a sound pair of files. The line that must be named is t
 the edit (the mark is taken out before the file is written).
 """
 
+import json
 import re
 import sys
 import tempfile
+import tomllib
 from pathlib import Path
 
+import numpy as np
+
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from outside import program  # noqa: E402
+from outside import program, sound_files  # noqa: E402
 from outside.report import Report  # noqa: E402
 
 BENCH = """[sound]
@@ -161,6 +165,23 @@ CASES = [
 ]
 
 
+def calibrated(report, folder):
+    """A name may hold any sign: it comes back whole in JSON and in the bench file. A mend names the option that is there."""
+    bench = folder / "calibrated.toml"
+    bench.write_text(BENCH.replace('"probe-a"', '"probe \\"a\\""').replace("bench-meter", 'the \\"good\\" one'))
+    recording = folder / "tone.wav"
+    sound_files.write_wav(recording, 48000, 0.3 * np.sin(2 * np.pi * 83 * np.arange(3 * 48000) / 48000), "pcm24")
+    typed = ("calibrate", "input", "--bench", bench, "--recording", recording, "--meter-volts", 5.0)
+    done = program.assay(*typed, "--input", 'probe "a"', "--meter", 'the "good" one', "--json")
+    answer = json.loads(done.out)
+    # 5 V RMS at the tip of a divider of 12 to 1 stand for a peak of 0.3.
+    report.relative("a quoted name: volts_at_full_scale", answer["volts_at_full_scale"], 5.0 * np.sqrt(2) / 0.3 / 12.0, 0.001)
+    report.check(answer["input"] == 'probe "a"' and tomllib.loads(bench.read_text())["input"][0]["meter"] == 'the "good" one', "a quoted name: whole in both", done.out)
+    for more, word in (((), "--input"), (("--input", "probe-x"), "--input"), (("--input", 'probe "a"', "--meter", "none"), "[[meter]]")):
+        done = program.assay(*typed, *more)
+        report.check(done.status == 2 and word in done.err and len(done.error_lines) == 1, f"calibrate input {' '.join(more)}: the mend", done.err.strip()[:200])
+
+
 def main():
     report = Report("Bad bench and job files")
     with tempfile.TemporaryDirectory(prefix="assay-test-") as folder:
@@ -218,6 +239,7 @@ def main():
                                  (("calibrate", "input", "--lowd"), ("assay calibrate input --help",)), ((), ("a command is needed",))):
             line = program.assay(*arguments).err
             report.check(all(word in line for word in words), f"a mistyped line says where to read on: {' '.join(arguments) or 'nothing typed'}", line.strip())
+        calibrated(report, folder)
         # Numbers are written in any of TOML's ways; Windows line ends and a byte order mark come from other editors.
         for what, edit in [("whole numbers for broken ones", lambda t: t.replace("12.0", "12")), ("underscores and exponents", lambda t: t.replace("96000", "96_000").replace("12.0", "1.2e1")),
                            ("Windows line ends", lambda t: t.replace("\n", "\r\n")), ("a byte order mark", lambda t: "\ufeff" + t)]:

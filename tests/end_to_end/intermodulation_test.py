@@ -7,13 +7,14 @@ For the pair 4:1 of combined peak Ap and k = a3 Ap^2 = -0.04 that is 3.998334 % 
 a2 Ap = 0.01 1.6 % over the high tone's factor of second order. Tolerance: 0.3 % of the value.
 """
 
+import json
 import sys
 from pathlib import Path
 
 import numpy as np
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from outside import bench, laws, program  # noqa: E402
+from outside import bench, laws, program, sound_files  # noqa: E402
 from outside.report import Report  # noqa: E402
 
 RATE = 96000
@@ -60,6 +61,33 @@ def tables():
     one({}, 0.5, 0.002, 0.003, "difference-frequency", rate=48000, ppm=-90.0)
 
 
+def recordings(shop, **samples):
+    folder = shop.folder / "again"
+    folder.mkdir(exist_ok=True)
+    for test, of in samples.items():
+        sound_files.write_wav(folder / f"{test}.wav", RATE, of, "pcm24")
+    return folder
+
+
+def checked_elsewhere():
+    """A session holds copies of what its bench names outside of its folder: `check` goes by those, wherever the session lies."""
+    card = {"schema": "assay-response-1", "input": "probe-a", "rate_hz": RATE, "date": "2026-05-04", "frequency_hz": [10, 1000, 40000],
+            "magnitude_db": [0, 0, 0], "phase_deg": [0, 0, 0]}
+    inputs = [program.probe("probe-a", 1, response="../cards/flat.json")]
+    with program.Workshop(program.job_text([{"id": "two", "measure": "intermodulation", "loads": ["load-a"], "drive_dbfs": LEVEL_DBFS}])) as shop:
+        (shop.folder / "cards").mkdir()
+        (shop.folder / "cards/flat.json").write_text(json.dumps(card))
+        (shop.folder / "bench").mkdir()
+        shop.bench = shop.folder / "bench/bench.toml"
+        shop.bench.write_text(program.bench_text(inputs=inputs))
+        tone, rate = shop.tone("two")
+        samples = bench.Recorder().record(bench.amplify(tone, rate, laws.polynomial(0.01 / PEAK_V, -0.04 / PEAK_V**2), IDEAL_V), program.PROBE_V)
+        outcome = shop.run({"two": samples}, keep_session=shop.folder / "deeper/down/session")
+        report.check(outcome.status == 0, "a card's response beside the bench: accepted", outcome.err.strip()[:200])
+        again = program.assay("check", outcome.folder, "--recordings", recordings(shop, two=samples))
+        report.check(again.status == 0 and "same unit, unchanged" in again.out, "check: the session's own copies are read", again.err.strip()[:300] + again.out[-200:])
+
+
 def clean():
     with program.Workshop(program.job_text([{"id": "two", "measure": "intermodulation", "loads": ["load-a"]}])) as shop:
         tone, rate = shop.tone("two")
@@ -67,6 +95,9 @@ def clean():
         outcome = shop.run({"two": bench.Recorder(noise_dbfs=-90.0).record(output, program.PROBE_V)})
         report.check(outcome.status == 0 and outcome.value("two", "modulation_distortion_percent") is None and "below-noise" in outcome.warnings("two"),
                      "a straight unit in noise: no number", str(outcome.findings("two", "load-a")["quantities"])[:200])
+        nothing = program.assay("check", outcome.folder, "--recordings", recordings(shop, two=bench.Recorder(noise_dbfs=-90.0).record(output, program.PROBE_V)))
+        report.check(nothing.status == 2 and "no number that could be compared" in nothing.err and "unchanged" not in nothing.out,
+                     "check: no figures, no verdict", f"exit {nothing.status} {nothing.err.strip()[:200]} {nothing.out[-200:]}")
         samples = bench.Recorder().record(output, program.PROBE_V)
         refused = shop.run({"two": bench.lost(samples, int(3.4 * RATE), 300)})
         report.check(refused.status == 3 and "dropout" in refused.err, "300 samples lost: exit 3", refused.err.strip()[:200])
@@ -79,6 +110,6 @@ def clean():
             report.check(done.status == 2 and word in done.err and len(done.error_lines) == 1, f"{fields}: refused", done.err.strip()[:200])
 
 
-for part in (tables, clean):
+for part in (tables, checked_elsewhere, clean):
     report.guarded(part.__name__, part)
 report.finish()

@@ -130,7 +130,7 @@ def hostile():
         good = units(white(1e-3, 14, 5))
         loud = np.array(good)
         loud[5 * RATE:5 * RATE + 50] = 1.0
-        for name, samples, word in (("nothing but zeros", np.zeros(12 * RATE), "zeros"), ("six seconds", good[:6 * RATE], "cut short"),
+        for name, samples, word in (("nothing but zeros", np.zeros(12 * RATE), "zeros"), ("one value all the time", np.full(12 * RATE, 3 / 2**15), "stands still"), ("six seconds", good[:6 * RATE], "cut short"),
                                     ("a full-scale knock", loud, "overload"), ("gated", np.where(np.arange(len(good)) % RATE < RATE // 2, good, 0), "zeros")):
             outcome = shop.run({"hiss": samples})
             report.check(outcome.status == 3 and word in outcome.err and len(outcome.error_lines) == 1, f"{name}: refused",

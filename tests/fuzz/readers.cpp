@@ -167,9 +167,7 @@ void read_signature(std::string_view bytes) {
 }
 
 void read_answers(std::string_view bytes) {
-    cli::Manner quiet;
-    quiet.quiet = true;
-    auto questions = cli::Questions::open(file_of(bytes, "answers.toml"), quiet);
+    auto questions = cli::Questions::open(file_of(bytes, "answers.toml"));
     if (!taken(questions)) return;
     taken(questions->number({"volts", "volts", ""}, 0.0, 1e4));
     taken(questions->yes({"proceed", "proceed", ""}));

@@ -49,9 +49,8 @@ RC_GTEST_PROP(BenchEdit, WhatIsWrittenIsReadAndAllElseStays, ()) {
     put(text);
     const int which = *rc::gen::inRange(0, inputs);
     const double volts = std::pow(10.0, *rc::gen::inRange(-100000, 100001) / 1e5) * 1.7;
-    const std::vector<std::pair<std::string, std::string>> values{
-        {"volts_at_full_scale", fmt::format("{}", volts)}, {"calibrated_at_hz", "83"}};
-    const auto once = edit_input(path, fmt::format("p{}", which), values);
+    const BenchEdits values{{"volts_at_full_scale", fmt::format("{}", volts)}, {"calibrated_at_hz", "83"}};
+    const auto once = edit_bench(path, "input", fmt::format("p{}", which), values);
     RC_ASSERT(once.has_value());
     const auto bench = parse_bench(*once, "bench.toml");
     RC_ASSERT(bench.has_value());
@@ -75,9 +74,9 @@ RC_GTEST_PROP(BenchEdit, WhatIsWrittenIsReadAndAllElseStays, ()) {
     }
     RC_ASSERT(missing == 1U);
     // What was said behind the value is said behind the new one.
-    RC_ASSERT(once->find(fmt::format("{} # by meter {}\n", values[0].second, which)) != std::string::npos);
+    RC_ASSERT(once->find(fmt::format("{} # by meter {}\n", *values[0].second, which)) != std::string::npos);
     put(*once);
-    const auto twice = edit_input(path, fmt::format("p{}", which), values);
+    const auto twice = edit_bench(path, "input", fmt::format("p{}", which), values);
     std::filesystem::remove(path);
     RC_ASSERT(twice.has_value());
     RC_ASSERT(*twice == *once);

@@ -1,0 +1,50 @@
+// What a calibration changes in the bench file: the part by its name, the meter whose doubt a scale bears,
+// and the text, which must still read well.
+#pragma once
+
+#include <filesystem>
+#include <string>
+#include <vector>
+
+#include "capture/bench.h"
+#include "capture/fault.h"
+#include "cli/files/bench_edit.h"
+
+namespace assay::cli {
+
+/// The one of that name, or the only one where none is named. Fault: neither; `mend` tells how to name one.
+template <class Part>
+capture::Result<std::size_t> find_part(const std::vector<Part>& parts, const std::string& name,
+                                       const std::string& kind, const std::string& mend) {
+    for (std::size_t k = 0; k < parts.size(); ++k) {
+        if (parts[k].name == name || (name.empty() && parts.size() == 1)) return k;
+    }
+    return capture::fail(capture::FaultKind::bad_arguments,
+                         name.empty() ? "the bench has not just one " + kind
+                                      : "the bench has no " + kind + " \"" + name + "\"",
+                         mend);
+}
+
+std::string today();  // 2026-01-31
+/// A text in quotes as JSON has it.
+std::string json_text(const std::string& text);
+
+/// The bench file's text with the edits, which must still read well; then the same, written.
+[[nodiscard]] capture::Result<std::string> edited_bench(const std::filesystem::path& bench,
+                                                        const std::string& kind, const std::string& name,
+                                                        const BenchEdits& edits);
+[[nodiscard]] capture::Result<void> write_bench_edits(const std::filesystem::path& bench,
+                                                      const std::string& kind, const std::string& name,
+                                                      const BenchEdits& edits);
+
+/// Fault: the bench has no meter of that name, or it is not good at that frequency.
+[[nodiscard]] capture::Result<void> check_meter(const capture::Bench& bench, const std::string& name,
+                                                double frequency_hz);
+
+/// The doubt of a scale that was found with a meter: the named meter's, in the place of one that was stated
+/// before. Nothing where none is named.
+void add_meter(const std::string& meter, BenchEdits& edits);
+
+std::vector<std::size_t> all_outputs(const capture::Bench& bench);
+
+}  // namespace assay::cli
