@@ -213,12 +213,26 @@ void add_recording_conditions(const Setup& setup, const Take& take, TestResult& 
     result.conditions.emplace_back("recorded_format", take.recording.format);
 }
 
+void note_clock(double clock_ppm, TestResult& result) {
+    result.conditions.emplace_back("clock_ppm", clock_ppm);
+    // Samples that are left out or put in at a steady pace look like a clock to every mark.
+    constexpr double clocks_differ_ppm = 500.0;
+    if (std::abs(clock_ppm) > clocks_differ_ppm)
+        result.whole.warn(
+            "clock-far",
+            fmt::format("the recorder counts {:.0f} ppm {} samples than were played: more than two "
+                        "clocks differ, so samples may be {} one by one, which reads as distortion",
+                        std::abs(clock_ppm), clock_ppm > 0.0 ? "more" : "fewer",
+                        clock_ppm > 0.0 ? "put in" : "left out"),
+            "name the sound card itself, or use another player or recorder, and compare");
+}
+
 void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,
                          TestResult& result) {
     result.conditions.emplace_back("channels_driven", static_cast<double>(setup.test->loads.size()));
     add_recording_conditions(setup, take, result);
     result.conditions.emplace_back("start_s", start_s);
-    result.conditions.emplace_back("clock_ppm", clock_ppm);
+    note_clock(clock_ppm, result);
     result.conditions.emplace_back("tone_rate_hz", take.tone.rate_hz);
 }
 

@@ -75,6 +75,9 @@ std::vector<int> channels_of(const Setup& setup);
 /// Warns of each scale and resistance that the test's numbers rest on and that states no uncertainty.
 void warn_of_exact_scales(const Setup& setup, Findings& whole);
 
+/// The condition clock_ppm, and a warning where two clocks cannot be that far apart.
+void note_clock(double clock_ppm, TestResult& result);
+
 /// Conditions of any test that played one tone: loads, readings, start_s, clock_ppm, the recording's rate and
 /// format. Warns of scales that are taken as exact.
 void add_take_conditions(const Setup& setup, const Take& take, double start_s, double clock_ppm,

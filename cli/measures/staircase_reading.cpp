@@ -156,7 +156,7 @@ void add_conditions(const Setup& setup, const Take& take, const StaircaseReading
     add_readings(*setup.test, result);
     warn_of_exact_scales(setup, result.whole);
     add("start_s", reading.placement.start_s);
-    add("clock_ppm", reading.clock_ppm);
+    note_clock(reading.clock_ppm, result);
     add("recorded_rate_hz", take.recording.rate_hz);
     add("recorded_format", take.recording.format);
     add("tone_rate_hz", take.tone.rate_hz);

@@ -176,6 +176,10 @@ def untrusted_recordings(on):
     refused("cut inside the last step", run(on, clean[:int((1.0 + middle) * RATE)]), ("short", "ends", "cut"))
     refused("start cut off", run(on, clean[int((1.0 + 0.4 * on.tone_s) * RATE):]), ("start", "not found", "cut", "another", "begin"))
     refused("backwards", run(on, clean[::-1]), ("backward", "reversed"))
+    # One sample in a thousand is left out, one by one: to every mark it is a clock of -1000 ppm.
+    outcome = run(on, np.delete(clean, np.arange(500, length, 1000)))
+    report.check(outcome.status == 3 or "clock-far" in outcome.warnings(TEST), "one sample in 1000 left out: told", outcome.warnings(TEST)[:300] + outcome.err.strip()[:200])
+    report.check("clock-far" not in run(on, on.record(ppm=480.0)).warnings(TEST), "a clock of 480 ppm: silent")
     third = len(clean) // 3
     refused("begun three times, never to the end", run(on, np.concatenate([clean[:2 * third], clean[:2 * third], clean[:third]])), ("begins 3 times",))
     # A player whose speed is set wrong, or a converter of rates between: no two clocks are so far apart.

@@ -1,7 +1,18 @@
-// The callback's two sides allocate nothing: every operator new of this program is counted.
+// What is asked of the callback's two sides. They allocate nothing: every operator new of this program is
+// counted. They call nothing of the system: the kernel itself ends a process that does (seccomp(2)).
 #include <gtest/gtest.h>
+#include <linux/filter.h>
+#include <linux/seccomp.h>
+#include <sys/prctl.h>
+#include <sys/syscall.h>
+#include <sys/wait.h>
+#include <unistd.h>
 
+#include <array>
+#include <csignal>
+#include <cstddef>
 #include <cstdlib>
+#include <functional>
 #include <new>
 #include <vector>
 
@@ -56,6 +67,46 @@ TEST(Callback, AllocatesNothing) {
     }
     EXPECT_EQ(allocations, start);
     EXPECT_GT(record.lost(), 0);  // a full ring does not make it allocate either
+}
+
+/// How a child ends that may do nothing but end from here on; its wait status.
+int ended_where_only_exit_is_allowed(const std::function<void()>& work) {
+    const pid_t child = ::fork();
+    if (child == 0) {
+        std::array<sock_filter, 4> steps{{
+            BPF_STMT(BPF_LD | BPF_W | BPF_ABS, offsetof(seccomp_data, nr)),
+            BPF_JUMP(BPF_JMP | BPF_JEQ | BPF_K, SYS_exit, 0, 1),
+            BPF_STMT(BPF_RET | BPF_K, SECCOMP_RET_ALLOW),
+            BPF_STMT(BPF_RET | BPF_K, SECCOMP_RET_KILL_PROCESS),
+        }};
+        const sock_fprog filter{static_cast<unsigned short>(steps.size()), steps.data()};
+        if (::prctl(PR_SET_NO_NEW_PRIVS, 1, 0, 0, 0) != 0 ||
+            ::prctl(PR_SET_SECCOMP, SECCOMP_MODE_FILTER, &filter) != 0)
+            ::syscall(SYS_exit, 2);
+        work();
+        ::syscall(SYS_exit, 0);
+    }
+    int status = -1;
+    ::waitpid(child, &status, 0);
+    return status;
+}
+
+TEST(Callback, CallsNothingOfTheSystem) {
+    constexpr std::size_t frames = 64;
+    PlaySideOfStream play(8, 8, 10000, 100);
+    RecordSideOfStream record(8, 8, 10000, 1024);
+    std::vector<float> block(8 * frames, 0.25F);
+    for (int k = 0; k < 100; ++k) ASSERT_TRUE(play.ring().write(block));
+    const int caught = ended_where_only_exit_is_allowed([] { ::syscall(SYS_getpid); });
+    ASSERT_TRUE(WIFSIGNALED(caught) && WTERMSIG(caught) == SIGSYS) << caught;  // the kernel looks
+    const int quiet = ended_where_only_exit_is_allowed([&] {
+        for (int k = 0; k < 200; ++k) {
+            if (k == 60) play.fade_out();
+            play.fill(block.data(), frames);
+            record.take(block.data(), frames, 0.01 * k);
+        }
+    });
+    EXPECT_TRUE(WIFEXITED(quiet) && WEXITSTATUS(quiet) == 0) << quiet;
 }
 
 }  // namespace
