@@ -9,6 +9,7 @@ namespace assay::cli {
 Setup setup_for(const JobOnBench& all, const Test& test) {
     Setup setup{all.bench, &test, all.bench->sample_rate_hz};
     setup.folder = all.folder;
+    setup.read = all.read;
     setup.date = all.created.substr(0, std::min(all.created.find('T'), all.created.size()));
     setup.named = [all](const std::string& id) -> std::optional<NamedTest> {
         const auto other = std::find_if(all.job->tests.begin(), all.job->tests.end(),

@@ -2,9 +2,11 @@
 #pragma once
 
 #include <filesystem>
+#include <memory>
 #include <vector>
 
 #include "cli/files/session.h"
+#include "cli/measures/jig_take.h"
 #include "cli/measures/job.h"
 #include "cli/measures/measure.h"
 
@@ -17,6 +19,7 @@ struct JobOnBench {
     std::filesystem::path folder{};  // the session's, where the files that the job names are kept
     const std::vector<TestRecord>* records = nullptr;
     std::string created{};  // when the session was made, ISO 8601
+    std::shared_ptr<ReadTakes> read = std::make_shared<ReadTakes>();
 };
 
 Setup setup_for(const JobOnBench& all, const Test& test);

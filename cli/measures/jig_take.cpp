@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <filesystem>
 #include <set>
 
 #include "analysis/signal/alignment.h"
@@ -235,10 +236,24 @@ class Reader {
     double ratio_ = 1.0;
 };
 
+/// Empty for a recording that is no file.
+std::string key_of(const Setup& setup, const Take& take) {
+    std::error_code error;
+    const auto written = std::filesystem::last_write_time(take.recording.path, error);
+    if (error) return {};
+    return fmt::format("{}\n{}\n{}\n{}", setup.test->id, take.recording.path.string(), take.recording.frames,
+                       written.time_since_epoch().count());
+}
+
 }  // namespace
 
 Result<JigTake> read_jig_take(const Setup& setup, const Take& take) {
-    return Reader(setup, take).read();
+    const std::string key = setup.read ? key_of(setup, take) : std::string();
+    if (key.empty()) return Reader(setup, take).read();
+    if (const auto known = setup.read->jig.find(key); known != setup.read->jig.end()) return known->second;
+    auto read = Reader(setup, take).read();
+    if (read) setup.read->jig.emplace(key, *read);
+    return read;
 }
 
 void add_jig_conditions(const Setup& setup, const Take& take, const JigTake& reading, TestResult& result) {

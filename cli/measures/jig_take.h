@@ -2,6 +2,7 @@
 // both levels, and what speaks against trusting it.
 #pragma once
 
+#include <map>
 #include <optional>
 #include <string>
 
@@ -19,6 +20,11 @@ struct JigTake {
     std::string half_trouble{};                    // why
     double generator_peak_dbfs = -200.0;           // sample peaks within the full step
     double driver_peak_dbfs = -200.0;
+};
+
+/// A driver's takes serve their own test and driver-parameters. By path, length and time of the file.
+struct ReadTakes {
+    std::map<std::string, JigTake> jig{};
 };
 
 /// Faults are what makes the recording worthless: no signal, another signal, cut short, backwards, overload,

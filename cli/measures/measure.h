@@ -4,6 +4,7 @@
 
 #include <filesystem>
 #include <functional>
+#include <memory>
 #include <optional>
 #include <span>
 #include <string>
@@ -60,6 +61,8 @@ struct NamedTest {
     std::span<const Take> takes{};
 };
 
+struct ReadTakes;  // jig_take.h
+
 /// What a measure knows when it plans or evaluates: the job's test on this bench.
 struct Setup {
     const capture::Bench* bench = nullptr;
@@ -72,6 +75,9 @@ struct Setup {
     /// A bench where a tone's answer is known before the next one is played, so that a measure may go on from
     /// what it has heard. False for tones that are written to files, and for recordings made elsewhere.
     bool live = false;
+    /// Recordings that another test of the same job and bench has read already; null: each is read anew.
+    /// Numbers are the same either way.
+    std::shared_ptr<ReadTakes> read{};
     std::string date{};  // of the session, "2026-11-26"; empty where there is none
 };
 
