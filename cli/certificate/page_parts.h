@@ -26,6 +26,8 @@ std::string common_method(const std::string& measure);
 std::string without_full_stop(const std::string& text);
 /// The text made visible: "run it again" becomes "Run it again."; a command in backticks gets quotes.
 std::string as_sentence(const std::string& text);
+/// Commands between a terminal's marks, which look like specks on paper, in quotation marks.
+std::string quoted_commands(std::string shown);
 
 /// All doubts of a scale or a resistor in one, standard: "1.2 %"; empty where none is stated.
 std::string doubt_text(const std::vector<capture::RelativeDoubt>& doubts);

@@ -251,7 +251,7 @@ PageData limits_rows(const Session& session) {
             PageData row;
             const std::string where = load.empty() ? std::string{} : ", " + visible_text(load, 60);
             row.set("words", visible_text(record.id, 80) + where + ": " + words);
-            row.set("text", first_capital(why));
+            row.set("text", quoted_commands(first_capital(why)));
             rows << row;
         }
     };

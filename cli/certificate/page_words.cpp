@@ -40,9 +40,7 @@ std::string without_full_stop(const std::string& text) {
     return shown;
 }
 
-std::string as_sentence(const std::string& text) {
-    std::string shown = first_capital(without_full_stop(text));
-    // A command in a terminal's marks; on paper they would look like specks.
+std::string quoted_commands(std::string shown) {
     constexpr std::string_view command = "`assay ";
     for (std::size_t at = shown.find(command); at != std::string::npos; at = shown.find(command, at)) {
         const std::size_t end = shown.find('`', at + command.size());
@@ -50,6 +48,11 @@ std::string as_sentence(const std::string& text) {
         shown.replace(end, 1, "”");
         shown.replace(at, 1, "“");
     }
+    return shown;
+}
+
+std::string as_sentence(const std::string& text) {
+    const std::string shown = quoted_commands(first_capital(without_full_stop(text)));
     if (shown.empty() || shown.back() == '?' || shown.back() == '!') return shown;
     return shown + '.';
 }
