@@ -36,14 +36,19 @@ void add_block(Blocks& blocks, std::complex<double> sum) {
     blocks.phases.push_back(phase);
 }
 
-/// A gap lasts a few blocks; behind a gain that was changed every block has another amplitude.
+/// A gap lasts a few blocks; behind a gain that was changed every block has another amplitude. The two
+/// stretches meet where neighbours differ most.
 bool level_jumps(const std::vector<double>& amplitudes, double typical) {
-    constexpr std::size_t ends = 3;
-    if (amplitudes.size() < 2 * ends) return false;
-    const double first = median({amplitudes.begin(), amplitudes.begin() + ends});
-    const double last = median({amplitudes.end() - ends, amplitudes.end()});
-    return std::abs(last - first) > amplitude_dip * typical &&
-           std::min(first, last) > amplitude_dip * typical;
+    std::size_t last = 0;  // before the jump
+    for (std::size_t b = 0; b + 1 < amplitudes.size(); ++b) {
+        if (std::abs(amplitudes[b + 1] - amplitudes[b]) > std::abs(amplitudes[last + 1] - amplitudes[last]))
+            last = b;
+    }
+    const auto border = amplitudes.begin() + static_cast<std::ptrdiff_t>(last) + 1;
+    const double before = median({amplitudes.begin(), border});
+    const double after = median({border, amplitudes.end()});
+    return std::abs(after - before) > amplitude_dip * typical &&
+           std::min(before, after) > amplitude_dip * typical;
 }
 
 Disturbance judge(const Blocks& blocks) {

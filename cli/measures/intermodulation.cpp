@@ -190,6 +190,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         std::vector<analysis::IntermodulationReading> readings;
+        // A level that jumps is told as that of a repeat that has moved, where the later ones have.
+        std::string lost;
+        std::string jumped;
         for (std::size_t step = 0; step < placed->steps.size(); ++step) {
             const double length_s = static_cast<double>(placed->steps[step].frames) / take.tone.rate_hz;
             const double from_s = placed->at_s(step, settling_s);
@@ -204,9 +207,8 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             const double apart_hz = (modulation ? pair.low_hz : pair.high_hz - pair.low_hz) / ratio;
             for (const double tone_hz : {pair.low_hz / ratio, pair.high_hz / ratio}) {
                 const auto jump = analysis::disturbance_of_line(volts, placed->rate_hz, tone_hz, apart_hz);
-                if (!jump.found) continue;
-                result.fault = fault_of(take, load, {.words = uneven_words(jump, from_s)});
-                return result;
+                std::string& words = jump.level ? jumped : lost;
+                if (jump.found && words.empty()) words = uneven_words(jump, from_s);
             }
             readings.push_back(analysis::read_pair(volts, placed->rate_hz, pair.low_hz / ratio,
                                                    pair.high_hz / ratio, method_of(setup),
@@ -222,8 +224,12 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         volts.reserve(readings.size());
         for (const analysis::IntermodulationReading& reading : readings)
             volts.push_back(std::hypot(reading.low_v, reading.high_v));
-        if (const std::string moved = level_moved(volts); !moved.empty()) {
-            result.fault = fault_of(take, load, {.words = moved});
+        const std::string moved = level_moved(volts);
+        if (const std::string& words = !lost.empty()    ? lost
+                                       : !moved.empty() ? moved
+                                                        : jumped;
+            !words.empty()) {
+            result.fault = fault_of(take, load, {.words = words});
             return result;
         }
         Findings findings = findings_of(setup, load, readings);

@@ -67,9 +67,13 @@ TEST(Disturbance, AGainThatJumpsIsTheLevelAndAGapIsNot) {
         for (std::size_t n = 0; n < volts.size(); ++n)
             volts[n] = gain(n) * std::sin(2.0 * std::numbers::pi * 997.0 * static_cast<double>(n) / rate_hz);
     };
-    fill([](std::size_t n) { return n < 20000 ? 1.0 : 0.75; });
-    auto jump = disturbance_within(volts, rate_hz, 997.0);
-    EXPECT_TRUE(jump.found && jump.level);
+    auto jump = Disturbance{};
+    for (const std::size_t at : {600UL, 20000UL, 47300UL}) {  // near an end of the record, too
+        SCOPED_TRACE(at);
+        fill([at](std::size_t n) { return n < at ? 1.0 : 0.75; });
+        jump = disturbance_within(volts, rate_hz, 997.0);
+        EXPECT_TRUE(jump.found && jump.level);
+    }
     fill([](std::size_t n) { return n < 20000 || n > 20400 ? 1.0 : 0.0; });
     jump = disturbance_within(volts, rate_hz, 997.0);
     EXPECT_TRUE(jump.found && !jump.level);
