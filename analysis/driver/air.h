@@ -6,7 +6,8 @@
 // at 0.04 % carbon dioxide.
 //
 // Beyond that range, from -20 to 50 degC and 500 to 1100 hPa, the sound speed lies within 0.07 % of an ideal
-// mixture of dry air and vapour up to 50 % humidity and 30 degC, and up to 0.5 % below it in hot wet thin air.
+// mixture of dry air and vapour up to 50 % humidity and 30 degC, and up to 0.5 % below it in hot wet thin
+// air.
 #pragma once
 
 namespace assay::analysis {

@@ -16,9 +16,9 @@ struct PowerPoint {
 };
 
 /// Points rising in frequency, one of them at middle_hz. Between them the curve is a smooth one through the
-/// points (Fritsch & Carlson), in dB over the logarithm of the frequency; straight lines would put the limit up
-/// to a tenth too near to the middle. The doubt goes by the distance of the two. Nothing where the power stays
-/// above to the last point.
+/// points (Fritsch & Carlson), in dB over the logarithm of the frequency; straight lines would put the limit
+/// up to a tenth too near to the middle. The doubt goes by the distance of the two. Nothing where the power
+/// stays above to the last point.
 std::optional<analysis::Quantity> half_power_limit(const std::vector<PowerPoint>& points, double middle_hz,
                                                    bool lower, const std::string& source);
 
