@@ -46,11 +46,12 @@ std::optional<double> stretched_head(const BandSignal& band, const TonePlan& pla
     std::optional<double> ratio;
     double likeness = found;
     for (int k = -steps; k <= steps; ++k) {
+        if (k == 0) continue;  // looked for before
         const double stretch = 1.0 + k * step;
         const Waveform head{stretch * plan.head.duration_s,
                             [&plan, stretch](double seconds) { return plan.head.at(seconds / stretch); }};
         const Match match = best_match(band, head, -0.5 * head.duration_s, band.duration_s());
-        if (k == 0 || match.likeness <= likeness) continue;
+        if (match.likeness <= likeness) continue;
         likeness = match.likeness;
         ratio = stretch;
     }

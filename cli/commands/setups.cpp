@@ -26,9 +26,7 @@ Setup setup_for(const JobOnBench& all, const Test& test) {
 
 void set_fault(TestResult& result, const capture::Fault& fault) {
     result.fault = fault;
-    result.loads.clear();
-    result.whole.quantities.clear();
-    result.whole.curves.clear();
+    result.drop_numbers();
 }
 
 bool was_live(const TestRecord& record) {

@@ -20,16 +20,12 @@ namespace assay::cli {
 
 namespace {
 
-/// A test whose capture cannot be trusted has no numbers, not even of the loads that were read before the one
-/// where it showed: said here for all measures.
+/// A test whose capture cannot be trusted has no numbers: said here for all measures.
 Measure without_numbers_of_a_fault(Measure measure) {
     measure.evaluate = [evaluate = std::move(measure.evaluate)](const Setup& setup,
                                                                 std::span<const Take> takes) {
         TestResult result = evaluate(setup, takes);
-        if (!result.fault) return result;
-        result.loads.clear();
-        result.whole.quantities.clear();
-        result.whole.curves.clear();
+        if (result.fault) result.drop_numbers();
         return result;
     };
     return measure;
