@@ -4,6 +4,7 @@
 #include <array>
 #include <cmath>
 #include <numbers>
+#include <utility>
 
 #include "analysis/signal/fft.h"
 
@@ -173,6 +174,44 @@ std::vector<Complex> sweep_spectrum(const SweepPlan& plan, double rate_hz, doubl
     return bins;
 }
 
+/// Where noise of one frequency is looked for, in seconds of the recording unless said.
+struct NoiseSearch {
+    double passed_s = 0.0;    // when the sweep passed that frequency
+    double earliest_s = 0.0;  // how long before the linear response the last harmonic's lies
+    double record_s = 0.0;
+    double length_s = 0.0;  // of the circular record that the impulse is: beyond record_s it holds zeros
+};
+
+/// Centres of windows, in seconds of the impulse, whose noise was really recorded. The impulse at one time
+/// holds a frequency as it came so long after the sweep passed it: about half of the times before the
+/// harmonics stand for the zeros that fill the record up, in which there is no noise to be found.
+std::vector<double> recorded_noise_s(const NoiseSearch& search, const Window& window) {
+    constexpr double decay_s = 1.5;  // of the linear response, which comes round from the other end
+    const double latest = search.passed_s - search.earliest_s - window.after_s;
+    const double first = search.passed_s - search.length_s + decay_s + window.before_s;
+    // The record itself, and the same one turn earlier: from, to of a window's centre.
+    const std::array<std::pair<double, double>, 2> pieces{
+        {{std::max(first, window.before_s), std::min(latest, search.record_s - window.after_s)},
+         {std::max(first, window.before_s - search.length_s),
+          std::min(latest, search.record_s - search.length_s - window.after_s)}}};
+    double heard_s = 0.0;
+    for (const auto& [from, to] : pieces) heard_s += std::max(to - from, 0.0);
+    std::vector<double> centres;
+    const double each_s = window.before_s + window.after_s;
+    for (int k = 0; k < noise_windows && (k + 1) * each_s < heard_s + each_s; ++k) {
+        double left_s = k * heard_s / noise_windows;
+        for (const auto& [from, to] : pieces) {
+            const double here_s = std::max(to - from, 0.0);
+            if (left_s < here_s) {
+                centres.push_back(to - left_s - search.passed_s);
+                break;
+            }
+            left_s -= here_s;
+        }
+    }
+    return centres;
+}
+
 }  // namespace
 
 Complex SweepResponse::at(double output_hz, int order) const {
@@ -214,31 +253,35 @@ SweepResponse respond(std::span<const double> record, double rate_hz, double sta
     response.impulse = real_signal(bins, length);
     for (double& sample : response.impulse) sample /= static_cast<double>(length);
 
-    // Earlier than all harmonics there is nothing but noise.
-    const double before_s = plan.growth_s * std::log(static_cast<double>(highest_order_in_time)) + 0.5;
-    const double free_s = static_cast<double>(length) / rate_hz - before_s - 1.5;
+    // Earlier than all harmonics there is nothing but noise, of any frequency from when the sweep passed it.
+    const double earliest_s = plan.growth_s * std::log(static_cast<double>(highest_order_in_time)) + 0.5;
+    const double length_s = static_cast<double>(length) / rate_hz;
+    const double record_s = static_cast<double>(record.size()) / rate_hz;
+    std::vector<double> powers;
     for (const double frequency_hz :
          log_frequencies(plan.start_hz, std::min(plan.stop_hz, response.to_hz), noise_points_per_octave)) {
         const Window window = window_for(frequency_hz, 1, plan.growth_s);
-        const double each_s = window.before_s + window.after_s;
+        const double passed_s = start_s + plan.growth_s * std::log(frequency_hz / plan.from_hz);
+        const std::vector<double> centres =
+            recorded_noise_s({passed_s, earliest_s, record_s, length_s}, window);
         double power = 0.0;
-        int taken = 0;
-        for (int k = 0; k < noise_windows && (k + 1) * each_s < free_s; ++k) {
-            const double centre_s = -before_s - window.after_s - k * free_s / noise_windows;
+        for (const double centre_s : centres)
             power += 0.5 * std::norm(transform_at(response, frequency_hz, centre_s, window));
-            ++taken;
-        }
         response.noise_hz.push_back(frequency_hz);
-        response.noise_density.push_back(taken > 0 ? power / taken / window.energy_s() : 0.0);
+        powers.push_back(centres.empty() ? -1.0
+                                         : power / static_cast<double>(centres.size()) / window.energy_s());
     }
     // Neighbours share their noise: the mean of seven points of four windows is good to a few per cent.
-    std::vector<double> smooth(response.noise_density.size());
+    std::vector<double> smooth(powers.size());
     for (std::size_t k = 0; k < smooth.size(); ++k) {
-        const std::size_t from = k < 3 ? 0 : k - 3;
-        const std::size_t to = std::min(k + 4, smooth.size());
         double sum = 0.0;
-        for (std::size_t j = from; j < to; ++j) sum += response.noise_density[j];
-        smooth[k] = std::sqrt(sum / static_cast<double>(to - from));
+        int count = 0;
+        for (std::size_t j = k < 3 ? 0 : k - 3; j < std::min(k + 4, powers.size()); ++j) {
+            if (powers[j] < 0.0) continue;
+            sum += powers[j];
+            ++count;
+        }
+        smooth[k] = count > 0 ? std::sqrt(sum / count) : 0.0;
     }
     response.noise_density = std::move(smooth);
     return response;
