@@ -108,4 +108,32 @@ std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span
     return outcome;
 }
 
+HeldSquare held_square(std::span<const HeldRow> rows, double end_minutes) {
+    const auto square_of = [&](std::size_t r) { return rows[r].total_v * rows[r].total_v; };
+    std::size_t last = 0;
+    while (last + 1 < rows.size() && rows[last + 1].minutes <= end_minutes) ++last;
+    if (last == 0 || !(end_minutes > rows.front().minutes)) return {square_of(0), 0.0, square_of(0)};
+    double sum = 0.0;
+    for (std::size_t r = 1; r <= last; ++r)
+        sum += 0.5 * (square_of(r) + square_of(r - 1)) * (rows[r].minutes - rows[r - 1].minutes);
+    // A row stands for its middle. What lies beyond it goes on as between its neighbours, half as fast to
+    // half as fast again, taken as rectangular (JCGM 100, 4.3.7); where rows were left out, no longer than
+    // one row goes.
+    const auto change_over = [&](std::size_t edge, std::size_t next, double beyond_minutes) {
+        const double apart = std::abs(rows[next].minutes - rows[edge].minutes);
+        return (square_of(edge) - square_of(next)) * std::min(beyond_minutes / apart, 1.0);
+    };
+    const double head = rows.front().minutes;
+    const double tail = end_minutes - rows[last].minutes;
+    const double head_change = change_over(0, 1, head);
+    const double tail_change = change_over(last, last - 1, tail);
+    sum += (square_of(0) + 0.5 * head_change) * head + (square_of(last) + 0.5 * tail_change) * tail;
+    HeldSquare found;
+    found.mean = sum / end_minutes;
+    found.doubt =
+        0.25 / std::numbers::sqrt3 * std::hypot(head_change * head, tail_change * tail) / end_minutes;
+    found.at_end = std::max(square_of(last) + tail_change, 0.0);
+    return found;
+}
+
 }  // namespace assay::analysis

@@ -37,6 +37,17 @@ struct HeldOutcome {
     std::size_t returns = 0;  // how often the output came back after a cut-out
 };
 
+/// Mean of the squared volts from the tone's start to the end of the run.
+struct HeldSquare {
+    double mean = 0.0;
+    double doubt =
+        0.0;  // standard uncertainty of the mean, from what lies before the first row and after the last
+    double at_end = 0.0;  // what the square was there
+};
+
+/// By straight lines between the rows, which go on to both ends. Rows rising in time, at least one.
+HeldSquare held_square(std::span<const HeldRow> rows, double end_minutes);
+
 /// First block from which the level stands still for two seconds; nothing where it never does.
 std::optional<std::size_t> steady_from(std::span<const double> block_levels, double least);
 

@@ -167,34 +167,27 @@ void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& 
     }
 }
 
-/// Mean square of the volts from the start to the end, by straight lines between rows.
-double mean_square(const std::vector<analysis::HeldRow>& rows, double end_minutes) {
-    double sum = 0.0;
-    double minutes = 0.0;
-    double square = rows.front().total_v * rows.front().total_v;
-    double at = 0.0;
-    for (const analysis::HeldRow& row : rows) {
-        if (row.minutes > end_minutes) break;
-        const double here = row.total_v * row.total_v;
-        sum += 0.5 * (here + square) * (row.minutes - at);
-        minutes += row.minutes - at;
-        at = row.minutes;
-        square = here;
-    }
-    return minutes > 0.0 ? sum / minutes : square;
-}
-
-void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& held, double end_minutes,
-               Findings& findings) {
+void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& held,
+               const analysis::HeldOutcome& outcome, const std::string& source, Findings& findings) {
     if (load.bare_input || std::isinf(load.resistance_ohm)) return;
     const double plus_share = load.minus ? 0.5 : 1.0;
     const double frequency_hz = frequency_of(setup);
-    const Quantity volts =
-        load_voltage(setup, load, std::sqrt(mean_square(held.rows, end_minutes)), plus_share, frequency_hz);
-    const Quantity power = power_at(load, volts, frequency_hz);
+    const analysis::HeldSquare square = analysis::held_square(held.rows, outcome.run_minutes);
+    const double volts = std::sqrt(square.mean);
+    Quantity power = power_at(load, load_voltage(setup, load, volts, plus_share, frequency_hz), frequency_hz);
+    add_doubt(power, source + "ends", power.value * square.doubt / square.mean);
+    const double hours = outcome.run_minutes / 60.0;
+    Quantity energy = analysis::combine(power.value * hours, "Wh", {{&power, hours}});
+    if (outcome.ended_by == HeldEnd::fall || outcome.ended_by == HeldEnd::cut_out) {
+        // Where the end is in doubt, so is what was given until then: an end later by some time adds the
+        // power at the end for so long, and draws the mean towards it.
+        const double run_doubt = outcome.resolution_minutes / std::numbers::sqrt3;
+        const double end_power_w = power.value * square.at_end / square.mean;
+        add_doubt(energy, source + "time", end_power_w * run_doubt / 60.0);
+        add_doubt(power, source + "time", (end_power_w - power.value) * run_doubt / outcome.run_minutes);
+    }
     findings.add("mean_power_w", power);
-    const double hours = end_minutes / 60.0;
-    findings.add("load_energy_wh", analysis::combine(power.value * hours, "Wh", {{&power, hours}}));
+    findings.add("load_energy_wh", energy);
 }
 
 /// Highest value over RMS as recorded; the middle row's, and how far the rows lie from it.
@@ -243,7 +236,7 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
     Quantity fall{outcome.fall_db, "dB", {}};  // the scale is the same at both ends, and cancels
     add_doubt(fall, source + "noise", outcome.fall_doubt_db);
     findings.add("output_fall_db", fall);
-    add_power(setup, load, held, outcome.run_minutes, findings);
+    add_power(setup, load, held, outcome, source, findings);
     if (is_noise(setup)) add_crest(source, held, findings);
     findings.curves.emplace_back("log", log_of(setup, load, held));
     warn_of_other_start(setup, load, frequency_of(setup), held, findings);
