@@ -194,7 +194,7 @@ class Take {
         const double rate = request_.tone->rate_hz;
         const double got = stream_.counts().recorded_rate_hz;
         if (static_cast<double>(watch_.frames()) < rate_known_after_s * rate || got <= 0.0) return {};
-        if (std::abs(got / rate - 1.0) <= rate_tolerance || stream_.counts().ran_at_rate) return {};
+        if (std::abs(got / rate - 1.0) <= rate_tolerance || !stream_.counts().runs_at_another_rate) return {};
         return distrust(
             fmt::format("the sound device gives {:.0f} frames a second by the clock on the wall, not {:.0f}",
                         got, rate),

@@ -95,7 +95,7 @@ class PortAudioStream final : public SoundStream {
             counts.recorded = record->recorded();
             counts.lost = record->lost();
             counts.recorded_rate_hz = record->rate_hz();
-            counts.ran_at_rate = record->ran_at(request_.rate_hz);
+            counts.runs_at_another_rate = record->runs_at_another(request_.rate_hz);
         }
         counts.input_overflows = sides_->input_overflows.load();
         counts.output_underflows = sides_->output_underflows.load();

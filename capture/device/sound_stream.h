@@ -39,7 +39,7 @@ struct StreamCounts {
     std::int64_t output_underflows = 0;  // the same
     std::int64_t lost = 0;               // frames that found the record ring full
     std::int64_t starved = 0;            // frames that found the play ring empty before the tone's end
-    bool ran_at_rate = false;            // half a second at least, by the clock on the wall
+    bool runs_at_another_rate = false;   // steadily, by the clock on the wall
     double recorded_rate_hz = 0.0;       // frames over the clock on the wall; 0 before a second has passed
 };
 

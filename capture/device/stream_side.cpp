@@ -9,6 +9,8 @@ namespace assay::capture {
 namespace {
 constexpr double stretch_s = 0.5;
 constexpr double same_rate = 0.02;  // the nearest pair of usual rates lies 8.8 % apart
+constexpr double agreeing = 0.01;   // a block that is called 5 ms late
+constexpr std::size_t fewest_stretches = 3;
 }  // namespace
 
 PlaySideOfStream::PlaySideOfStream(int program_channels, int device_channels, std::size_t ring_frames,
@@ -78,11 +80,21 @@ void RecordSideOfStream::take(const float* in, std::size_t frames, double now_s)
     recorded_.fetch_add(static_cast<std::int64_t>(frames));
 }
 
-bool RecordSideOfStream::ran_at(double rate_hz) const {
-    return std::any_of(stretch_rates_.begin(), stretch_rates_.end(),
-                       [rate_hz](const std::atomic<double>& rate) {
-                           return std::abs(rate.load() / rate_hz - 1.0) <= same_rate;
-                       });
+bool RecordSideOfStream::runs_at_another(double rate_hz) const {
+    std::array<double, stretches> rates{};
+    std::size_t count = 0;
+    for (const std::atomic<double>& rate : stretch_rates_) {
+        if (rate.load() > 0.0) rates[count++] = rate.load();
+    }
+    if (count < fewest_stretches) return false;
+    std::sort(rates.begin(), rates.begin() + static_cast<std::ptrdiff_t>(count));
+    if (std::any_of(rates.begin(), rates.begin() + static_cast<std::ptrdiff_t>(count),
+                    [rate_hz](double rate) { return std::abs(rate / rate_hz - 1.0) <= same_rate; }))
+        return false;
+    // From quarter to quarter, so that one stall says nothing against the others.
+    const double low = rates[count / 4];
+    const double high = rates[count - 1 - count / 4];
+    return high / low - 1.0 <= agreeing;
 }
 
 double RecordSideOfStream::rate_hz() const {

@@ -58,9 +58,9 @@ class RecordSideOfStream {
     std::int64_t lost() const { return lost_.load(); }
     /// Frames per second of the clock, from the start of the first block to that of the last.
     double rate_hz() const;
-    /// True once some half second ran at the rate that was asked: what a machine that stalls now and then can
-    /// still show, and a card at another rate never.
-    bool ran_at(double rate_hz) const;
+    /// True where half seconds by the clock agree with each other on a rate, and none ran at the one asked
+    /// for. A machine that is too busy to call in time gives one too low, and never the same one for long.
+    bool runs_at_another(double rate_hz) const;
 
   private:
     std::size_t program_channels_;

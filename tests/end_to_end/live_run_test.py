@@ -190,11 +190,13 @@ def readings(bench):
         verified = bench.run(ASSAY, "verify", folder.into)
         report.check(verified.returncode == 0, "verified", verified.stdout.strip()[-300:] + verified.stderr.strip()[-200:])
         checked = bench.run(ASSAY, "check", folder.into, "--answers", answers, "--json")
-        report.check(checked.returncode == 0 and json.loads(checked.stdout)["unchanged"], "checked live: unchanged", checked.stderr.strip()[-200:])
+        report.check(checked.returncode == 0 and json.loads(checked.stdout)["unchanged"], "checked live: unchanged",
+                     f"exit {checked.returncode}: {checked.stderr.strip()[-300:]}")
         bench.tell("rail 0.11")  # the tone's peak is 0.126
         checked = bench.run(ASSAY, "check", folder.into, "--answers", answers)
         bench.tell(f"rail {RAIL}")
-        report.check(checked.returncode == 0 and "MOVED" in checked.stdout, "checked live: a lower rail is seen", checked.stdout.strip()[-200:])
+        report.check(checked.returncode == 0 and "MOVED" in checked.stdout, "checked live: a lower rail is seen",
+                     f"exit {checked.returncode}: {checked.stdout.strip()[-200:]} {checked.stderr.strip()[-400:]}")
         kept = folder.into / "readings.toml"
         kept.write_text(kept.read_text().replace("11.97", "14.4"))
         report.check(bench.run(ASSAY, "verify", folder.into).returncode == 4, "a changed reading is found")
