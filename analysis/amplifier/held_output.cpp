@@ -18,6 +18,14 @@ constexpr std::size_t reference_blocks = 40;
 constexpr double gone = 0.25;  // of the level: 12 dB
 constexpr double gone_s = 1.0;
 constexpr double end_slack_s = 2.0;  // a player's clock and the block's length
+const double db_per_relative = 20.0 / std::numbers::ln10;
+
+/// Of the first rows the middle one.
+double reference_of(std::span<const HeldRow> rows) {
+    std::vector<double> first;
+    for (std::size_t r = 0; r < std::min(rows.size(), reference_rows); ++r) first.push_back(rows[r].total_v);
+    return median(first);
+}
 
 /// Blocks at which the output went away for good or for a while.
 std::vector<std::size_t> losses_of(std::span<const double> levels, std::size_t least_blocks,
@@ -60,51 +68,67 @@ std::optional<std::size_t> noise_from(std::span<const double> block_levels, doub
     return std::nullopt;
 }
 
-std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span<const double> block_levels,
+HeldFall held_fall(std::span<const HeldRow> rows, const HeldBlocks& blocks, double at_minutes) {
+    const double reference_v = reference_of(rows);
+    const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
+    const auto noise_db = [&](const HeldRow& row) { return db_per_relative * row.doubt_v / row.total_v; };
+    std::size_t last = 0;
+    while (last + 1 < rows.size() && rows[last + 1].minutes <= at_minutes) ++last;
+    HeldFall found;
+    if (last > 0)
+        found.db_per_minute =
+            (fall_at(last) - fall_at(last - 1)) / (rows[last].minutes - rows[last - 1].minutes);
+    // A block is half as long as what a row is read from. Row and blocks there carry the same noise: only
+    // that of the end counts, and that of the first rows.
+    const auto there_db = level_db_about(blocks, rows[last].minutes);
+    const auto end = level_at_end(blocks, at_minutes, std::numbers::sqrt2 * noise_db(rows[last]));
+    if (there_db && end) {
+        found.fall_db = fall_at(last) + *there_db - end->level_db;
+        found.doubt_db = std::hypot(end->doubt_db, noise_db(rows.front()));
+        return found;
+    }
+    // A row stands for its middle: from the last one to the end the fall goes on as it did before it, half as
+    // fast to half as fast again, taken as rectangular (JCGM 100, 4.3.7).
+    const double beyond = found.db_per_minute * std::max(at_minutes - rows[last].minutes, 0.0);
+    found.fall_db = fall_at(last) + beyond;
+    found.doubt_db =
+        std::hypot(noise_db(rows[last]), noise_db(rows.front()), 0.5 * beyond / std::numbers::sqrt3);
+    return found;
+}
+
+std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, const HeldBlocks& blocks,
                                         const HeldOptions& options) {
-    if (rows.empty() || block_levels.empty()) return std::nullopt;
+    if (rows.empty() || blocks.levels.empty()) return std::nullopt;
     HeldOutcome outcome;
-    const double block_minutes = options.block_s / 60.0;
-    const auto least_blocks = static_cast<std::size_t>(std::ceil(gone_s / options.block_s));
-    const auto losses = losses_of(block_levels, least_blocks, outcome.returns);
-    const double heard_minutes =
-        static_cast<double>(losses.empty() ? block_levels.size() : losses.front()) * block_minutes;
+    const auto least_blocks = static_cast<std::size_t>(std::ceil(gone_s / blocks.block_s));
+    const auto losses = losses_of(blocks.levels, least_blocks, outcome.returns);
+    HeldEdge edge{static_cast<double>(losses.empty() ? blocks.levels.size() : losses.front()), false};
+    if (blocks.even && !losses.empty()) edge = ended_within(blocks.rms_v, losses.front());
+    const double heard_minutes = (blocks.first_s + edge.blocks * blocks.block_s) / 60.0;
     const bool whole = heard_minutes >= options.minutes - end_slack_s / 60.0;
     outcome.run_minutes = whole ? options.minutes : heard_minutes;
-    outcome.resolution_minutes = block_minutes;
-    const bool gone_for_good = !losses.empty() && losses.front() + least_blocks <= block_levels.size();
+    outcome.resolution_minutes = (edge.sharp ? blocks.edge_s : blocks.block_s) / 60.0;
+    const bool gone_for_good = !losses.empty() && losses.front() + least_blocks <= blocks.levels.size();
     if (!whole) outcome.ended_by = gone_for_good ? HeldEnd::cut_out : HeldEnd::recording_ended;
 
-    std::vector<double> first;
-    for (std::size_t r = 0; r < std::min(rows.size(), reference_rows); ++r) first.push_back(rows[r].total_v);
-    const double reference_v = median(first);
+    const double reference_v = reference_of(rows);
     const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
-    std::size_t last = 0;
-    for (std::size_t r = 0; r < rows.size() && rows[r].minutes <= outcome.run_minutes; ++r) {
-        last = r;
+    for (std::size_t r = 1; r < rows.size() && rows[r].minutes <= outcome.run_minutes; ++r) {
         const bool next_too = r + 1 >= rows.size() || rows[r + 1].minutes > outcome.run_minutes ||
                               fall_at(r + 1) >= options.end_fall_db;
-        if (r == 0 || fall_at(r) < options.end_fall_db || !next_too) continue;
+        if (fall_at(r) < options.end_fall_db || !next_too) continue;
         const double before = fall_at(r - 1);
         const double share = std::clamp((options.end_fall_db - before) / (fall_at(r) - before), 0.0, 1.0);
+        const double apart_minutes = rows[r].minutes - rows[r - 1].minutes;
         outcome.ended_by = HeldEnd::fall;
-        outcome.resolution_minutes = rows[r].minutes - rows[r - 1].minutes;
-        outcome.run_minutes = rows[r - 1].minutes + share * outcome.resolution_minutes;
+        outcome.run_minutes = rows[r - 1].minutes + share * apart_minutes;
+        outcome.resolution_minutes = std::max(
+            apart_minutes * unevenness(blocks, rows[r - 1].minutes, rows[r].minutes), blocks.edge_s / 60.0);
         break;
     }
-    const double db_per_part = 20.0 / std::numbers::ln10;
-    outcome.fall_doubt_db =
-        db_per_part * std::hypot(rows[last].doubt_v / rows[last].total_v, rows.front().doubt_v / reference_v);
-    outcome.fall_db = outcome.ended_by == HeldEnd::fall ? options.end_fall_db : fall_at(last);
-    if (outcome.ended_by != HeldEnd::fall && last > 0) {
-        // A row stands for its middle: from the last one to the end the fall goes on as it did before it,
-        // half as fast to half as fast again, taken as rectangular (JCGM 100, 4.3.7).
-        const double slope =
-            (fall_at(last) - fall_at(last - 1)) / (rows[last].minutes - rows[last - 1].minutes);
-        const double beyond = slope * std::max(outcome.run_minutes - rows[last].minutes, 0.0);
-        outcome.fall_db += beyond;
-        outcome.fall_doubt_db = std::hypot(outcome.fall_doubt_db, 0.5 * beyond / std::numbers::sqrt3);
-    }
+    const HeldFall fall = held_fall(rows, blocks, outcome.run_minutes);
+    outcome.fall_db = outcome.ended_by == HeldEnd::fall ? options.end_fall_db : fall.fall_db;
+    outcome.fall_doubt_db = fall.doubt_db;
     return outcome;
 }
 

@@ -1,14 +1,16 @@
 // A level held for long: when the output ended, by what, and how far it had fallen until then.
 //
 // The reference is the median of the first rows. A fall counts where two rows one after another lie that far
-// below it (the last row alone where it is the last); its time is read between rows by straight lines in dB.
-// An output that is gone for a second or more, by 12 dB or more, has cut out. Shorter gaps are a player's
-// loop.
+// below it (the last row alone where it is the last); its time is read between rows by straight lines in dB,
+// and doubted by how far the blocks between leave that line. An output that is gone for a second or more, by
+// 12 dB or more, has cut out. Shorter gaps are a player's loop.
 #pragma once
 
 #include <optional>
 #include <span>
 #include <vector>
+
+#include "analysis/amplifier/held_edges.h"
 
 namespace assay::analysis {
 
@@ -23,16 +25,16 @@ struct HeldRow {
 struct HeldOptions {
     double minutes = 30.0;  // that were asked for
     double end_fall_db = 1.0;
-    double block_s = 0.25;
 };
 
-enum class HeldEnd { time, fall, cut_out, recording_ended };
+/// `supply`: its readings say so, and nothing of what was recorded (see the caller).
+enum class HeldEnd { time, fall, cut_out, recording_ended, supply };
 
 struct HeldOutcome {
     HeldEnd ended_by = HeldEnd::time;
-    double run_minutes = 0.0;  // until the end; of recording_ended, what was heard
-    double resolution_minutes = 0.0;
-    double fall_db = 0.0;  // at the end, by straight lines from the last rows before it
+    double run_minutes = 0.0;         // until the end; of recording_ended, what was heard
+    double resolution_minutes = 0.0;  // half-width of its doubt, rectangular
+    double fall_db = 0.0;             // at the end
     double fall_doubt_db = 0.0;
     std::size_t returns = 0;  // how often the output came back after a cut-out
 };
@@ -55,9 +57,19 @@ std::optional<std::size_t> steady_from(std::span<const double> block_levels, dou
 /// within 12 dB of their own middle.
 std::optional<std::size_t> noise_from(std::span<const double> block_levels, double least);
 
-/// `block_levels` from the tone's start to the recording's end, one each block_s of the player's clock, in
-/// any unit; rows rising in time. Nothing where there is no row.
-std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, std::span<const double> block_levels,
+/// Blocks up to the recording's end, by the player's clock; rows rising in time. Nothing where there is no
+/// row.
+std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, const HeldBlocks& blocks,
                                         const HeldOptions& options);
+
+struct HeldFall {
+    double fall_db = 0.0;
+    double doubt_db = 0.0;       // standard uncertainty
+    double db_per_minute = 0.0;  // at that moment, by the last two rows
+};
+
+/// How far the output had fallen at a moment, from the first rows. By the blocks before it; of noise, and
+/// where they are not whole, by straight lines from the last rows before it. Needs a row.
+HeldFall held_fall(std::span<const HeldRow> rows, const HeldBlocks& blocks, double at_minutes);
 
 }  // namespace assay::analysis

@@ -144,6 +144,8 @@ const char* word_of(HeldEnd end) {
             return "output gone";
         case HeldEnd::recording_ended:
             return "end of the recording";
+        case HeldEnd::supply:
+            return "supply at its end";
     }
     return "";
 }
@@ -178,7 +180,7 @@ void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& he
     add_doubt(power, source + "ends", power.value * square.doubt / square.mean);
     const double hours = outcome.run_minutes / 60.0;
     Quantity energy = analysis::combine(power.value * hours, "Wh", {{&power, hours}});
-    if (outcome.ended_by == HeldEnd::fall || outcome.ended_by == HeldEnd::cut_out) {
+    if (outcome.ended_by != HeldEnd::time && outcome.ended_by != HeldEnd::recording_ended) {
         // Where the end is in doubt, so is what was given until then: an end later by some time adds the
         // power at the end for so long, and draws the mean towards it.
         const double run_doubt = outcome.resolution_minutes / std::numbers::sqrt3;
@@ -229,8 +231,9 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
              "record for the whole time, or ask for fewer minutes"});
     } else {
         Quantity run{outcome.run_minutes, "min", {}};
-        // Rectangular, of the width of a row or a block at each side (JCGM 100, 4.3.7).
+        // Rectangular (JCGM 100, 4.3.7), and the minutes are the player's.
         add_doubt(run, source + "time", outcome.resolution_minutes / std::numbers::sqrt3);
+        add_clock_doubt(run);
         findings.add("run_minutes", run);
     }
     Quantity fall{outcome.fall_db, "dB", {}};  // the scale is the same at both ends, and cancels
@@ -244,14 +247,17 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
     return findings;
 }
 
-/// The supply's end, where it comes first, is the end of the run.
-bool end_by_supply(const Setup& setup, analysis::HeldOutcome& outcome) {
+/// The supply's end, where it comes first, is the end of the run, and of the fall until then.
+void end_by_supply(const Setup& setup, const HeldLoad& held, const analysis::HeldBlocks& blocks,
+                   analysis::HeldOutcome& outcome) {
     const auto crossing = supply_cut_off(*setup.test);
-    if (!crossing || crossing->minutes >= outcome.run_minutes) return false;
+    if (!crossing || crossing->minutes >= outcome.run_minutes) return;
+    const analysis::HeldFall fall = analysis::held_fall(held.rows, blocks, crossing->minutes);
+    outcome.ended_by = HeldEnd::supply;
     outcome.run_minutes = crossing->minutes;
     outcome.resolution_minutes = crossing->doubt_minutes * std::numbers::sqrt3;
-    if (outcome.ended_by == HeldEnd::recording_ended) outcome.ended_by = HeldEnd::time;
-    return true;
+    outcome.fall_db = fall.fall_db;
+    outcome.fall_doubt_db = std::hypot(fall.doubt_db, fall.db_per_minute * crossing->doubt_minutes);
 }
 
 void add_conditions(const Setup& setup, const Take& take, const HeldRecording& held, TestResult& result) {
@@ -305,20 +311,20 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                          {fmt::format("input overload: full scale at {:.2f} s", part.overloaded_at_s), true});
             return result;
         }
-        auto outcome = analysis::held_outcome(part.rows, part.block_levels,
-                                              {.minutes = minutes_of(setup),
-                                               .end_fall_db = field_number(*setup.test, "end_fall_db"),
-                                               .block_s = held->block_s()});
-        const bool by_supply = end_by_supply(setup, *outcome);
-        result.conditions.emplace_back(
-            "ended_by." + load.name,
-            std::string(by_supply ? "supply at its end" : word_of(outcome->ended_by)));
+        const auto blocks =
+            held->blocks(l, is_noise(setup) ? std::nullopt
+                                            : std::optional(1.0 / field_number(*setup.test, "frequency_hz")));
+        auto outcome = analysis::held_outcome(
+            part.rows, blocks,
+            {.minutes = minutes_of(setup), .end_fall_db = field_number(*setup.test, "end_fall_db")});
+        end_by_supply(setup, part, blocks, *outcome);
+        result.conditions.emplace_back("ended_by." + load.name, std::string(word_of(outcome->ended_by)));
         result.loads.emplace_back(load.name, findings_of(setup, load, part, *outcome));
         if (outcome->run_minutes < ending.minutes) {
             ending.minutes = outcome->run_minutes;
             ending.doubt_minutes = outcome->resolution_minutes / std::numbers::sqrt3;
         }
-        if (!by_supply && (outcome->ended_by == HeldEnd::fall || outcome->ended_by == HeldEnd::cut_out))
+        if (outcome->ended_by == HeldEnd::fall || outcome->ended_by == HeldEnd::cut_out)
             ending.output_ended = true;
         if (const Quantity* energy = result.loads.back().second.find("load_energy_wh"))
             delivered.push_back(*energy);

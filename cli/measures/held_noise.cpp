@@ -138,6 +138,7 @@ Result<void> read_noise_rows(HeldReader& reader, HeldRecording& held, double per
         start = l == 0 ? *found : std::min(start, *found);
     }
     held.start_s = static_cast<double>(start) * held_block_s;
+    held.blocks_from_s = held.start_s;
     double ratio = 1.0;
     for (std::size_t l = 0; l < held.loads.size(); ++l) {
         auto& levels = held.loads[l].block_levels;

@@ -4,6 +4,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <complex>
 #include <numbers>
 #include <numeric>
 #include <utility>
@@ -62,6 +63,18 @@ BlockLevel tone_level(std::span<const double> volts, double rate_hz, double freq
     }
     level.mean_v /= static_cast<double>(pieces);
     return level;
+}
+
+/// The same of a whole block through a Hann window: without it the recorder's clock, by which a piece holds
+/// not quite whole cycles, would move the level by half a thousandth of a decibel.
+double smooth_level(std::span<const double> volts, double turn) {
+    const double window_turn = 2.0 * std::numbers::pi / static_cast<double>(volts.size());
+    std::complex<double> sum;
+    for (std::size_t n = 0; n < volts.size(); ++n) {
+        const auto place = static_cast<double>(n);
+        sum += volts[n] * (1.0 - std::cos(window_turn * (place + 0.5))) * std::polar(1.0, -turn * place);
+    }
+    return std::numbers::sqrt2 * std::abs(sum) / static_cast<double>(volts.size());
 }
 
 double rms_of(const std::vector<double>& volts) {
@@ -136,6 +149,9 @@ Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held) {
             BlockLevel level;
             if (reader.frequency_hz > 0.0) {
                 level = tone_level(volts, reader.rate_hz, reader.frequency_hz);
+                load.block_smooth_v.push_back(
+                    smooth_level(volts, 2.0 * std::numbers::pi * reader.frequency_hz / reader.rate_hz));
+                load.block_rms_v.push_back(rms_of(volts));
                 const double usual = load.block_levels.empty() ? level.mean_v : load.block_levels.back();
                 if (level.lowest_v < whole_piece * std::max(level.mean_v, usual)) load.dips_s.push_back(at_s);
             } else {

@@ -32,7 +32,7 @@ struct RowReader {
     double frequency_hz;                 // as the last row showed it
 
     std::size_t block_at(double seconds) const {
-        return std::min(static_cast<std::size_t>(std::max(0.0, seconds - held.start_s) / held_block_s),
+        return std::min(static_cast<std::size_t>(std::max(0.0, seconds - held.blocks_from_s) / held_block_s),
                         held.loads[l].block_levels.size() - 1);
     }
 
@@ -56,7 +56,8 @@ struct RowReader {
         const auto& levels = load.block_levels;
         const double least = least_share_of_loudest * levels.front();
         const auto loud = std::find_if(levels.rbegin(), levels.rend(), [&](double v) { return v >= least; });
-        const double last_s = held.start_s + held_block_s * static_cast<double>(levels.rend() - loud - 1);
+        const double last_s =
+            held.blocks_from_s + held_block_s * static_cast<double>(levels.rend() - loud - 1);
         if (to_s > last_s) return;
         ++(has_seam(from_s, to_s) ? load.at_seams : load.left_out);
     }
@@ -107,17 +108,33 @@ struct RowReader {
     }
 };
 
+/// What a fade of a raised cosine takes off the mean square, as a time: five eighths of it are missing.
+double fade_lost_s(const capture::Tone& tone) {
+    double fade_s = 0.0;
+    for (const capture::Segment& segment : tone.segments)
+        fade_s = std::max(fade_s, static_cast<double>(segment.fade_frames) / tone.rate_hz);
+    return 0.625 * fade_s;
+}
+
 Result<void> find_start(const HeldReader& reader, HeldRecording& held) {
     std::size_t start = 0;
+    std::size_t of_load = 0;
     for (std::size_t l = 0; l < held.loads.size(); ++l) {
         const auto found = analysis::steady_from(held.loads[l].block_levels, held_least_v(reader, l));
         if (!found) return tl::unexpected<capture::Fault>(held_signal_missing(reader, l, false));
-        start = l == 0 ? *found : std::min(start, *found);
+        if (l > 0 && *found >= start) continue;
+        start = *found;
+        of_load = l;
     }
-    held.start_s = static_cast<double>(start) * held_block_s;
+    held.blocks_from_s = static_cast<double>(start) * held_block_s;
+    // A start told to the block would be late on average, and with it the moment at which the run ends: an
+    // output that falls fastest at first would be said to have fallen too little.
+    const double before = analysis::begun_before(held.loads[of_load].block_rms_v, start);
+    held.start_s = held.blocks_from_s - before * held_block_s;
+    if (start > 0) held.start_s -= fade_lost_s(reader.take.tone);
     for (HeldLoad& load : held.loads) {
-        load.block_levels.erase(load.block_levels.begin(),
-                                load.block_levels.begin() + static_cast<std::ptrdiff_t>(start));
+        for (std::vector<double>* blocks : {&load.block_levels, &load.block_smooth_v, &load.block_rms_v})
+            blocks->erase(blocks->begin(), blocks->begin() + static_cast<std::ptrdiff_t>(start));
     }
     return {};
 }
@@ -138,14 +155,14 @@ std::vector<double> find_seams(const HeldReader& reader, HeldRecording& held) {
     const bool looped = 60.0 * field_number(*reader.setup.test, "minutes") > file_s + 1.0;
     std::vector<double> dips_s;
     for (const double at_s : held.loads.front().dips_s) {
-        const double since_s = at_s - held.start_s;
+        const double since_s = at_s - held.blocks_from_s;
         if (since_s <= held_block_s || !comes_back(held.loads.front().block_levels, since_s)) continue;
         if (dips_s.empty() || since_s - dips_s.back() > 2.0 * held_block_s) dips_s.push_back(since_s);
     }
     analysis::LoopSeams parted = analysis::part_dips(dips_s, looped ? file_s : 0.0);
     held.seams = parted.seams_s.size();
     held.seam_gap_s = parted.gap_s;
-    for (double& seam_s : parted.seams_s) seam_s += held.start_s;
+    for (double& seam_s : parted.seams_s) seam_s += held.blocks_from_s;
     return parted.seams_s;
 }
 
