@@ -2,45 +2,64 @@
 
 #include <algorithm>
 #include <cmath>
+#include <optional>
 #include <vector>
 
-#include "analysis/amplifier/level_tracking.h"
+#include "analysis/signal/median.h"
 
 namespace assay::analysis {
 
 namespace {
+
+constexpr double faintest_db = 3.0;  // of the row: no unit that is to be limited in it is limited there
+constexpr double clean_snr = 30.0;   // amplitude over its own noise doubt
+
+/// Gain of the faintest steps, volts RMS for the RMS of a full-scale sine. Distortion tells nothing of which
+/// steps are below the limit: here its harmonics lie beyond the band.
+std::optional<double> faint_gain(std::span<const StepReading> readings) {
+    std::optional<double> faintest_dbfs;
+    std::vector<double> gains;
+    for (const StepReading& reading : readings) {
+        if (!(reading.fundamental_v > clean_snr * reading.fundamental_doubt_v)) continue;
+        if (!faintest_dbfs) faintest_dbfs = reading.level_dbfs;
+        if (reading.level_dbfs > *faintest_dbfs + faintest_db) break;
+        gains.push_back(reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0));
+    }
+    if (gains.empty()) return std::nullopt;
+    return median(gains);
+}
 
 double fall_of(const StepReading& reading, double small_signal_v) {
     return reading.level_dbfs - 20.0 * std::log10(reading.fundamental_v / small_signal_v);
 }
 
 Absent no_gain() {
-    return {"gain-unknown", "no step stands clear of noise and distortion, so its gain is not known",
+    return {"gain-unknown", "no step stands clear of noise, so its gain is not known",
             "start lower: turn the unit's gain down"};
 }
 
 }  // namespace
 
 std::variant<double, Absent> gain_fall_db(std::span<const StepReading> readings, double drive_dbfs) {
-    const SmallSignalGain gain = small_signal_gain(readings);
-    if (!gain.found) return no_gain();
+    const auto gain = faint_gain(readings);
+    if (!gain) return no_gain();
     for (std::size_t k = 0; k + 1 < readings.size(); ++k) {
         const double low_dbfs = readings[k].level_dbfs;
         const double high_dbfs = readings[k + 1].level_dbfs;
         if (drive_dbfs < low_dbfs || drive_dbfs > high_dbfs || low_dbfs == high_dbfs) continue;
         const double part = (drive_dbfs - low_dbfs) / (high_dbfs - low_dbfs);
-        const double low_db = fall_of(readings[k], gain.volts_per_full_scale);
-        return low_db + part * (fall_of(readings[k + 1], gain.volts_per_full_scale) - low_db);
+        const double low_db = fall_of(readings[k], *gain);
+        return low_db + part * (fall_of(readings[k + 1], *gain) - low_db);
     }
     return Absent{"outside-range", "the drive lies outside of the steps", "widen the range"};
 }
 
 std::variant<LimitCrossing, Absent> find_gain_fall(std::span<const StepReading> readings, double fall_db) {
-    const SmallSignalGain gain = small_signal_gain(readings);
-    if (!gain.found) return no_gain();
+    const auto gain = faint_gain(readings);
+    if (!gain) return no_gain();
     for (std::size_t k = readings.size(); k-- > 1;) {
-        const double low_db = fall_of(readings[k - 1], gain.volts_per_full_scale);
-        const double high_db = fall_of(readings[k], gain.volts_per_full_scale);
+        const double low_db = fall_of(readings[k - 1], *gain);
+        const double high_db = fall_of(readings[k], *gain);
         if (low_db >= fall_db || high_db < fall_db) continue;
         const double part = (fall_db - low_db) / (high_db - low_db);
         const double rise_v = readings[k].total_v - readings[k - 1].total_v;

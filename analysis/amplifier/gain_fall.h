@@ -10,7 +10,8 @@
 namespace assay::analysis {
 
 /// Fall of the fundamental's gain from its small-signal value, dB, at a drive between the steps (straight
-/// lines). Absent where no step stands clear of distortion and noise.
+/// lines). The small-signal gain is that of the faintest 3 dB of steps. Absent where no step stands clear of
+/// noise.
 std::variant<double, Absent> gain_fall_db(std::span<const StepReading> readings, double drive_dbfs);
 
 /// Volts where the gain first has fallen so far for good, in the order of the steps. The doubt is that of a
