@@ -51,6 +51,54 @@ double solve(const Curve& curve, double target, double low, double high) {
     return 0.5 * (low + high);
 }
 
+/// Steps about the crossing; it lies between `below` and the next.
+struct Neighbours {
+    std::vector<double> drives{};
+    std::vector<double> distortions{};
+    std::vector<double> volts{};
+    std::size_t below = 0;
+    double limit = 0.0;
+};
+
+/// Parabola of distortion over drive through three neighbouring steps.
+double parabola_at(const Neighbours& steps, std::size_t first, double drive) {
+    double sum = 0.0;
+    for (std::size_t k = first; k < first + 3; ++k) {
+        double part = steps.distortions[k];
+        for (std::size_t other = first; other < first + 3; ++other) {
+            if (other != k) part *= (drive - steps.drives[other]) / (steps.drives[k] - steps.drives[other]);
+        }
+        sum += part;
+    }
+    return sum;
+}
+
+/// Nothing says what shape distortion has between two steps: a soft knee is smooth in its logarithm, rails
+/// begin in the midst. Other curves through the same steps (one smooth in the logarithm, parabolas that lean
+/// on the step below and on the step above) pass the limit elsewhere: the root of the mean square of their
+/// distances is the doubt. By closed forms of rails and of knees up to x^60, at 0.1 and 1 % and steps of 0.1
+/// to 0.5 dB, twice that holds the truth in 99 % of places within a step (92 % of one whose error is 0.0002
+/// dB).
+double shape_doubt_v(const Neighbours& steps, const MonotoneCurve& volts, double taken_v) {
+    const double low = steps.drives[steps.below];
+    const double high = steps.drives[steps.below + 1];
+    // Distortion below a fiftieth of the limit tells nothing, and would only stretch the logarithm.
+    std::vector<double> logarithms;
+    for (const double distortion : steps.distortions)
+        logarithms.push_back(std::log(std::max(distortion, steps.limit / 50.0)));
+    const MonotoneCurve in_logarithm(steps.drives, logarithms);
+    std::vector<double> drives{
+        solve([&](double drive) { return in_logarithm.at(drive); }, std::log(steps.limit), low, high)};
+    for (std::size_t first = steps.below == 0 ? 0 : steps.below - 1; first <= steps.below; ++first) {
+        if (first + 2 >= steps.drives.size()) continue;
+        drives.push_back(
+            solve([&](double drive) { return parabola_at(steps, first, drive); }, steps.limit, low, high));
+    }
+    double square = 0.0;
+    for (const double drive : drives) square += std::pow(volts.at(drive) - taken_v, 2.0);
+    return std::sqrt(square / static_cast<double>(drives.size()));
+}
+
 /// Between two steps of one level (a repeat), of which one lies above the limit and one below: there it is,
 /// to within what the two differ by.
 LimitCrossing of_one_level(const StepReading& below, const StepReading& above, std::size_t index) {
@@ -107,13 +155,11 @@ std::variant<LimitCrossing, Absent> find_limit_crossing(std::span<const StepRead
     crossing.drive_dbfs = solve([&](double drive) { return distortion_curve.at(drive); }, limit, low, high);
     crossing.total_v = volts_curve.at(crossing.drive_dbfs);
 
-    // Straight line in the logarithm of distortion, for the doubt. Distortion below a fiftieth of the limit
-    // carries no information on where between the steps the limit lies, and would only stretch the logarithm.
-    const double low_log = std::log(std::max(distortion_of(readings[below], kind), limit / 50.0));
-    const double high_log = std::log(distortion_of(readings[above], kind));
-    const double part = (std::log(limit) - low_log) / std::max(high_log - low_log, 1e-12);
-    const double straight_v = volts_curve.at(low + part * (high - low));
-    crossing.interpolation_doubt_v = std::abs(straight_v - crossing.total_v) / (2.0 * std::numbers::sqrt3);
+    // A step of a level that was there before has been left out: the place is looked for by level.
+    const auto next = std::upper_bound(drives.begin(), drives.end() - 1, low) - drives.begin();
+    const auto place = static_cast<std::size_t>(std::max<std::ptrdiff_t>(next - 1, 0));
+    crossing.interpolation_doubt_v =
+        shape_doubt_v({drives, distortions, volts, place, limit}, volts_curve, crossing.total_v);
 
     const double slope =
         (distortion_of(readings[above], kind) - distortion_of(readings[below], kind)) / (high - low);

@@ -4,6 +4,9 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
+#include <cstdio>
+#include <numbers>
+#include <vector>
 
 namespace assay::analysis {
 namespace {
@@ -30,6 +33,42 @@ TEST(DistortionLimit, BetweenTwoStepsOfOneLevelLiesTheirMean) {
         EXPECT_NEAR(crossing.interpolation_doubt_v, 0.1 / std::sqrt(3.0), 1e-12);  // a rectangle of 0.2 V
         EXPECT_EQ(crossing.above, readings.size() - 1);
         EXPECT_TRUE(std::isfinite(crossing.volts_per_distortion));
+    }
+}
+
+// Rails that clip hard: a sine of peak a behind rails at 1 has, with phi = asin(1 / a), the fundamental
+// 2/pi (a phi + cos phi) and the mean square a^2/pi (phi - sin phi cos phi) + 1 - 2 phi/pi (elementary
+// integrals). Its distortion begins in the midst of a step, which no smooth curve follows: the doubt must.
+TEST(DistortionLimit, RailsBetweenTwoStepsLieWithinTheDoubt) {
+    const auto clipped = [](double level_dbfs) {
+        const double a = std::pow(10.0, level_dbfs / 20.0);
+        if (a <= 1.0) return step(level_dbfs, a / std::numbers::sqrt2, 1e-6);
+        const double phi = std::asin(1.0 / a);
+        const double fundamental = 2.0 / std::numbers::pi * (a * phi + std::cos(phi));
+        const double square = a * a / std::numbers::pi * (phi - std::sin(phi) * std::cos(phi)) + 1.0 -
+                              2.0 * phi / std::numbers::pi;
+        const double harmonics = std::max(square - 0.5 * fundamental * fundamental, 0.0);
+        return step(level_dbfs, std::sqrt(square), std::sqrt(2.0 * harmonics) / fundamental);
+    };
+    for (const double limit : {0.001, 0.01}) {
+        double low = 0.0;
+        double high = 6.0;
+        while (high - low > 1e-12)
+            (clipped(0.5 * (low + high)).thd < limit ? low : high) = 0.5 * (low + high);
+        const double truth_v = clipped(low).total_v;
+        int held = 0;
+        constexpr int trials = 50;
+        for (int k = 0; k < trials; ++k) {
+            std::vector<StepReading> readings;
+            for (int n = -6; n <= 6; ++n)
+                readings.push_back(clipped(0.5 * (n + static_cast<double>(k) / trials)));
+            const auto found = find_limit_crossing(readings, limit, DistortionKind::thd);
+            const auto& crossing = std::get<LimitCrossing>(found);
+            if (std::abs(crossing.total_v - truth_v) <= 2.0 * crossing.interpolation_doubt_v) ++held;
+            EXPECT_LT(crossing.interpolation_doubt_v, 0.02 * truth_v);  // a quarter of a step and less
+        }
+        std::printf("limit %g: held %d of %d\n", limit, held, trials);
+        EXPECT_GE(held, trials * 9 / 10) << limit;
     }
 }
 
