@@ -1,6 +1,7 @@
 #include "analysis/driver/line_transfer.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <cstdint>
 #include <numbers>
@@ -22,28 +23,74 @@ constexpr std::size_t neighbours = 12;  // lines to each side that share their n
 constexpr double weak_ratio = 3.0;      // a line's amplitude over its own noise, below which it is not there
 constexpr double highest_share_of_rate = 0.47;
 
-struct Spectra {
-    std::vector<Complex> both{};  // of generator + j driver
-    double bins_per_hz = 0.0;
+struct Window {
+    bool low_lobes = false;  // Blackman-Harris, else Hann
+    std::size_t count = 0;
+    double squares = 0.0;  // sums of its powers
+    double fourth_powers = 0.0;
 
-    Complex generator(std::int64_t bin) const { return 0.5 * (at(bin) + std::conj(at(-bin))); }
-    Complex driver(std::int64_t bin) const { return Complex(0.0, -0.5) * (at(bin) - std::conj(at(-bin))); }
-
-  private:
-    Complex at(std::int64_t bin) const {
-        const auto size = static_cast<std::int64_t>(both.size());
-        return both[static_cast<std::size_t>(bin < 0 ? bin + size : bin)];
+    /// Its values, a block at a time; each block begins anew, so that the turns' rounding does not add up.
+    template <class Take>
+    void go_through(Take take) const {
+        constexpr std::size_t block = 256;
+        const double step = 2.0 * std::numbers::pi / static_cast<double>(count);
+        std::array<Complex, block> turns{};
+        for (std::size_t k = 0; k < block; ++k) turns[k] = std::polar(1.0, step * static_cast<double>(k));
+        for (std::size_t from = 0; from < count; from += block) {
+            const Complex start = std::polar(1.0, step * (static_cast<double>(from) + 0.5));
+            const std::size_t end = std::min(count - from, block);
+            for (std::size_t k = 0; k < end; ++k) {
+                const double cosine = start.real() * turns[k].real() - start.imag() * turns[k].imag();
+                take(from + k, low_lobes ? blackman_harris_at(cosine) : hann_at(cosine));
+            }
+        }
     }
 };
 
-std::int64_t nearest(double value) {
-    return static_cast<std::int64_t>(std::llround(value));
+Window window_of(bool low_lobes, std::size_t count) {
+    Window window{low_lobes, count};
+    window.go_through([&window](std::size_t, double weight) {
+        window.squares += weight * weight;
+        window.fourth_powers += weight * weight * weight * weight;
+    });
+    return window;
 }
 
-double mean_of(std::span<const double> values) {
-    double sum = 0.0;
-    for (const double value : values) sum += value;
-    return values.empty() ? 0.0 : sum / static_cast<double>(values.size());
+/// One side's record, and its spectrum up to the highest bin asked for.
+struct Side {
+    std::vector<Complex> bins{};
+    double rms_v = 0.0;
+    double peak_v = 0.0;
+};
+
+Side side_of(const Signal& signal, const Window& window, std::size_t length, std::size_t bins) {
+    Side side;
+    const std::span<const float> samples = signal.samples.first(window.count);
+    double mean = 0.0;
+    for (const float sample : samples) mean += signal.volts_per_unit * static_cast<double>(sample);
+    mean /= static_cast<double>(samples.size());
+    std::vector<Complex> pairs;
+    pairs.reserve(length / 2 + 1);
+    pairs.resize(length / 2);
+    double square = 0.0;
+    window.go_through([&](std::size_t n, double weight) {
+        const double volts = signal.volts_per_unit * static_cast<double>(samples[n]) - mean;
+        square += volts * volts;
+        side.peak_v = std::max(side.peak_v, std::abs(volts));
+        if (n % 2 == 0)
+            pairs[n / 2].real(weight * volts);
+        else
+            pairs[n / 2].imag(weight * volts);
+    });
+    side.rms_v = std::sqrt(square / static_cast<double>(samples.size()));
+    const std::vector<Complex> spectrum = spectrum_of_pairs(std::move(pairs));
+    side.bins.assign(spectrum.begin(),
+                     spectrum.begin() + static_cast<std::ptrdiff_t>(std::min(bins, spectrum.size())));
+    return side;
+}
+
+std::int64_t nearest(double value) {
+    return static_cast<std::int64_t>(std::llround(value));
 }
 
 /// Half the distance to the nearer neighbour, in bins.
@@ -67,10 +114,11 @@ std::size_t LineTransfer::count(LineState state) const {
         lines.begin(), lines.end(), [state](const TransferLine& line) { return line.state == state; }));
 }
 
-LineTransfer transfer_of_lines(std::span<const double> generator, std::span<const double> driver,
-                               double rate_hz, std::span<const double> lines_hz, double clock_ratio) {
+LineTransfer transfer_of_lines(const Signal& generator, const Signal& driver,
+                               std::span<const double> lines_hz, double clock_ratio) {
+    const double rate_hz = generator.rate_hz;
     LineTransfer result;
-    const std::size_t count = std::min(generator.size(), driver.size());
+    const std::size_t count = std::min(generator.samples.size(), driver.samples.size());
     result.lines.resize(lines_hz.size());
     for (std::size_t k = 0; k < lines_hz.size(); ++k) result.lines[k].frequency_hz = lines_hz[k];
     if (count < 64 || lines_hz.empty()) {
@@ -88,35 +136,25 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
     const double stretch = static_cast<double>(length) / static_cast<double>(count);
     // The window of the lower side lobes wherever its wider main lobe has room between the lines.
     const bool room = closest >= 7.9 * stretch;
-    const std::vector<double> window = room ? blackman_harris_window(count) : hann_window(count);
+    const Window window = window_of(room, count);
     const double lobe = (room ? 4.0 : 2.0) * stretch;
-
-    const double generator_mean = mean_of(generator);
-    const double driver_mean = mean_of(driver);
-    std::vector<Complex> record(length);
-    double window_2 = 0.0;  // sums of the window's powers
-    double window_4 = 0.0;
-    double generator_square = 0.0;
-    double driver_square = 0.0;
-    for (std::size_t n = 0; n < count; ++n) {
-        const double g = generator[n] - generator_mean;
-        const double d = driver[n] - driver_mean;
-        generator_square += g * g;
-        driver_square += d * d;
-        result.generator_peak_v = std::max(result.generator_peak_v, std::abs(g));
-        record[n] = window[n] * Complex(g, d);
-        const double square = window[n] * window[n];
-        window_2 += square;
-        window_4 += square * square;
-    }
-    result.generator_rms_v = std::sqrt(generator_square / static_cast<double>(count));
-    result.driver_rms_v = std::sqrt(driver_square / static_cast<double>(count));
-    const Spectra spectra{transform(record, false), bins_per_hz};
+    const auto highest_bin =
+        std::min(static_cast<std::int64_t>(length / 2) - 1, nearest(std::ceil(centres.back() + 2.0 * lobe)));
+    const auto bins_kept = static_cast<std::size_t>(highest_bin) + 1;
+    const Side generator_side = side_of(generator, window, length, bins_kept);
+    const Side driver_side = side_of(driver, window, length, bins_kept);
+    result.generator_rms_v = generator_side.rms_v;
+    result.generator_peak_v = generator_side.peak_v;
+    result.driver_rms_v = driver_side.rms_v;
+    const auto generator_at = [&](std::int64_t bin) {
+        return generator_side.bins[static_cast<std::size_t>(bin)];
+    };
+    const auto driver_at = [&](std::int64_t bin) { return driver_side.bins[static_cast<std::size_t>(bin)]; };
 
     // h is a projection with the window's square as weight: its noise, in bins' worth of residual.
-    const double projection = static_cast<double>(length) * window_4 / (window_2 * window_2);
+    const double projection =
+        static_cast<double>(length) * window.fourth_powers / (window.squares * window.squares);
     std::vector<LineSums> sums(lines_hz.size());
-    const auto highest_bin = static_cast<std::int64_t>(length / 2) - 1;
     for (std::size_t k = 0; k < lines_hz.size(); ++k) {
         TransferLine& line = result.lines[k];
         const double half = half_gap(centres, k);
@@ -129,8 +167,8 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
         }
         Complex cross{};
         for (std::int64_t bin = first; bin <= last; ++bin) {
-            const Complex g = spectra.generator(bin);
-            const Complex d = spectra.driver(bin);
+            const Complex g = generator_at(bin);
+            const Complex d = driver_at(bin);
             cross += std::conj(g) * d;
             sums[k].generator_power += std::norm(g);
             sums[k].driver_power += std::norm(d);
@@ -145,13 +183,14 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
         const auto to = std::min(highest_bin, nearest(std::floor(centres[k] + wide)));
         double residual = 0.0;
         for (std::int64_t bin = from; bin <= to; ++bin)
-            residual += std::norm(spectra.driver(bin) - line.ratio * spectra.generator(bin));
+            residual += std::norm(driver_at(bin) - line.ratio * generator_at(bin));
         // The fit took one complex unknown; neighbouring bins of a windowed record go together, so that it
         // took as many bins' worth of noise as the projection's own variance says.
         const double bins = static_cast<double>(to - from + 1);
         sums[k].residual = residual / std::max(bins - projection, 1.0);
-        // Parseval: a sine of amplitude A spreads A^2 / 4 times window_2 times the length over its lobe.
-        const double power_to_v = 2.0 / (window_2 * static_cast<double>(length));
+        // Parseval: a sine of amplitude A spreads A^2 / 4 times window.squares times the length over its
+        // lobe.
+        const double power_to_v = 2.0 / (window.squares * static_cast<double>(length));
         line.generator_v = std::sqrt(sums[k].generator_power * power_to_v);
         line.driver_v = std::sqrt(sums[k].driver_power * power_to_v);
     }
@@ -190,7 +229,7 @@ LineTransfer transfer_of_lines(std::span<const double> generator, std::span<cons
     // One-sided: bins of positive frequency carry half the power.
     const double width_bins = (lines_hz.back() - lines_hz.front()) * bins_per_hz;
     result.noise_rms_v =
-        std::sqrt(2.0 * median(densities) * width_bins / (window_2 * static_cast<double>(length)));
+        std::sqrt(2.0 * median(densities) * width_bins / (window.squares * static_cast<double>(length)));
     return result;
 }
 

@@ -1,12 +1,12 @@
 // The complex ratio of two voltages of one recording at the lines of a multitone, with its variance from the
 // data.
 //
-// Both channels are windowed and transformed once. Around each line the least-squares ratio of the bins of
-// its main lobe is h = sum conj(G) D / sum |G|^2; what is left, R = D - h G, there and in the gap to the next
-// line gives the variance (the residual takes out whatever reaches both inputs through the jig: the
-// generator's own noise is no doubt). A window's main lobe is wide enough that the clock ratio need not be
-// known better than 1e-5. A line whose residual stands out from its neighbours (hum, whistle, digital noise)
-// is marked.
+// Both channels are windowed and transformed, one after the other: a long record takes much memory. Around
+// each line the least-squares ratio of the bins of its main lobe is h = sum conj(G) D / sum |G|^2; what is
+// left, R = D - h G, there and in the gap to the next line gives the variance (the residual takes out
+// whatever reaches both inputs through the jig: the generator's own noise is no doubt). A window's main lobe
+// is wide enough that the clock ratio need not be known better than 1e-5. A line whose residual stands out
+// from its neighbours (hum, whistle, digital noise) is marked.
 //
 // Range: lines at least 4 / record length apart; S/N of the generator's lines above about 20 dB each.
 #pragma once
@@ -15,6 +15,8 @@
 #include <cstddef>
 #include <span>
 #include <vector>
+
+#include "analysis/signal/signal.h"
 
 namespace assay::analysis {
 
@@ -43,9 +45,9 @@ struct LineTransfer {
     std::size_t count(LineState state) const;
 };
 
-/// `generator` and `driver` in volts, equally long, the tone steady in both; lines by rising frequency;
+/// `generator` and `driver` equally long and of one rate, the tone steady in both; lines by rising frequency;
 /// `clock_ratio` as in Placement.
-LineTransfer transfer_of_lines(std::span<const double> generator, std::span<const double> driver,
-                               double rate_hz, std::span<const double> lines_hz, double clock_ratio);
+LineTransfer transfer_of_lines(const Signal& generator, const Signal& driver,
+                               std::span<const double> lines_hz, double clock_ratio);
 
 }  // namespace assay::analysis

@@ -57,6 +57,16 @@ void transform_into(std::span<const Complex> data, std::span<Complex> result, bo
     plan->transform(data.data(), result.data());
 }
 
+void transform_in_place(std::vector<Complex>& data) {
+    KeptPlan& kept = plan_for(data.size());
+    if (kept.lanes) {
+        kept.lanes->transform(data, data, false);
+        return;
+    }
+    const std::vector<Complex> copy(data);
+    transform_into(copy, data, false);
+}
+
 /// e^(-2 pi i k / n) of a real signal's n.
 const Turns& turns_for(std::size_t n) {
     KeptPlan& kept = plan_for(n / 2);
@@ -80,16 +90,21 @@ std::size_t good_fft_length(std::size_t n) {
 // (the textbook's real transform).
 
 std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n) {
-    const std::size_t half = n / 2;
-    std::vector<Complex> packed(half);
+    std::vector<Complex> pairs;
+    pairs.reserve(n / 2 + 1);  // the last bin too
+    pairs.resize(n / 2);
     const std::size_t given = std::min(n, signal.size());
-    for (std::size_t k = 0; k < given / 2; ++k) packed[k] = {signal[2 * k], signal[2 * k + 1]};
-    if (given % 2 == 1) packed[given / 2] = signal[given - 1];
-    std::vector<Complex> bins(half + 1);
-    transform_into(packed, std::span(bins).first(half), false);
-    packed = {};
-    const Turns& turns = turns_for(n);
-    bins[half] = bins[0].real() - bins[0].imag();
+    for (std::size_t k = 0; k < given / 2; ++k) pairs[k] = {signal[2 * k], signal[2 * k + 1]};
+    if (given % 2 == 1) pairs[given / 2] = signal[given - 1];
+    return spectrum_of_pairs(std::move(pairs));
+}
+
+std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<double>> pairs) {
+    const std::size_t half = pairs.size();
+    std::vector<Complex>& bins = pairs;
+    transform_in_place(bins);
+    const Turns& turns = turns_for(2 * half);
+    bins.push_back(bins[0].real() - bins[0].imag());
     bins[0] = bins[0].real() + bins[0].imag();
     for (std::size_t k = 1; k <= half - k; ++k) {
         const Complex a = bins[k];
@@ -103,7 +118,7 @@ std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, 
         bins[k] = even + odd;
         bins[half - k] = std::conj(even - odd);
     }
-    return bins;
+    return pairs;
 }
 
 std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n) {

@@ -16,7 +16,11 @@ std::size_t good_fft_length(std::size_t n);
 /// Bins 0..n/2 of a real signal padded with zeros to n (n even).
 std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n);
 
-/// Unscaled inverse of that: n samples from the bins 0..n/2 of a real signal (n even).
+/// The same, of samples 2 k and 2 k + 1 as real and imaginary part of k: n / 2 of them, n even. Of a long
+/// record it saves two copies.
+std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<double>> pairs);
+
+/// Unscaled inverse of real_spectrum: n samples from the bins 0..n/2 of a real signal (n even).
 std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n);
 
 /// Forward or unscaled inverse transform of complex data.

@@ -44,7 +44,7 @@ class LaneFft {
 
     static bool can(std::size_t n);
     explicit LaneFft(std::size_t n);
-    /// Unscaled. `in` and `out` are n long and not the same.
+    /// Unscaled. `in` and `out` are n long; they may be the same.
     void transform(std::span<const std::complex<double>> in, std::span<std::complex<double>> out,
                    bool inverse);
 

@@ -15,19 +15,13 @@ double angle(std::size_t n, std::size_t count) {
 
 std::vector<double> hann_window(std::size_t count) {
     std::vector<double> window(count);
-    for (std::size_t n = 0; n < count; ++n) window[n] = 0.5 - 0.5 * std::cos(angle(n, count));
+    for (std::size_t n = 0; n < count; ++n) window[n] = hann_at(std::cos(angle(n, count)));
     return window;
 }
 
 std::vector<double> blackman_harris_window(std::size_t count) {
     std::vector<double> window(count);
-    for (std::size_t n = 0; n < count; ++n) {
-        const double cosine = std::cos(angle(n, count));
-        // The multiples of the angle by Chebyshev's recurrence: one cosine a sample instead of three.
-        const double twice = 2.0 * cosine * cosine - 1.0;
-        const double thrice = 2.0 * cosine * twice - cosine;
-        window[n] = 0.35875 - 0.48829 * cosine + 0.14128 * twice - 0.01168 * thrice;
-    }
+    for (std::size_t n = 0; n < count; ++n) window[n] = blackman_harris_at(std::cos(angle(n, count)));
     return window;
 }
 

@@ -86,13 +86,6 @@ bool flattened(const std::vector<float>& samples) {
     return static_cast<double>(near) > flat_share * static_cast<double>(samples.size());
 }
 
-std::vector<double> volts(const Side& side) {
-    std::vector<double> result(side.samples.size());
-    const double scale = side.input->volts_per_unit();
-    for (std::size_t n = 0; n < result.size(); ++n) result[n] = scale * static_cast<double>(side.samples[n]);
-    return result;
-}
-
 double dbfs(float peak) {
     return 20.0 * std::log10(std::max(static_cast<double>(peak), 1e-10));
 }
@@ -163,12 +156,13 @@ class Reader {
         const auto count = static_cast<std::int64_t>(std::floor(step.tone_s * ratio_ * rate));
         if (first < 0)
             return refuse(*take_, "the recording begins in the middle of the tone", "start recording first");
+        for (Side* side : {&generator_, &driver_}) side->samples = {};  // before more memory is taken
         auto samples = reader->read(channels_, first, count);
         if (!samples) return tl::unexpected<capture::Fault>(samples.error());
         for (Side* side : {&generator_, &driver_}) {
             const auto at =
                 std::find(channels_.begin(), channels_.end(), side->input->channel) - channels_.begin();
-            side->samples = (*samples)[static_cast<std::size_t>(at)];
+            side->samples = std::move((*samples)[static_cast<std::size_t>(at)]);
             side->peak = 0.0F;
             for (const float sample : side->samples) side->peak = std::max(side->peak, std::abs(sample));
         }
@@ -208,8 +202,10 @@ class Reader {
                 "lower the level, or the recorder's gain, then record again");
         }
         if (track.looked) ratio_ = track.clock_ratio;
-        return analysis::transfer_of_lines(volts(generator_), volts(driver_), take_->recording.rate_hz,
-                                           step.lines_hz, ratio_);
+        const auto signal = [this](const Side& side) {
+            return analysis::Signal{side.samples, take_->recording.rate_hz, side.input->volts_per_unit()};
+        };
+        return analysis::transfer_of_lines(signal(generator_), signal(driver_), step.lines_hz, ratio_);
     }
 
     analysis::DelayTrack track_breaks(const Step& step) const {

@@ -57,7 +57,11 @@ int main(int count, char** words) {
     std::vector<double> driver(samples);
     while (read_record(record) && read_record(driver)) {
         std::vector<double> numbers;
-        for (const auto& line : assay::analysis::transfer_of_lines(record, driver, 1.0, lines, 1.0).lines)
+        const std::vector<float> generator_samples(record.begin(), record.end());
+        const std::vector<float> driver_samples(driver.begin(), driver.end());
+        for (const auto& line :
+             assay::analysis::transfer_of_lines({generator_samples, 1.0}, {driver_samples, 1.0}, lines, 1.0)
+                 .lines)
             add(numbers, line.ratio);
         put(numbers);
     }

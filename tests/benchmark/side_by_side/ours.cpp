@@ -225,15 +225,13 @@ analysis::ImpedanceCurve impedance(const Folder& folder, const std::string& id) 
         placement.step_starts_s.back() + placement.clock_ratio * capture::impedance_settling_s;
     const double to_s =
         from_s + placement.clock_ratio * capture::impedance_periods * capture::impedance_period_s;
-    const auto volts = [&](std::size_t input) {
+    const auto signal = [&](std::size_t input) {
         const capture::Input& side = folder.bench.inputs[input];
-        return analysis::volts_between(stretch(folder, id, static_cast<std::size_t>(side.channel - 1), from_s,
-                                               to_s, side.volts_per_unit()),
-                                       {});
+        return stretch(folder, id, static_cast<std::size_t>(side.channel - 1), from_s, to_s,
+                       side.volts_per_unit());
     };
-    const analysis::LineTransfer transfer =
-        analysis::transfer_of_lines(volts(jig.generator_side), volts(jig.driver_side), take.recording.rate_hz,
-                                    lines_hz, placement.clock_ratio);
+    const analysis::LineTransfer transfer = analysis::transfer_of_lines(
+        signal(jig.generator_side), signal(jig.driver_side), lines_hz, placement.clock_ratio);
     const analysis::JigModel model{false, jig.series_ohm, jig.lead_ohm, 0.0};
     analysis::ImpedanceCurve curve;
     for (const analysis::TransferLine& line : transfer.lines) {

@@ -76,9 +76,20 @@ Pair play(double clock_ratio, double noise_v, double dc_v = 0.0) {
     return pair;
 }
 
+std::vector<float> floats(const std::vector<double>& values) {
+    return {values.begin(), values.end()};
+}
+
+LineTransfer transfer_of(const std::vector<double>& generator, const std::vector<double>& driver,
+                         const std::vector<double>& lines_hz, double clock_ratio) {
+    const std::vector<float> generator_samples = floats(generator);
+    const std::vector<float> driver_samples = floats(driver);
+    return transfer_of_lines({generator_samples, rate_hz}, {driver_samples, rate_hz}, lines_hz, clock_ratio);
+}
+
 TEST(LineTransfer, CleanLinesComeBackExact) {
     const Pair pair = play(1.0, 0.0, 0.3);
-    const LineTransfer transfer = transfer_of_lines(pair.generator, pair.driver, rate_hz, some_lines(), 1.0);
+    const LineTransfer transfer = transfer_of(pair.generator, pair.driver, some_lines(), 1.0);
     double worst = 0.0;
     for (const TransferLine& line : transfer.lines) {
         EXPECT_EQ(line.state, LineState::sound);
@@ -92,8 +103,7 @@ TEST(LineTransfer, CleanLinesComeBackExact) {
 // The clock's ratio is given wrong by 1 ppm: the lines move by up to 0.06 bins.
 TEST(LineTransfer, SmallErrorOfTheClockDoesNothing) {
     const Pair pair = play(1.0 + 300e-6, 0.0);
-    const LineTransfer transfer =
-        transfer_of_lines(pair.generator, pair.driver, rate_hz, some_lines(), 1.0 + 301e-6);
+    const LineTransfer transfer = transfer_of(pair.generator, pair.driver, some_lines(), 1.0 + 301e-6);
     for (const TransferLine& line : transfer.lines)
         EXPECT_NEAR(std::abs(line.ratio / response(line.frequency_hz) - 1.0), 0.0, 1e-5);
 }
@@ -106,7 +116,7 @@ TEST(LineTransfer, StatedVarianceIsTheRealOneAndNearTheBound) {
     const double sigma = 1e-3;
     const Pair pair = play(1.0, sigma);
     const auto lines = some_lines();
-    const LineTransfer transfer = transfer_of_lines(pair.generator, pair.driver, rate_hz, lines, 1.0);
+    const LineTransfer transfer = transfer_of(pair.generator, pair.driver, lines, 1.0);
     double chi = 0.0;
     double over_bound = 0.0;
     for (const TransferLine& line : transfer.lines) {
@@ -133,7 +143,7 @@ TEST(LineTransfer, AWhistleOnALineIsMarkedAndNoOther) {
     const double whistle_hz = lines[60] + 0.03;
     for (std::size_t n = 0; n < pair.driver.size(); ++n)
         pair.driver[n] += 0.002 * std::sin(two_pi * whistle_hz / rate_hz * static_cast<double>(n));
-    const LineTransfer transfer = transfer_of_lines(pair.generator, pair.driver, rate_hz, lines, 1.0);
+    const LineTransfer transfer = transfer_of(pair.generator, pair.driver, lines, 1.0);
     for (std::size_t k = 0; k < lines.size(); ++k)
         EXPECT_EQ(transfer.lines[k].state, k == 60 ? LineState::disturbed : LineState::sound) << lines[k];
 }
@@ -145,12 +155,8 @@ TEST(LineTransfer, NoiseAloneIsWeak) {
     for (double& value : generator) value = noise();
     for (double& value : driver) value = noise();
     const auto lines = some_lines();
-    const LineTransfer transfer = transfer_of_lines(generator, driver, rate_hz, lines, 1.0);
+    const LineTransfer transfer = transfer_of(generator, driver, lines, 1.0);
     EXPECT_GT(transfer.count(LineState::weak), lines.size() / 2);
-}
-
-std::vector<float> floats(const std::vector<double>& values) {
-    return {values.begin(), values.end()};
 }
 
 TEST(DelayTrack, ClockIsFoundAndIsNoBreak) {
