@@ -3,6 +3,7 @@
 #include <fmt/chrono.h>
 #include <fmt/format.h>
 
+#include <algorithm>
 #include <ctime>
 #include <nlohmann/json.hpp>
 #include <numeric>
@@ -53,11 +54,42 @@ Result<void> check_meter(const capture::Bench& bench, const std::string& name, d
                          "use a tone of 50 to 100 Hz");
 }
 
+Result<std::string> meter_that_read(const capture::Bench& bench, const std::string& named,
+                                    double frequency_hz, const Manner& manner) {
+    if (!named.empty()) {
+        if (const auto fits = check_meter(bench, named, frequency_hz); !fits)
+            return tl::unexpected<capture::Fault>(fits.error());
+        return named;
+    }
+    if (bench.meters.size() == 1 && check_meter(bench, bench.meters[0].name, frequency_hz))
+        return bench.meters[0].name;
+    if (bench.meters.empty()) return std::string();
+    const std::string why =
+        bench.meters.size() > 1
+            ? "the bench has several meters and none was named with --meter"
+            : fmt::format("the meter \"{}\" is good up to {:.6g} Hz, the tone is {:.1f} Hz",
+                          bench.meters[0].name, *bench.meters[0].ac_max_hz, frequency_hz);
+    say(manner, fmt::format("note: {}; the scale keeps the uncertainty that the bench file states", why));
+    return std::string();
+}
+
 void add_meter(const std::string& meter, BenchEdits& edits) {
     if (meter.empty()) return;
     edits.emplace_back("meter", toml_text(meter));
     edits.emplace_back("uncertainty_percent", std::nullopt);
     edits.emplace_back("tolerance_percent", std::nullopt);
+}
+
+void remark_on_change(const capture::Input& input, double scale, const Manner& manner) {
+    constexpr double suspicious = 4.0;  // a guess at a card's full scale is rarely that far off
+    const double times = std::max(scale / input.volts_at_full_scale, input.volts_at_full_scale / scale);
+    if (!(times > suspicious)) return;
+    say(manner,
+        fmt::format(
+            "note: that is {:.3g} times {} than the bench file had. Before you rely on it, look at "
+            "the meter (AC volts, its range, the tip of the same probe), at the attenuation of {:.6g} "
+            "that the file states for \"{}\", and at the recorder's gain.",
+            times, scale > input.volts_at_full_scale ? "more" : "less", input.attenuation, input.name));
 }
 
 std::vector<std::size_t> all_outputs(const capture::Bench& bench) {

@@ -8,6 +8,7 @@
 
 #include "capture/bench.h"
 #include "capture/fault.h"
+#include "cli/commands/io.h"
 #include "cli/files/bench_edit.h"
 
 namespace assay::cli {
@@ -19,9 +20,11 @@ capture::Result<std::size_t> find_part(const std::vector<Part>& parts, const std
     for (std::size_t k = 0; k < parts.size(); ++k) {
         if (parts[k].name == name || (name.empty() && parts.size() == 1)) return k;
     }
-    return capture::fail(capture::FaultKind::bad_arguments,
-                         name.empty() ? "the bench has not just one " + kind
-                                      : "the bench has no " + kind + " \"" + name + "\"",
+    std::string there;
+    for (const Part& part : parts) there += (there.empty() ? "" : ", ") + part.name;
+    const std::string what = name.empty() ? "the bench has not just one " + kind
+                                          : "the bench has no " + kind + " \"" + name + "\"";
+    return capture::fail(capture::FaultKind::bad_arguments, there.empty() ? what : what + ", but " + there,
                          mend);
 }
 
@@ -41,9 +44,19 @@ std::string json_text(const std::string& text);
 [[nodiscard]] capture::Result<void> check_meter(const capture::Bench& bench, const std::string& name,
                                                 double frequency_hz);
 
-/// The doubt of a scale that was found with a meter: the named meter's, in the place of one that was stated
-/// before. Nothing where none is named.
+/// The meter whose doubt a scale bears that was found by its reading: the named one, else the only one of the
+/// bench if it is good at that frequency, else none (empty): then a note tells which doubt stays. Fault: that
+/// of `check_meter`, for a named one.
+[[nodiscard]] capture::Result<std::string> meter_that_read(const capture::Bench& bench,
+                                                           const std::string& named, double frequency_hz,
+                                                           const Manner& manner);
+
+/// The doubt of a scale that was found with a meter: that meter's, in the place of one that was stated
+/// before. Nothing where it is empty.
 void add_meter(const std::string& meter, BenchEdits& edits);
+
+/// A word where a new scale is several times the one before: rather a slip than a scale.
+void remark_on_change(const capture::Input& input, double scale, const Manner& manner);
 
 std::vector<std::size_t> all_outputs(const capture::Bench& bench);
 

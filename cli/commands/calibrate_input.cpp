@@ -102,10 +102,8 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
     }
     const auto tone = steady_tone_of(*recording, input.channel);
     if (!tone) return report(tone.error());
-    if (!options.meter.empty()) {
-        if (const auto fits = check_meter(*bench, options.meter, tone->frequency_hz); !fits)
-            return report(fits.error());
-    }
+    const auto meter = meter_that_read(*bench, options.meter, tone->frequency_hz, manner);
+    if (!meter) return report(meter.error());
     if (tone->scatter > repeatable)
         say(manner, fmt::format("note: the tone's level wanders by {:.2f} %; let it warm up and read the "
                                 "meter at a steady moment",
@@ -118,9 +116,10 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
         {"volts_at_full_scale", fmt::format("{:.6g}", scale)},
         {"calibrated_at_hz", fmt::format("{:.6g}", std::round(tone->frequency_hz * 100.0) / 100.0)},
         {"calibrated_at_volts", fmt::format("{:.6g}", options.meter_volts)}};
-    add_meter(options.meter, edits);
+    add_meter(*meter, edits);
     if (const auto written = write_bench_edits(options.bench, "input", input.name, edits); !written)
         return report(written.error());
+    remark_on_change(input, scale, manner);
     if (manner.json) {
         print_result(
             fmt::format("{{\"input\": {}, \"volts_at_full_scale\": {:.9g}, \"calibrated_at_hz\": {:.6f}, "

@@ -21,6 +21,8 @@ int run_calibrate_input_live(const CalibrateOptions& options, const Manner& mann
     const auto index = find_part((*bench)->bench().inputs, options.name, "input", "name one with --input");
     if (!index) return report(index.error());
     const capture::Input& input = (*bench)->bench().inputs[*index];
+    const auto meter = meter_that_read((*bench)->bench(), options.meter, options.frequency_hz, manner);
+    if (!meter) return report(meter.error());
     if (const auto sounding = (*bench)->sound(all_outputs((*bench)->bench())); !sounding)
         return report(sounding.error());
     const auto before = (*bench)->read({*index});
@@ -43,9 +45,10 @@ int run_calibrate_input_live(const CalibrateOptions& options, const Manner& mann
                      {"calibrated_at_hz", fmt::format("{:.6g}", options.frequency_hz)},
                      {"calibrated_at_volts", fmt::format("{:.6g}", *volts)},
                      {"calibrated_on", today()}};
-    add_meter(options.meter, edits);
+    add_meter(*meter, edits);
     if (const auto written = (*bench)->write("input", input.name, edits); !written)
         return report(written.error());
+    remark_on_change(input, scale, manner);
     print_answer(manner,
                  manner.json
                      ? fmt::format("{{\"input\": {}, \"volts_at_full_scale\": {:.9g}, \"was\": {:.9g}}}\n",

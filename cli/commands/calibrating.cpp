@@ -56,7 +56,7 @@ Result<std::unique_ptr<CalibrationBench>> CalibrationBench::open(const Calibrate
     auto choice = choose_sound(*bench, options.bench.string(), true);
     if (!choice) return tl::unexpected<capture::Fault>(choice.error());
     std::unique_ptr<CalibrationBench> calibration(
-        new CalibrationBench(options, std::move(*bench), std::move(*questions), std::move(*choice)));
+        new CalibrationBench(options, std::move(*bench), std::move(*questions), std::move(*choice), manner));
     say(manner, cautions_text(kind));
     if (options.level_dbfs <= confirm_above_dbfs || options.yes) return calibration;
     const auto yes = calibration->questions_.yes(
@@ -77,6 +77,12 @@ Result<void> CalibrationBench::sound(const std::vector<std::size_t>& outputs) {
                         options_.level_dbfs, limit, bench_.outputs[output].name),
             "lower it, or raise the output's maximum if what it feeds bears it");
     }
+    std::string names;
+    for (const std::size_t output : outputs)
+        names += fmt::format("{}\"{}\"", names.empty() ? "" : " and ", bench_.outputs[output].name);
+    say(manner_,
+        fmt::format("Playing {:.6g} Hz at {:.1f} dBFS from {} until this reading is done; Ctrl-C stops it.",
+                    options_.frequency_hz, options_.level_dbfs, names));
     running_.reset();
     auto running =
         capture::BenchSound::open(bench_, choice_.library, choice_.devices,
@@ -154,8 +160,7 @@ Result<double> CalibrationBench::meter_volts(const std::string& where) {
         if (const auto fits = check_meter(bench_, options_.meter, options_.frequency_hz); !fits)
             return tl::unexpected<capture::Fault>(fits.error());
     }
-    return questions_.number({"meter_volts", fmt::format("The tone plays. Volts AC by meter {}", where), ""},
-                             1e-6, 1e4);
+    return questions_.number({"meter_volts", fmt::format("Volts AC by meter {}", where), ""}, 1e-6, 1e4);
 }
 
 Result<void> CalibrationBench::write(const std::string& kind, const std::string& name,

@@ -49,13 +49,15 @@ class CalibrationBench {
 
   private:
     CalibrationBench(const CalibrateOptions& options, capture::Bench bench, Questions questions,
-                     SoundChoice choice)
+                     SoundChoice choice, const Manner& manner)
         : options_(options),
+          manner_(manner),
           bench_(std::move(bench)),
           questions_(std::move(questions)),
           choice_(std::move(choice)) {}
 
     CalibrateOptions options_;
+    Manner manner_;
     capture::Bench bench_;
     Questions questions_;
     SoundChoice choice_;

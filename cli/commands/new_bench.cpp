@@ -33,6 +33,7 @@ struct Answers {
     double meter_digits = 3.0;
     double meter_resolution_v = 0.01;
     double meter_max_hz = 400.0;
+    bool meter_true_rms = true;
     bool jig = false;
     bool headphone = false;
     double card_inputs = 2.0;
@@ -130,6 +131,7 @@ Result<Answers> ask(Questions& questions) {
     number(answers.meter_resolution_v, "meter_resolution_v", "... one step of the last place, V", "0.01",
            1e-6, 10);
     number(answers.meter_max_hz, "meter_max_hz", "... accurate up to, Hz", "400", 45, 1e6);
+    flag(answers.meter_true_rms, "meter_true_rms", "... true RMS, as its case or leaflet says?", "yes");
     flag(answers.jig, "jig", "Will loudspeaker drivers be measured (impedance jig)?", "no");
     if (answers.jig)
         flag(answers.headphone, "headphone",
@@ -144,9 +146,9 @@ Result<Answers> ask(Questions& questions) {
 std::string probe_text(const Answers& answers, int channel, const DividerProposal& divider, double worst_v) {
     const char letter = static_cast<char>('a' + channel - 1);
     std::string text = fmt::format("[[input]]\nname = \"probe-{}\"\nchannel = {}\n", letter, channel);
-    text +=
-        fmt::format("volts_at_full_scale = {:.6g}     # a first guess: `assay calibrate input` finds it\n",
-                    answers.full_scale_v);
+    text += fmt::format(
+        "volts_at_full_scale = {:.6g}        # a guess until `assay calibrate input` has found it\n",
+        answers.full_scale_v);
     if (divider.needed) {
         text += fmt::format(
             "# Divider from stock parts: {:.6g} ohm from the tip, {:.6g} ohm across the card's input ({:.6g} "
@@ -168,7 +170,7 @@ std::string probe_text(const Answers& answers, int channel, const DividerProposa
             "measured\n",
             letter);
     return text +
-           "tolerance_percent = 10.0       # a guess's limits; calibration replaces it by meter = "
+           "tolerance_percent = 10.0       # a guess's limits; calibration puts this in their place: meter = "
            "\"bench-meter\"\n\n";
 }
 
@@ -201,8 +203,7 @@ std::string bench_of(const Answers& answers) {
             text += fmt::format("volts_at_full_scale = {:.6g}\n", answers.output_full_scale_v);
         } else {
             text +=
-                "# volts_at_full_scale = 2.0    # unknown yet: `assay calibrate output` finds it; without it "
-                "no gain\n";
+                "# `assay calibrate output` writes volts_at_full_scale here; without it no gain is told\n";
         }
         text +=
             "maximum_dbfs = -1.0            # no test plays louder; lower it to what the unit's input "
@@ -213,11 +214,13 @@ std::string bench_of(const Answers& answers) {
     text += fmt::format(
         "[[meter]]                      # the leaflet's row \"AC volts\"\nname = "
         "\"bench-meter\"\naccuracy_percent = {:.6g}\n"
-        "digits = {:.6g}\nresolution_v = {:.6g}\nac_max_hz = {:.6g}\ntrue_rms = true\n\n",
-        answers.meter_percent, answers.meter_digits, answers.meter_resolution_v, answers.meter_max_hz);
+        "digits = {:.6g}\nresolution_v = {:.6g}\nac_max_hz = {:.6g}\ntrue_rms = {}\n\n",
+        answers.meter_percent, answers.meter_digits, answers.meter_resolution_v, answers.meter_max_hz,
+        answers.meter_true_rms);
     const auto load = [&](const std::string& name, const std::string& ends, const std::string& driven) {
         text += fmt::format(
-            "[[load]]\nname = \"{}\"\nresistance_ohm = {:.6g}       # measured between the points that the "
+            "[[load]]\nname = \"{}\"\nresistance_ohm = {:.6g}             # measured between the points that "
+            "the "
             "probes touch\n"
             "uncertainty_percent = 1.5      # standard; `assay calibrate load` makes it small\nrated_power_w "
             "= {:.6g}\n"
