@@ -95,6 +95,14 @@ bool one_of_several(std::string_view kind, const capture::Bench& bench) {
     return false;
 }
 
+/// A scale that no meter has set yet is a guess, whatever the meter.
+bool guessed_scale(const std::string& name, const Row& row, const capture::Bench& bench) {
+    if (row.kind != "input:" || row.ending != ":scale") return false;
+    const auto input = std::find_if(bench.inputs.begin(), bench.inputs.end(),
+                                    [&](const capture::Input& one) { return one.name == name; });
+    return input != bench.inputs.end() && !input->calibrated_at_hz;
+}
+
 }  // namespace
 
 SourceWords source_words(const std::string& source_id, const capture::Bench& bench) {
@@ -105,6 +113,8 @@ SourceWords source_words(const std::string& source_id, const capture::Bench& ben
         const auto name = name_in(source_id, row);
         if (!name) continue;
         SourceWords found{std::string(row.words), std::string(row.mend)};
+        if (guessed_scale(*name, row, bench))
+            found.mend = "calibrate it by a meter (`assay calibrate input`)";
         if (one_of_several(row.kind, bench)) found.words += " of " + visible_text(*name, 60);
         return found;
     }

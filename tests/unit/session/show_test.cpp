@@ -72,6 +72,11 @@ TEST(WhatLimits, NamesTheLargestSourceItsShareAndTheMend) {
     EXPECT_EQ(what_limits(power, bench), "load resistance gives 81 % of ±6.0 %; measure it with four wires");
     bench.loads.resize(2);
     EXPECT_THAT(what_limits(power, bench), HasSubstr("load resistance of load-a gives 81 %"));
+    const Quantity volts{10.0, "V", {{"input:probe-a:scale", 0.5}}};
+    bench.inputs[0].name = "probe-a";
+    EXPECT_THAT(what_limits(volts, bench), HasSubstr("calibrate it by a meter"));
+    bench.inputs[0].calibrated_at_hz = 83.0;
+    EXPECT_THAT(what_limits(volts, bench), HasSubstr("calibrate it against a better meter"));
     const Quantity gain{30.0, "dB", {{"meter:bench-meter", 0.06}}};
     EXPECT_EQ(what_limits(gain, bench),
               "the meter's accuracy gives nearly all of ±0.12 dB; use a more accurate meter");
