@@ -19,6 +19,7 @@
 #include "cli/commands/match_kept.h"
 #include "cli/commands/meter_desk.h"
 #include "cli/commands/progress.h"
+#include "cli/commands/session_folder.h"
 #include "cli/commands/setups.h"
 #include "cli/commands/wiring_text.h"
 #include "cli/files/bench_file.h"
@@ -27,7 +28,6 @@
 #include "cli/files/readings_file.h"
 #include "cli/files/session_file.h"
 #include "cli/files/show.h"
-#include "cli/files/toml_tree.h"
 #include "cli/measures/claims.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
@@ -41,6 +41,13 @@ namespace {
 namespace fs = std::filesystem;
 using capture::Fault;
 using capture::FaultKind;
+
+/// The job with the tests that an earlier run has not finished: what is still to be played and asked for.
+Job without_finished(const Job& job, const std::optional<Session>& before) {
+    Job left = job;
+    if (before) std::erase_if(left.tests, [&](const Test& test) { return before->find(test.id) != nullptr; });
+    return left;
+}
 
 std::string now_text() {
     const std::time_t now = std::time(nullptr);
@@ -56,47 +63,6 @@ std::string new_number() {
     std::random_device entropy;
     const std::uint64_t bits = (static_cast<std::uint64_t>(entropy()) << 32U | entropy()) & 0xFFFFFFFFFFULL;
     return fmt::format("{:%Y%m%d}-{:010X}", fmt::localtime(std::time(nullptr)), bits);
-}
-
-capture::Result<void> copy_text(const fs::path& from, const fs::path& to) {
-    const auto text = read_toml_text(from);
-    if (!text) return tl::unexpected<Fault>(text.error());
-    return write_file_safely(to, *text);
-}
-
-tl::unexpected<Fault> cannot_be_made(const fs::path& folder, const std::error_code& error) {
-    return capture::fail(FaultKind::bad_arguments, folder.string() + ": cannot be made: " + error.message(),
-                         "choose a folder that you may write to");
-}
-
-/// The session's folder, for this run alone. None where a session to go on with is not there.
-capture::Result<std::optional<FolderLock>> take_folder(const RunOptions& options) {
-    std::error_code error;
-    if (options.resume && !fs::is_directory(options.into, error)) return std::optional<FolderLock>{};
-    fs::create_directories(options.into, error);
-    if (error) return cannot_be_made(options.into, error);
-    auto lock = FolderLock::take(options.into);
-    if (!lock) return tl::unexpected<Fault>(lock.error());
-    return std::optional<FolderLock>(std::move(*lock));
-}
-
-capture::Result<void> prepare_folder(const RunOptions& options) {
-    std::error_code error;
-    if (options.resume && fs::exists(options.into / "job.toml", error)) return {};
-    if (fs::exists(options.into / "session.json", error)) {
-        return capture::fail(FaultKind::bad_arguments,
-                             options.into.string() + ": holds a finished session already",
-                             "choose another folder: a session is evidence and is not written over");
-    }
-    if (fs::exists(progress_folder(options.into) / "session.json", error)) {
-        return capture::fail(FaultKind::bad_arguments,
-                             options.into.string() + ": holds a session that was interrupted",
-                             "go on with it by --resume, or choose another folder");
-    }
-    fs::create_directories(options.into / "captures", error);
-    if (error) return cannot_be_made(options.into, error);
-    if (auto copied = copy_text(options.job, options.into / "job.toml"); !copied) return copied;
-    return copy_text(options.bench, options.into / "bench.toml");
 }
 
 capture::Result<std::unique_ptr<capture::Device>> open_device(const RunOptions& options,
@@ -245,6 +211,46 @@ void measure_test(const Setup& setup, Test& test, capture::Device& device, LiveS
     word_for_live(record.result);
 }
 
+/// Number and beginning of the session that goes on, or of a new one.
+Session begun_session(const Job& job, const capture::Bench& bench, bool simulated,
+                      const std::optional<Session>& before) {
+    Session session;
+    session.program_version = ASSAY_VERSION;
+    session.created = before ? before->created : now_text();
+    session.number = before ? before->number : new_number();
+    session.simulated = simulated;
+    session.unit = job.unit;
+    session.rating = job.rating;
+    session.bench = bench;
+    return session;
+}
+
+capture::Result<void> check_somebody_sets_supply(const Questions& questions, const Job& job) {
+    if (questions.can_ask()) return {};
+    for (const Test& test : job.tests) {
+        const auto supply = test.number("supply_set_v");
+        if (!supply) continue;
+        return capture::fail(
+            FaultKind::bad_arguments,
+            fmt::format("test \"{}\": nobody is there to set the supply to {:.4g} V", test.id, *supply),
+            "run at a terminal, or give --answers FILE with " + test.id + "-supply_idle_v");
+    }
+    return {};
+}
+
+/// Remarks and places belong to the results: a fault must stay alone on stderr.
+void tell_results(const Session& session, const RunOptions& options, bool page, const Manner& manner) {
+    if (manner.json) {
+        print_result(session_text(session));
+        return;
+    }
+    if (manner.quiet) return;
+    print_text(show_text(session));
+    for (const std::string& remark : bench_remarks(session.bench)) print_text("note: " + remark + "\n");
+    print_result(fmt::format("session: {}\n", options.into.string()));
+    if (page) print_result(fmt::format("certificate: {}\n", (options.into / "certificate.html").string()));
+}
+
 }  // namespace
 
 int run_session(const RunOptions& options, const Manner& manner) {
@@ -275,7 +281,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
         offline = std::move(*opened);
     }
     capture::Device& device = live ? live->device() : *offline;
-    const auto own_folder = take_folder(options);
+    const auto own_folder = take_session_folder(options);
     if (!own_folder) return report(own_folder.error());
     std::optional<Session> before;
     if (options.resume) {
@@ -283,50 +289,31 @@ int run_session(const RunOptions& options, const Manner& manner) {
         if (!loaded) return report(loaded.error());
         before = std::move(*loaded);
     }
-    if (const auto ready = prepare_folder(options); !ready) return report(ready.error());
+    if (const auto ready = prepare_session_folder(options); !ready) return report(ready.error());
     if (options.of_session != OfSession::nothing) name_kept_files(*job);
     if (options.of_session == OfSession::job_and_bench) name_kept_files(*bench);
     if (const auto kept = keep_files(*job, *bench, options.job, options.bench, options.into); !kept) {
         return report(kept.error());
     }
 
+    const Job left = without_finished(*job, before);
     // A live session has somebody to ask already, who answers each question once.
     auto own_questions = Questions::open(live ? std::nullopt : options.answers);
     if (!own_questions) return report(own_questions.error());
     Questions& questions = live ? live->questions() : *own_questions;
     if (live) {
-        if (const auto somebody = check_somebody_moves_jig(questions, *job); !somebody)
+        if (const auto somebody = check_somebody_moves_jig(questions, left); !somebody)
             return report(somebody.error());
-    }
-    if (live && !questions.can_ask()) {
-        for (const Test& test : job->tests) {
-            const auto supply = test.number("supply_set_v");
-            if (!supply) continue;
-            return report(
-                {FaultKind::bad_arguments,
-                 fmt::format("test \"{}\": nobody is there to set the supply to {:.4g} V", test.id, *supply),
-                 std::nullopt,
-                 "run at a terminal, or give --answers FILE with " + test.id + "-supply_idle_v"});
-        }
+        if (const auto somebody = check_somebody_sets_supply(questions, left); !somebody)
+            return report(somebody.error());
     }
     if (before) {
         if (const auto read = apply_readings(options.into, *job); !read) return report(read.error());
     }
 
-    Session session;
-    session.program_version = ASSAY_VERSION;
-    session.created = now_text();
-    session.number = new_number();
-    session.simulated = device.simulated();
-    session.unit = job->unit;
-    session.rating = job->rating;
-    session.bench = *bench;
-    if (before) {
-        session.created = before->created;
-        session.number = before->number;
-    }
+    Session session = begun_session(*job, *bench, device.simulated(), before);
     if (live) {
-        if (const auto introduced = live->introduce(*job); !introduced) return report(introduced.error());
+        if (const auto introduced = live->introduce(left); !introduced) return report(introduced.error());
     }
     const JobOnBench all{&*job, &*bench, options.into, &session.tests, session.created};
     int status = exit_done;
@@ -382,18 +369,7 @@ int run_session(const RunOptions& options, const Manner& manner) {
             print_text(note + "\n");
         }
     }
-    if (!options.print) return status;
-    // Remarks and places belong to the results: a fault must stay alone on stderr.
-    if (manner.json) {
-        print_result(session_text(session));
-    } else if (!manner.quiet) {
-        print_text(show_text(session));
-        for (const std::string& remark : bench_remarks(*bench)) print_text("note: " + remark + "\n");
-        print_result(fmt::format("session: {}\n", options.into.string()));
-        if (pages.html) {
-            print_result(fmt::format("certificate: {}\n", (options.into / "certificate.html").string()));
-        }
-    }
+    if (options.print) tell_results(session, options, pages.html, manner);
     return status;
 }
 

@@ -127,6 +127,8 @@ def by_hand(bench):
         report.check((folder.into / "captures/second.wav").exists(), "what was captured is kept")
         number = json.loads(progress.read_text())["number"] if "number" in json.loads(progress.read_text()) else None
         resumed = bench.run(*folder.command("--yes", "--resume", "--pages", "none"))
+        summary = resumed.stderr.partition("What will be played:")[2].partition("Ctrl-C")[0]
+        report.check("\n  second" in summary and "\n  first" not in summary, "its summary is of what is missing only", summary)
         report.check(resumed.returncode == 0 and '"first" is done already' in resumed.stderr, "--resume measures what is missing",
                      f"exit {resumed.returncode}: {resumed.stderr.strip()[-160:]}")
         session = folder.session()
