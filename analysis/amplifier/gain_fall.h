@@ -15,7 +15,8 @@ namespace assay::analysis {
 std::variant<double, Absent> gain_fall_db(std::span<const StepReading> readings, double drive_dbfs);
 
 /// Volts where the gain first has fallen so far for good, in the order of the steps. The doubt is that of a
-/// fall known to a tenth of itself and to 0.01 dB.
+/// fall known to a tenth of itself and to 0.01 dB, and of what the faintest steps bend by. Absent where they
+/// have fallen by half of it: then the unit is limited below the row.
 std::variant<LimitCrossing, Absent> find_gain_fall(std::span<const StepReading> readings, double fall_db);
 
 }  // namespace assay::analysis

@@ -1,6 +1,7 @@
 #include "cli/measures/power_band_limit.h"
 
 #include <algorithm>
+#include <array>
 #include <cmath>
 #include <numbers>
 
@@ -22,21 +23,26 @@ constexpr double share_lower = 0.35;
 constexpr double share_upper = 1.0 / std::numbers::sqrt3;
 constexpr double db_per_part = 10.0 / std::numbers::ln10;
 
-/// What the powers at the limit and in the middle do not share, as a shift of the limit.
-void add_power_doubts(const Quantity& there, const Quantity& middle, const std::string& noise_source,
+/// What the powers at the limit and in the middle do not share, as a shift of the limit. Noise, and what the
+/// steps leave open, have one name in both rows and are not the same there: they neither cancel nor add.
+void add_power_doubts(const Quantity& there, const Quantity& middle, const std::string& source,
                       double db_per_hz, Quantity& limit_hz) {
     const Quantity ratio = analysis::combine(
         0.0, "dB", {{&there, db_per_part / there.value}, {&middle, -db_per_part / middle.value}});
-    double noise_db = 0.0;  // of two rows: it has one name and is not the same noise
-    for (const Quantity* power : {&there, &middle}) {
-        const auto noise = power->contributions.find(noise_source);
-        if (noise != power->contributions.end())
-            noise_db = std::hypot(noise_db, db_per_part * noise->second / power->value);
+    const std::array<std::string, 2> of_each_row{source + "noise", source + "interpolation"};
+    for (const std::string& name : of_each_row) {
+        double db = 0.0;
+        for (const Quantity* power : {&there, &middle}) {
+            const auto part = power->contributions.find(name);
+            if (part != power->contributions.end())
+                db = std::hypot(db, db_per_part * part->second / power->value);
+        }
+        add_doubt(limit_hz, name, db / db_per_hz);
     }
-    for (const auto& [source, db] : ratio.contributions) {
-        if (source != noise_source && std::abs(db) > 1e-9) limit_hz.contributions[source] += db / db_per_hz;
+    for (const auto& [name, db] : ratio.contributions) {
+        if (std::ranges::find(of_each_row, name) == of_each_row.end() && std::abs(db) > 1e-9)
+            limit_hz.contributions[name] += db / db_per_hz;
     }
-    add_doubt(limit_hz, noise_source, noise_db / db_per_hz);
 }
 
 }  // namespace
@@ -57,13 +63,13 @@ std::optional<Quantity> half_power_limit(const std::vector<PowerPoint>& points, 
     const analysis::MonotoneCurve curve(octaves, power_db);
     const auto smooth = analysis::refined(*straight, [&](double hz) { return curve.at(std::log2(hz)); });
     Quantity limit_hz{smooth.frequency_hz, "Hz", {}};
-    add_doubt(limit_hz, source + "interpolation",
+    add_doubt(limit_hz, source + "curve",
               (lower ? share_lower : share_upper) * std::abs(smooth.frequency_hz - straight->frequency_hz));
     const double db_per_hz = straight->db_per_octave / (smooth.frequency_hz * std::numbers::ln2);
     const auto point_at = [&](double hz) { return std::ranges::find(points, hz, &PowerPoint::frequency_hz); };
     if (db_per_hz > 0.0)
-        add_power_doubts(point_at(straight->outer_hz)->power, point_at(middle_hz)->power, source + "noise",
-                         db_per_hz, limit_hz);
+        add_power_doubts(point_at(straight->outer_hz)->power, point_at(middle_hz)->power, source, db_per_hz,
+                         limit_hz);
     return limit_hz;
 }
 

@@ -130,8 +130,9 @@ class Bursts(Case):
         for test in ("c", "b"):
             tone, rate = shop.tone(test)
             ear, parts, rms[test] = drawn_ear(random, effect, noise_v=noise_v), [], []
-            for rail in rails * higher[test]:
-                law = laws.uneven_rails(rail, rail * random.uniform(0.97, 1.0))
+            for i, rail in enumerate(rails * higher[test]):
+                # What the steps leave open is doubted by shape, so the shape is drawn: rails alike, uneven ones, knees.
+                law = (laws.hard_clip(rail), laws.uneven_rails(rail, rail * random.uniform(0.97, 1.0)), laws.soft_clip(rail, 10 ** random.uniform(1.0, 1.8)))[i % 3]
                 analog = fine_bench.amplify(tone, rate, law, IDEAL_V)
                 parts.append(placed(drifted(analog.volts, analog.rate_hz, effect), analog.rate_hz, ear))
                 rms[test].append(closed_forms.rms(at_one_percent(law)))
@@ -155,6 +156,8 @@ class Bandwidth(Case):
     """A hard clip, then a filter such as output transformers and coupling have."""
     name, channels = "power-bandwidth", 8
     frequencies = [20.0, 30.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 7000.0, 10000.0, 14000.0, 20000.0]
+    # A slew rate may limit there below the faintest steps.
+    absent_allowed = ("power at 14000 Hz", "power at 20000 Hz")
 
     def test(self, bench):
         return [{"id": "b", "measure": "power-bandwidth", "loads": bench.loads, "to_dbfs": -3.0}]

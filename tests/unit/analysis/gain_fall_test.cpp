@@ -43,5 +43,16 @@ TEST(GainFall, ARowThatIsMostlyClippedKeepsItsSmallSignalGain) {
     }
 }
 
+// Limited below the row, or just above its foot: the gain before that is not known, and no power is told.
+TEST(GainFall, ARowThatBeginsAboveItsLimitGivesNone) {
+    for (const double rail_dbfs : {-16.5, -18.0, -24.0}) {
+        std::vector<StepReading> readings;
+        for (int n = 0; n <= 30; ++n) readings.push_back(clipped(-18.0 + 0.5 * n, rail_dbfs));
+        const auto found = find_gain_fall(readings, 0.1);
+        ASSERT_TRUE(std::holds_alternative<Absent>(found)) << rail_dbfs;
+        EXPECT_EQ(std::get<Absent>(found).code, "limited-from-the-start");
+    }
+}
+
 }  // namespace
 }  // namespace assay::analysis
