@@ -33,9 +33,9 @@ struct ChannelResponse {
     double harmonic_noise_at(double frequency_hz, int order) const;
     /// Standard deviation of the linear response relative to itself, real and imaginary part each.
     double relative_noise_at(double frequency_hz) const;
-    /// Standard uncertainty of the shape, dB, from the windows in time and the ends of the sweep: no less
-    /// than was found without noise (tests/reference/trust_tables.py); most within a fifth of where it
-    /// starts.
+    /// Standard uncertainty of the shape, dB, from the windows in time and the ends of the sweep, as found
+    /// without noise: 0.0075 dB at 10 Hz, falling steeply with the frequency; more within a fifth of where
+    /// the sweep starts.
     double method_db(double frequency_hz) const;
 };
 
