@@ -193,7 +193,7 @@ def readings(bench):
         report.check(verified.returncode == 0, "verified", verified.stdout.strip()[-300:] + verified.stderr.strip()[-200:])
         checked = bench.run(ASSAY, "check", folder.into, "--answers", answers, "--json")
         report.check(checked.returncode == 0 and json.loads(checked.stdout)["unchanged"], "checked live: unchanged",
-                     f"exit {checked.returncode}: {checked.stderr.strip()[-300:]}")
+                     f"exit {checked.returncode}: {checked.stdout.strip()[-900:]} {checked.stderr.strip()[-300:]}")
         bench.tell("rail 0.11")  # the tone's peak is 0.126
         checked = bench.run(ASSAY, "check", folder.into, "--answers", answers)
         bench.tell(f"rail {RAIL}")
