@@ -3,6 +3,7 @@
 #include <array>
 #include <numbers>
 
+#include "cli/files/bench_limits.h"
 #include "cli/files/toml_document.h"
 
 namespace assay::cli {
@@ -10,15 +11,6 @@ namespace assay::cli {
 namespace {
 
 using capture::RelativeDoubt;
-
-constexpr double highest_volts = 1e5;
-constexpr double highest_ohm = 1e9;
-constexpr double highest_channel = 256;
-// Below it the 20 kHz band of the measures is cut short; above it no bench sound card goes.
-constexpr double lowest_rate_hz = 8'000;
-constexpr double highest_rate_hz = 768'000;
-// Nothing of a 24-bit chain lies lower.
-constexpr double lowest_dbfs = -200;
 
 /// uncertainty_percent is a standard one; tolerance_percent are limits, taken as a rectangular distribution
 /// (JCGM 100:2008, 4.3.7).
@@ -90,7 +82,7 @@ RawInput read_input(const TomlNode& node, std::size_t index, Complaints& complai
     table.require("channel", "give the number of the sound card's channel, counted from 1");
     take(input.volts_at_full_scale, table.number("volts_at_full_scale", positive("V", highest_volts)));
     table.require("volts_at_full_scale", "find it with `assay calibrate input`");
-    take(input.attenuation, table.number("attenuation", positive("", 1e6)));
+    take(input.attenuation, table.number("attenuation", positive("", highest_attenuation)));
     input.scale_doubts = read_doubt(table, "input:" + input.name + ":scale");
     raw.meter = table.name("meter");
     table.exclusive({"uncertainty_percent", "tolerance_percent", "meter"});

@@ -2,9 +2,11 @@
 // uncertainties.
 #include <algorithm>
 #include <array>
+#include <limits>
 #include <type_traits>
 
 #include "capture/simulated/settings_keys.h"
+#include "cli/files/bench_limits.h"
 #include "cli/files/session_describe.h"
 
 namespace assay::capture {
@@ -224,6 +226,53 @@ void read_wires(JsonReader& archive, Bench& bench, const Json& loads) {
     }
 }
 
+/// What no bench file may state is no bench's in a session either: nothing is worked out from it.
+class Limits {
+  public:
+    explicit Limits(JsonReader& archive) : archive_(archive) {}
+
+    void number(const std::string& where, double value, double least, double most) {
+        if (value >= least && value <= most) return;
+        archive_.trouble().note(Place{&archive_.place(), &where, 0}, "is out of all measure");
+    }
+    void above_zero(const std::string& where, double value, double most) {
+        number(where, value, std::numeric_limits<double>::min(), most);
+    }
+    void doubts(const std::string& where, const std::vector<capture::RelativeDoubt>& doubts) {
+        for (const capture::RelativeDoubt& doubt : doubts) number(where, doubt.relative, 0.0, 1.0);
+    }
+
+  private:
+    JsonReader& archive_;
+};
+
+void check_limits(JsonReader& archive, const Bench& bench) {
+    Limits limits(archive);
+    limits.number("sound.sample_rate_hz", bench.sample_rate_hz, lowest_rate_hz, highest_rate_hz);
+    for (const capture::Output& output : bench.outputs) {
+        const std::string where = "output." + output.name;
+        limits.number(where + ".channel", output.channel, 1, highest_channel);
+        if (output.volts_at_full_scale)
+            limits.above_zero(where + ".volts_at_full_scale", *output.volts_at_full_scale, highest_volts);
+    }
+    for (const capture::Input& input : bench.inputs) {
+        const std::string where = "input." + input.name;
+        limits.number(where + ".channel", input.channel, 1, highest_channel);
+        limits.above_zero(where + ".volts_at_full_scale", input.volts_at_full_scale, highest_volts);
+        limits.above_zero(where + ".attenuation", input.attenuation, highest_attenuation);
+        limits.doubts(where + ".scale_doubts", input.scale_doubts);
+    }
+    for (const capture::Load& load : bench.loads) {
+        const std::string where = "load." + load.name;
+        limits.above_zero(where + ".resistance_ohm", load.resistance_ohm,
+                          std::numeric_limits<double>::infinity());
+        limits.doubts(where + ".resistance_doubts", load.resistance_doubts);
+    }
+    if (!bench.jig) return;
+    limits.above_zero("impedance_jig.series_ohm", bench.jig->series_ohm, highest_ohm);
+    limits.doubts("impedance_jig.series_doubts", bench.jig->series_doubts);
+}
+
 }  // namespace
 
 void write_bench(JsonWriter& archive, const Bench& bench) {
@@ -269,6 +318,7 @@ void read_bench_record(JsonReader& archive, Bench& bench) {
     check_names(archive, "output", bench.outputs);
     check_names(archive, "input", bench.inputs);
     check_names(archive, "load", bench.loads);
+    check_limits(archive, bench);
     if (archive.trouble().first) return;
     read_input_wires(archive, bench, *archive.find("input"));
     read_wires(archive, bench, *archive.find("load"));

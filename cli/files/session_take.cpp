@@ -4,6 +4,7 @@
 #include <array>
 #include <optional>
 
+#include "cli/files/bench_limits.h"
 #include "cli/files/session_describe.h"
 
 namespace assay::cli {
@@ -134,6 +135,9 @@ bool sensible(const Multitone& multitone) {
            multitone.lines_per_octave <= 1e4 && !capture::lines_of(multitone).empty();
 }
 
+// A tone's peak may pass full scale by a little where its level is that of an RMS sine.
+constexpr double highest_level_dbfs = 20.0;
+
 /// What is wrong with the segments, empty if nothing is.
 std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
                         std::vector<Segment>& segments) {
@@ -152,6 +156,13 @@ std::string segments_of(const SegmentColumns& columns, std::int64_t tone_frames,
         segment.frames = columns.frames[i];
         segment.level_dbfs = columns.level_dbfs[i];
         segment.fade_frames = columns.fade_frames[i];
+        const auto sounds_at = [&](double frequency_hz) {
+            return frequency_hz >= 0.0 && frequency_hz <= highest_rate_hz / 2;
+        };
+        if (!sounds_at(columns.from_hz[i]) || !sounds_at(columns.to_hz[i]))
+            return "a frequency is out of all measure";
+        if (!(segment.level_dbfs >= 2.0 * lowest_dbfs && segment.level_dbfs <= highest_level_dbfs))
+            return "a level is out of all measure";
         const bool inside = segment.first_frame >= 0 && segment.frames >= 0 &&
                             segment.frames <= tone_frames &&
                             segment.first_frame <= tone_frames - segment.frames;
@@ -232,7 +243,9 @@ void read_take(JsonReader& archive, const std::filesystem::path& folder, Take& t
         tone.field("frames", take.tone.frames);
         tone.field("segments", columns);
         if (!trouble.first) {
-            if (take.tone.rate_hz <= 0.0 || take.tone.frames < 0) trouble.note(place, "has no length");
+            if (take.tone.frames < 0) trouble.note(place, "has no length");
+            if (!(take.tone.rate_hz >= lowest_rate_hz && take.tone.rate_hz <= highest_rate_hz))
+                trouble.note(place, "its rate is out of all measure");
             const std::string wrong = segments_of(columns, take.tone.frames, take.tone.segments);
             if (!wrong.empty()) trouble.note(place, wrong);
         }
