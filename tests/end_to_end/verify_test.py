@@ -6,6 +6,7 @@ Outside sources: Python's tarfile reads and forges bundles; hashlib hashes.
 import hashlib
 import io
 import json
+import math
 import os
 import re
 import shutil
@@ -306,9 +307,11 @@ def check(here):
     report.check(done.status == 0 and answer["unchanged"] and answer["same_bench"], "the same unit on the same bench is unchanged", done.err[:200])
     figure = next(f for f in answer["figures"] if f["quantity"] == "power_at_1_percent_w")
     whole = json.loads((here / "s/session.json").read_text())["tests"]["power"]["loads"]["load-a"]["quantities"]["power_at_1_percent_w"]
-    # Were scale and load to count twice, the difference would be 1.4 times as uncertain as the number itself.
-    report.check(figure["expanded_uncertainty"] < 0.3 * whole["expanded_uncertainty"], "what the bench is uncertain by cancels",
-                 f"{figure['expanded_uncertainty']:.4g} W of {whole['expanded_uncertainty']:.4g} W")
+    # JCGM 100, 5.1.2 and 5.2: what scale and load are uncertain by is the same in both and drops out of the difference;
+    # what the test itself is uncertain by is drawn anew, so that its variance counts twice.
+    own = sum(source["contribution"]**2 for source in whole["sources"] if source["id"].startswith("test:"))
+    report.relative("what the bench is uncertain by cancels", figure["expanded_uncertainty"], 2 * math.sqrt(2 * own), 1)
+    report.check(2 * own < whole["expanded_uncertainty"]**2 / 4, "which is the larger part here", f"{2 * math.sqrt(own):.4g} W of {whole['expanded_uncertainty']:.4g} W")
     report.check("same unit, unchanged" in program.assay("check", here / "s").out, "and said so")
     (here / "tired.toml").write_text(BENCH + "[simulated.amplifier]\nrail_scale = [1.0, 0.7]\n")
     done = program.assay("check", here / "s", "--bench", here / "tired.toml", "--json")
