@@ -28,11 +28,13 @@ Absent refuse(std::string code, std::string text, std::string advice) {
 /// Chirps of the head that look more like the other direction than like their own.
 int wrong_chirps(const BandSignal& band, const TonePlan& plan, double head_s) {
     int wrong = 0;
+    const BandShape rising_chirp = shape_in(band, plan.rising_chirp);
+    const BandShape falling_chirp = shape_in(band, plan.falling_chirp);
     for (std::size_t k = 0; k < plan.chirp_starts_s.size(); ++k) {
         const double at = head_s + plan.chirp_starts_s[k];
         const double slack = 0.25 * plan.rising_chirp.duration_s;
-        const double rising = best_match(band, plan.rising_chirp, at - slack, at + slack).likeness;
-        const double falling = best_match(band, plan.falling_chirp, at - slack, at + slack).likeness;
+        const double rising = best_match(band, rising_chirp, at - slack, at + slack).likeness;
+        const double falling = best_match(band, falling_chirp, at - slack, at + slack).likeness;
         if ((rising > falling) != plan.chirp_rising[k]) ++wrong;
     }
     return wrong;
@@ -69,15 +71,24 @@ Absent rate_off(double ratio) {
                   "itself, switch speed and pitch controls off, then record again");
 }
 
+void add_heads(const BandSignal& band, const TonePlan& plan, double from_s, double to_s,
+               std::vector<Match>& heads);
+
+/// A head, and those before and after it.
+void add_head(const BandSignal& band, const TonePlan& plan, const Match& head, double from_s, double to_s,
+              std::vector<Match>& heads) {
+    add_heads(band, plan, from_s, head.at_s - plan.head.duration_s, heads);
+    heads.push_back(head);
+    add_heads(band, plan, head.at_s + plan.head.duration_s, to_s, heads);
+}
+
 /// Every place where the head begins, in order.
 void add_heads(const BandSignal& band, const TonePlan& plan, double from_s, double to_s,
                std::vector<Match>& heads) {
     if (to_s - from_s < plan.head.duration_s) return;
     const Match match = best_match(band, plan.head, from_s, to_s);
     if (match.likeness < found || wrong_chirps(band, plan, match.at_s) > wrong_chirps_allowed) return;
-    add_heads(band, plan, from_s, match.at_s - plan.head.duration_s, heads);
-    heads.push_back(match);
-    add_heads(band, plan, match.at_s + plan.head.duration_s, to_s, heads);
+    add_head(band, plan, match, from_s, to_s, heads);
 }
 
 /// Of a tone that was started again, or that the player repeats: the best play that runs to its end before
@@ -87,7 +98,7 @@ tl::expected<Match, Absent> whole_play(const BandSignal& band, const TonePlan& p
     // A recording that has no room for a second beginning is not searched for one.
     if (band.duration_s() < plan.duration_s + plan.head.duration_s) return best;
     std::vector<Match> heads;
-    add_heads(band, plan, -0.5 * plan.head.duration_s, band.duration_s(), heads);
+    add_head(band, plan, best, -0.5 * plan.head.duration_s, band.duration_s(), heads);
     if (heads.size() < 2) return best;
     std::optional<Match> chosen;
     for (std::size_t k = 0; k < heads.size(); ++k) {

@@ -78,6 +78,8 @@ class Decimator {
 
   private:
     void emit();
+    template <std::size_t outputs>
+    void make(std::size_t factor);
     int factor_ = 1;
     double rate_hz_ = 0.0;
     std::vector<float> taps_{};

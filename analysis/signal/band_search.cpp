@@ -37,14 +37,16 @@ std::vector<Complex> template_of(const Waveform& wave, double rate_hz, double lo
     return shape;
 }
 
-constexpr std::size_t few_products = 40000;  // up to here the plain sums are faster than three transforms
+// Up to here the plain sums are faster than three transforms.
+constexpr std::size_t few_products = 40000;
+constexpr std::size_t few_lags = 48;
 
 /// Correlation at each lag 0 .. lags-1 of `wave` against `signal` (signal holds lags - 1 + wave.size()
 /// samples).
 std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::vector<Complex>& wave,
                                std::size_t lags) {
     std::vector<Complex> result(lags);
-    if (lags * wave.size() < few_products) {
+    if (lags <= few_lags || lags * wave.size() < few_products) {
         for (std::size_t lag = 0; lag < lags; ++lag) {
             Complex sum{};
             for (std::size_t n = 0; n < wave.size(); ++n) {
@@ -57,7 +59,8 @@ std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::ve
         }
         return result;
     }
-    const std::size_t length = good_fft_length(signal.size() + wave.size());
+    // Around the end no lag that is asked for reaches.
+    const std::size_t length = good_fft_length(signal.size());
     std::vector<Complex> padded_signal(signal);
     padded_signal.resize(length);
     std::vector<Complex> padded_wave(wave);
@@ -93,34 +96,52 @@ namespace {
 
 constexpr std::ptrdiff_t most_lags = 1
                                      << 17;  // searched at a time: memory for a few seconds, not for an hour
+constexpr double faint = 1e-9;  // of a stretch's energy: what is below is no place for a waveform
 
-/// The best of the lags `first` to `last`, in samples of the band's signal. Its neighbours are looked at for
-/// the place between the samples, unless they lie outside `lowest` to `highest`.
-Match best_of_lags(const BandSignal& band, const std::vector<Complex>& shape, double shape_energy,
-                   std::ptrdiff_t first, std::ptrdiff_t last, std::ptrdiff_t lowest, std::ptrdiff_t highest) {
-    const std::ptrdiff_t from_lag = std::max(first - 1, lowest);
-    const std::ptrdiff_t to_lag = std::min(last + 1, highest);
-    const auto lags = static_cast<std::size_t>(to_lag - from_lag + 1);
-    std::vector<Complex> stretch(lags - 1 + shape.size());
-    for (std::size_t n = 0; n < stretch.size(); ++n) {
-        const std::ptrdiff_t from = from_lag + static_cast<std::ptrdiff_t>(n);
-        if (from >= 0 && from < static_cast<std::ptrdiff_t>(band.samples.size())) {
+/// Every `step`th sample of the band from `first` on, zeros outside it.
+std::vector<Complex> stretch_of(const BandSignal& band, std::ptrdiff_t first, std::size_t count,
+                                std::ptrdiff_t step) {
+    std::vector<Complex> stretch(count);
+    for (std::size_t n = 0; n < count; ++n) {
+        const std::ptrdiff_t from = first + static_cast<std::ptrdiff_t>(n) * step;
+        if (from >= 0 && from < static_cast<std::ptrdiff_t>(band.samples.size()))
             stretch[n] = static_cast<Complex>(band.samples[static_cast<std::size_t>(from)]);
-        }
     }
+    return stretch;
+}
+
+std::vector<double> running_energy(const std::vector<Complex>& stretch) {
     std::vector<double> running(stretch.size() + 1, 0.0);
     for (std::size_t n = 0; n < stretch.size(); ++n) running[n + 1] = running[n] + std::norm(stretch[n]);
-    const double floor = 1e-9 * running.back() + 1e-30;
-    const std::vector<Complex> sums = correlate(stretch, shape, lags);
-    // Likeness is the correlation re the energy under the waveform; the floor keeps faint stretches, where it
-    // would be chance over nothing, from being the best.
+    return running;
+}
+
+/// Lags to look at, in samples of the band's signal; those outside are not looked at even as neighbours.
+struct Lags {
+    std::ptrdiff_t first = 0;
+    std::ptrdiff_t last = 0;
+};
+
+/// The best of some lags. `floor` keeps faint stretches, where likeness would be chance over nothing, from
+/// being the best; nothing: what the stretch itself says.
+Match best_of_lags(const BandSignal& band, const BandShape& shape, const Lags& some, const Lags& all,
+                   std::optional<double> floor_given) {
+    const std::size_t size = shape.samples.size();
+    const std::ptrdiff_t from_lag = std::max(some.first - 1, all.first);
+    const std::ptrdiff_t to_lag = std::min(some.last + 1, all.last);
+    const auto lags = static_cast<std::size_t>(to_lag - from_lag + 1);
+    const std::vector<Complex> stretch = stretch_of(band, from_lag, lags - 1 + size, 1);
+    const std::vector<double> running = running_energy(stretch);
+    const double floor = floor_given.value_or(faint * running.back() + 1e-30);
+    const std::vector<Complex> sums = correlate(stretch, shape.samples, lags);
+    // Likeness is the correlation re the energy under the waveform.
     std::vector<double> likeness(lags);
-    const auto start = static_cast<std::size_t>(first - from_lag);
-    const auto end = static_cast<std::size_t>(last - from_lag) + 1;
+    const auto start = static_cast<std::size_t>(some.first - from_lag);
+    const auto end = static_cast<std::size_t>(some.last - from_lag) + 1;
     std::size_t best = start;
     for (std::size_t lag = start; lag < end; ++lag) {
-        const double energy = running[lag + shape.size()] - running[lag];
-        likeness[lag] = std::abs(sums[lag]) / std::sqrt(shape_energy * (energy + floor));
+        const double energy = running[lag + size] - running[lag];
+        likeness[lag] = std::abs(sums[lag]) / std::sqrt(shape.energy * (energy + floor));
         if (likeness[lag] > likeness[best]) best = lag;
     }
     double shift = 0.0;
@@ -131,27 +152,90 @@ Match best_of_lags(const BandSignal& band, const std::vector<Complex>& shape, do
         const double curvature = left - 2.0 * middle + right;
         if (curvature < 0.0) shift = std::clamp(0.5 * (left - right) / curvature, -1.0, 1.0);
     }
-    const double energy = running[best + shape.size()] - running[best];
+    const double energy = running[best + size] - running[best];
     return {(static_cast<double>(from_lag) + static_cast<double>(best) + shift) / band.rate_hz,
-            likeness[best], std::sqrt(energy / static_cast<double>(shape.size()))};
+            likeness[best], std::sqrt(energy / static_cast<double>(size))};
+}
+
+/// A lag of a coarse search that the best may lie beside.
+struct Candidate {
+    std::ptrdiff_t lag = 0;
+    double likeness = 0.0;
+    double floor = 0.0;
+};
+
+// The band is narrow against its rate: every few samples of it hold all that there is. Between two of those
+// lags the likeness of a waveform that fills the band falls by no more than sin(x) / x with x = 0.6 pi / 2,
+// to 0.86.
+constexpr double samples_a_width = 0.6;
+constexpr double may_be_best = 0.8;
+constexpr std::size_t most_candidates = 64;
+
+std::vector<Candidate> coarse_search(const BandSignal& band, const BandShape& shape, const Lags& all,
+                                     std::ptrdiff_t step) {
+    std::vector<Complex> wave;
+    wave.reserve(shape.samples.size() / static_cast<std::size_t>(step) + 1);
+    for (std::size_t n = 0; n < shape.samples.size(); n += static_cast<std::size_t>(step))
+        wave.push_back(shape.samples[n]);
+    double wave_energy = 0.0;
+    for (const Complex& value : wave) wave_energy += std::norm(value);
+    std::vector<Candidate> points;
+    for (std::ptrdiff_t first = all.first; first <= all.last; first += most_lags * step) {
+        const auto lags = static_cast<std::size_t>(std::min(most_lags, (all.last - first) / step + 1));
+        const std::vector<Complex> stretch = stretch_of(band, first, lags - 1 + wave.size(), step);
+        const std::vector<double> running = running_energy(stretch);
+        const double floor = faint * running.back() + 1e-30;
+        const std::vector<Complex> sums = correlate(stretch, wave, lags);
+        for (std::size_t k = 0; k < lags; ++k) {
+            const double energy = running[k + wave.size()] - running[k];
+            points.push_back({first + static_cast<std::ptrdiff_t>(k) * step,
+                              std::abs(sums[k]) / std::sqrt(wave_energy * (energy + floor)),
+                              static_cast<double>(step) * floor});
+        }
+    }
+    double best = 0.0;
+    for (const Candidate& point : points) best = std::max(best, point.likeness);
+    std::vector<Candidate> chosen;
+    for (std::size_t k = 0; k < points.size(); ++k) {
+        const double here = points[k].likeness;
+        const bool top = (k == 0 || here >= points[k - 1].likeness) &&
+                         (k + 1 == points.size() || here > points[k + 1].likeness);
+        if (top && here >= may_be_best * best) chosen.push_back(points[k]);
+    }
+    std::stable_sort(chosen.begin(), chosen.end(),
+                     [](const Candidate& a, const Candidate& b) { return a.likeness > b.likeness; });
+    if (chosen.size() > most_candidates) chosen.resize(most_candidates);
+    return chosen;
 }
 
 }  // namespace
 
-Match best_match(const BandSignal& band, const Waveform& wave, double from_s, double to_s) {
-    const std::vector<Complex> shape = template_of(wave, band.rate_hz, band.low_hz, band.high_hz);
-    const auto first = static_cast<std::ptrdiff_t>(std::floor(from_s * band.rate_hz));
-    const auto last = static_cast<std::ptrdiff_t>(std::ceil(to_s * band.rate_hz));
-    if (last < first || shape.empty()) return {};
-    double shape_energy = 0.0;
-    for (const Complex& value : shape) shape_energy += std::norm(value);
+BandShape shape_in(const BandSignal& band, const Waveform& wave) {
+    BandShape shape{template_of(wave, band.rate_hz, band.low_hz, band.high_hz)};
+    for (const Complex& value : shape.samples) shape.energy += std::norm(value);
+    return shape;
+}
+
+Match best_match(const BandSignal& band, const BandShape& shape, double from_s, double to_s) {
+    const Lags all{static_cast<std::ptrdiff_t>(std::floor(from_s * band.rate_hz)),
+                   static_cast<std::ptrdiff_t>(std::ceil(to_s * band.rate_hz))};
+    if (all.last < all.first || shape.samples.empty()) return {};
+    const auto step =
+        static_cast<std::ptrdiff_t>(samples_a_width * band.rate_hz / (band.high_hz - band.low_hz));
+    if (step < 2 || all.last - all.first < static_cast<std::ptrdiff_t>(few_lags))
+        return best_of_lags(band, shape, all, all, std::nullopt);
     std::optional<Match> best;
-    for (std::ptrdiff_t lag = first; lag <= last; lag += most_lags) {
-        const Match match =
-            best_of_lags(band, shape, shape_energy, lag, std::min(lag + most_lags - 1, last), first, last);
+    for (const Candidate& candidate : coarse_search(band, shape, all, step)) {
+        const Lags around{std::max(candidate.lag - step, all.first),
+                          std::min(candidate.lag + step, all.last)};
+        const Match match = best_of_lags(band, shape, around, all, candidate.floor);
         if (!best || match.likeness > best->likeness) best = match;
     }
-    return *best;
+    return best.value_or(Match{});
+}
+
+Match best_match(const BandSignal& band, const Waveform& wave, double from_s, double to_s) {
+    return best_match(band, shape_in(band, wave), from_s, to_s);
 }
 
 }  // namespace assay::analysis

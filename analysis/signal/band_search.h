@@ -28,7 +28,16 @@ struct Match {
     double level = 0.0;     // RMS of the band signal under the waveform
 };
 
+/// A waveform as a band sees it. One that is looked for often is made once.
+struct BandShape {
+    std::vector<std::complex<double>> samples{};
+    double energy = 0.0;
+};
+
+BandShape shape_in(const BandSignal& band, const Waveform& wave);
+
 /// Best place of the waveform's start within [from_s, to_s]; sub-sample by a parabola.
+Match best_match(const BandSignal& band, const BandShape& shape, double from_s, double to_s);
 Match best_match(const BandSignal& band, const Waveform& wave, double from_s, double to_s);
 
 }  // namespace assay::analysis

@@ -59,16 +59,38 @@ Lines choose(std::span<const double> lines_hz, double rate_hz, double clock_rati
 std::vector<Complex> amplitudes(std::span<const float> samples, std::size_t first,
                                 const std::vector<double>& window, const Lines& lines) {
     std::vector<Complex> result(lines.radians_per_sample.size());
-    for (std::size_t k = 0; k < result.size(); ++k) {
-        const double step = lines.radians_per_sample[k];
-        const Complex turn = std::polar(1.0, -step);
-        Complex phasor = std::polar(1.0, -std::fmod(step * static_cast<double>(first), two_pi));
-        Complex sum{};
-        for (std::size_t n = 0; n < window.size(); ++n) {
-            sum += window[n] * static_cast<double>(samples[first + n]) * phasor;
-            phasor *= turn;
+    std::vector<double> weighted(window.size());
+    for (std::size_t n = 0; n < window.size(); ++n)
+        weighted[n] = window[n] * static_cast<double>(samples[first + n]);
+    // Lines side by side: one alone would wait for its own phasor from sample to sample.
+    constexpr std::size_t lanes = 8;
+    for (std::size_t from = 0; from < result.size(); from += lanes) {
+        const std::size_t count = std::min(lanes, result.size() - from);
+        double turn_re[lanes] = {};
+        double turn_im[lanes] = {};
+        double re[lanes] = {};
+        double im[lanes] = {};
+        double sum_re[lanes] = {};
+        double sum_im[lanes] = {};
+        for (std::size_t l = 0; l < count; ++l) {
+            const double step = lines.radians_per_sample[from + l];
+            const Complex turn = std::polar(1.0, -step);
+            const Complex phasor = std::polar(1.0, -std::fmod(step * static_cast<double>(first), two_pi));
+            turn_re[l] = turn.real();
+            turn_im[l] = turn.imag();
+            re[l] = phasor.real();
+            im[l] = phasor.imag();
         }
-        result[k] = sum;
+        for (const double sample : weighted) {
+            for (std::size_t l = 0; l < lanes; ++l) {
+                sum_re[l] += sample * re[l];
+                sum_im[l] += sample * im[l];
+                const double turned = re[l] * turn_re[l] - im[l] * turn_im[l];
+                im[l] = re[l] * turn_im[l] + im[l] * turn_re[l];
+                re[l] = turned;
+            }
+        }
+        for (std::size_t l = 0; l < count; ++l) result[from + l] = {sum_re[l], sum_im[l]};
     }
     return result;
 }

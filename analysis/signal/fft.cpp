@@ -57,14 +57,14 @@ void transform_into(std::span<const Complex> data, std::span<Complex> result, bo
     plan->transform(data.data(), result.data());
 }
 
-void transform_in_place(std::vector<Complex>& data) {
+void transform_in_place(std::vector<Complex>& data, bool inverse) {
     KeptPlan& kept = plan_for(data.size());
     if (kept.lanes) {
-        kept.lanes->transform(data, data, false);
+        kept.lanes->transform(data, data, inverse);
         return;
     }
     const std::vector<Complex> copy(data);
-    transform_into(copy, data, false);
+    transform_into(copy, data, inverse);
 }
 
 /// e^(-2 pi i k / n) of a real signal's n.
@@ -102,7 +102,7 @@ std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, 
 std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<double>> pairs) {
     const std::size_t half = pairs.size();
     std::vector<Complex>& bins = pairs;
-    transform_in_place(bins);
+    transform_in_place(bins, false);
     const Turns& turns = turns_for(2 * half);
     bins.push_back(bins[0].real() - bins[0].imag());
     bins[0] = bins[0].real() + bins[0].imag();
@@ -121,25 +121,30 @@ std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<dou
     return pairs;
 }
 
-std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n) {
-    const std::size_t half = n / 2;
-    const Turns& turns = turns_for(n);
-    std::vector<Complex> packed(half);
-    for (std::size_t k = 0; k < half; ++k) {
-        const Complex mirrored = std::conj(bins[half - k]);
-        const Complex off = bins[k] - mirrored;
+std::vector<double> real_signal(std::vector<std::complex<double>> bins) {
+    const std::size_t half = bins.size() - 1;
+    const Turns& turns = turns_for(2 * half);
+    const auto packed = [&turns](const Complex& bin, const Complex& mirror_bin, std::size_t k) {
+        const Complex mirrored = std::conj(mirror_bin);
+        const Complex off = bin - mirrored;
         const Complex turn = turns.at(k);  // the other way round
         const Complex odd{off.real() * turn.real() + off.imag() * turn.imag(),
                           off.imag() * turn.real() - off.real() * turn.imag()};
-        packed[k] = bins[k] + mirrored + Complex(-odd.imag(), odd.real());
+        return bin + mirrored + Complex(-odd.imag(), odd.real());
+    };
+    bins[0] = packed(bins[0], bins[half], 0);
+    for (std::size_t k = 1; k <= half - k; ++k) {
+        const Complex low = bins[k];
+        const Complex high = bins[half - k];
+        bins[k] = packed(low, high, k);
+        bins[half - k] = packed(high, low, half - k);
     }
-    std::vector<Complex> pairs(half);
-    transform_into(packed, pairs, true);
-    packed = {};
-    std::vector<double> signal(n);
+    bins.pop_back();
+    transform_in_place(bins, true);
+    std::vector<double> signal(2 * half);
     for (std::size_t k = 0; k < half; ++k) {
-        signal[2 * k] = pairs[k].real();
-        signal[2 * k + 1] = pairs[k].imag();
+        signal[2 * k] = bins[k].real();
+        signal[2 * k + 1] = bins[k].imag();
     }
     return signal;
 }

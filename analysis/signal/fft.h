@@ -20,8 +20,8 @@ std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, 
 /// record it saves two copies.
 std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<double>> pairs);
 
-/// Unscaled inverse of real_spectrum: n samples from the bins 0..n/2 of a real signal (n even).
-std::vector<double> real_signal(std::span<const std::complex<double>> bins, std::size_t n);
+/// Unscaled inverse of real_spectrum: 2 n samples from n + 1 bins of a real signal.
+std::vector<double> real_signal(std::vector<std::complex<double>> bins);
 
 /// Forward or unscaled inverse transform of complex data.
 std::vector<std::complex<double>> transform(std::span<const std::complex<double>> data, bool inverse);

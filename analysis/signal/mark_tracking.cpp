@@ -92,6 +92,8 @@ std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, 
     double ratio = 1.0;
     int missed = 0;
     const std::vector<std::size_t> mark_of_step = marks_of_steps(plan);
+    const BandShape rising = shape_in(band, plan.rising_mark);
+    const BandShape falling = shape_in(band, plan.falling_mark);
     for (std::size_t k = 0; k < plan.mark_starts_s.size(); ++k) {
         const double tone_s = plan.mark_starts_s[k];
         double expected_s = anchor_s + (tone_s - anchor_tone_s) * ratio;
@@ -101,8 +103,8 @@ std::vector<FoundMark> find_marks(const BandSignal& band, const TonePlan& plan, 
                 find_row(band, plan, k, mark_of_step, expected_s, earliest_s, ratio).value_or(expected_s);
         }
         const double reach_s = reach_of(plan, k);
-        const Waveform& wave = plan.mark_rising[k] ? plan.rising_mark : plan.falling_mark;
-        Match match = best_match(band, wave, expected_s - reach_s, expected_s + reach_s);
+        const BandShape& mark = plan.mark_rising[k] ? rising : falling;
+        const Match match = best_match(band, mark, expected_s - reach_s, expected_s + reach_s);
         if (match.likeness < mark_found) {
             ++missed;
             if (missed != thread_lost_after || marks.size() < 3) continue;

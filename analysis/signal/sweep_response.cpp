@@ -66,29 +66,39 @@ struct BlockTurns {
     }
 };
 
-/// Fourier sum of the impulse about a centre, at the tone's rate, in blocks whose weights are one kind each.
-class FourierSum {
+}  // namespace
+
+/// The impulse about a centre, times a window, in blocks whose weights are one kind each.
+struct WindowedPiece {
+    double centre_s = 0.0;
+    double before_s = 0.0;  // the window's ends
+    double after_s = 0.0;
+    std::vector<double> samples{};       // block by block, the rest of each block zeros
+    std::vector<std::int64_t> firsts{};  // sample of the impulse that each block begins at
+};
+
+namespace {
+
+class PieceMaker {
   public:
-    FourierSum(const SweepResponse& response, double frequency_hz, double centre_s, const Window& window)
+    PieceMaker(const SweepResponse& response, double centre_s, const Window& window)
         : impulse_(response.impulse),
           rate_hz_(response.rate_hz),
-          centre_s_(centre_s),
-          window_(window),
-          omega_(two_pi * frequency_hz),
-          turns_(-omega_ / response.rate_hz) {}
+          piece_{centre_s, window.before_s, window.after_s} {}
 
-    Complex sum() {
+    WindowedPiece make() {
         const auto place = [&](double seconds) {
-            return static_cast<std::int64_t>(std::ceil((centre_s_ + seconds) * rate_hz_));
+            return static_cast<std::int64_t>(std::ceil((piece_.centre_s + seconds) * rate_hz_));
         };
-        const std::int64_t first = place(-window_.before_s);
-        const std::int64_t flat_first = place(-0.5 * window_.before_s);
-        const std::int64_t flat_end = place(0.5 * window_.after_s);
-        const auto end = static_cast<std::int64_t>(std::floor((centre_s_ + window_.after_s) * rate_hz_)) + 1;
-        add_edge(first, flat_first, -window_.before_s);
-        add(flat_first, flat_end, [](std::size_t, std::size_t) {});
-        add_edge(flat_end, end, window_.after_s);
-        return sum_;
+        const std::int64_t first = place(-piece_.before_s);
+        const std::int64_t flat_first = place(-0.5 * piece_.before_s);
+        const std::int64_t flat_end = place(0.5 * piece_.after_s);
+        const auto end =
+            static_cast<std::int64_t>(std::floor((piece_.centre_s + piece_.after_s) * rate_hz_)) + 1;
+        add_edge(first, flat_first, -piece_.before_s);
+        add(flat_first, flat_end, [](double*, std::size_t, std::size_t) {});
+        add_edge(flat_end, end, piece_.after_s);
+        return std::move(piece_);
     }
 
   private:
@@ -96,12 +106,12 @@ class FourierSum {
     void add_edge(std::int64_t from, std::int64_t end, double edge_s) {
         const double per_second = two_pi / edge_s;
         const BlockTurns turns(per_second / rate_hz_);
-        add(from, end, [&](std::size_t count, std::size_t done) {
+        add(from, end, [&](double* block, std::size_t count, std::size_t done) {
             const double seconds =
-                static_cast<double>(from + static_cast<std::int64_t>(done)) / rate_hz_ - centre_s_;
+                static_cast<double>(from + static_cast<std::int64_t>(done)) / rate_hz_ - piece_.centre_s;
             const Complex start = std::polar(0.5, per_second * (seconds - 0.5 * edge_s));
             for (std::size_t k = 0; k < count; ++k)
-                block_[k] *= 0.5 + (start.real() * turns.real[k] - start.imag() * turns.imaginary[k]);
+                block[k] *= 0.5 + (start.real() * turns.real[k] - start.imag() * turns.imaginary[k]);
         });
     }
 
@@ -112,42 +122,55 @@ class FourierSum {
             const auto count = static_cast<std::size_t>(std::min<std::int64_t>(end - n, BlockTurns::size));
             const auto place = static_cast<std::size_t>(((n % size) + size) % size);
             const std::size_t to_end = std::min(count, impulse_.size() - place);
-            std::copy_n(impulse_.begin() + static_cast<std::ptrdiff_t>(place), to_end, block_.begin());
-            std::copy_n(impulse_.begin(), count - to_end,
-                        block_.begin() + static_cast<std::ptrdiff_t>(to_end));
-            weigh(count, static_cast<std::size_t>(n - from));
-            std::fill(block_.begin() + static_cast<std::ptrdiff_t>(count), block_.end(), 0.0);
-            // Eight sums beside each other: a single one would wait for itself.
-            double real[8] = {};
-            double imaginary[8] = {};
-            for (std::size_t k = 0; k < BlockTurns::size; k += 8) {
-                for (std::size_t lane = 0; lane < 8; ++lane) {
-                    real[lane] += block_[k + lane] * turns_.real[k + lane];
-                    imaginary[lane] += block_[k + lane] * turns_.imaginary[k + lane];
-                }
-            }
-            const Complex block_sum{
-                ((real[0] + real[1]) + (real[2] + real[3])) + ((real[4] + real[5]) + (real[6] + real[7])),
-                ((imaginary[0] + imaginary[1]) + (imaginary[2] + imaginary[3])) +
-                    ((imaginary[4] + imaginary[5]) + (imaginary[6] + imaginary[7]))};
-            const double seconds = static_cast<double>(n) / rate_hz_ - centre_s_;
-            sum_ += block_sum * std::polar(1.0, -std::fmod(omega_ * seconds, two_pi));
+            const std::size_t at = piece_.samples.size();
+            piece_.samples.resize(at + BlockTurns::size);
+            double* block = piece_.samples.data() + at;
+            std::copy_n(impulse_.begin() + static_cast<std::ptrdiff_t>(place), to_end, block);
+            std::copy_n(impulse_.begin(), count - to_end, block + to_end);
+            weigh(block, count, static_cast<std::size_t>(n - from));
+            piece_.firsts.push_back(n);
         }
     }
 
     std::span<const double> impulse_;
     double rate_hz_;
-    double centre_s_;
-    Window window_;
-    double omega_;
-    BlockTurns turns_;
-    std::array<double, BlockTurns::size> block_{};
-    Complex sum_{};
+    WindowedPiece piece_;
 };
+
+/// Fourier sum of a piece, at the tone's rate.
+Complex fourier_sum(const WindowedPiece& piece, double rate_hz, double frequency_hz) {
+    const double omega = two_pi * frequency_hz;
+    const BlockTurns turns(-omega / rate_hz);
+    Complex sum{};
+    for (std::size_t b = 0; b < piece.firsts.size(); ++b) {
+        const double* block = piece.samples.data() + b * BlockTurns::size;
+        // Eight sums beside each other: a single one would wait for itself.
+        double real[8] = {};
+        double imaginary[8] = {};
+        for (std::size_t k = 0; k < BlockTurns::size; k += 8) {
+            for (std::size_t lane = 0; lane < 8; ++lane) {
+                real[lane] += block[k + lane] * turns.real[k + lane];
+                imaginary[lane] += block[k + lane] * turns.imaginary[k + lane];
+            }
+        }
+        const Complex block_sum{
+            ((real[0] + real[1]) + (real[2] + real[3])) + ((real[4] + real[5]) + (real[6] + real[7])),
+            ((imaginary[0] + imaginary[1]) + (imaginary[2] + imaginary[3])) +
+                ((imaginary[4] + imaginary[5]) + (imaginary[6] + imaginary[7]))};
+        const double seconds = static_cast<double>(piece.firsts[b]) / rate_hz - piece.centre_s;
+        sum += block_sum * std::polar(1.0, -std::fmod(omega * seconds, two_pi));
+    }
+    return sum;
+}
 
 Complex transform_at(const SweepResponse& response, double frequency_hz, double centre_s,
                      const Window& window) {
-    return FourierSum(response, frequency_hz, centre_s, window).sum();
+    const auto& last = response.last_piece;
+    if (!last || last->centre_s != centre_s || last->before_s != window.before_s ||
+        last->after_s != window.after_s)
+        response.last_piece =
+            std::make_shared<const WindowedPiece>(PieceMaker(response, centre_s, window).make());
+    return fourier_sum(*response.last_piece, response.rate_hz, frequency_hz);
 }
 
 /// 0 at `zero_hz`, 1 from `one_hz` on, smooth in the logarithm of the frequency.
@@ -162,14 +185,22 @@ std::vector<Complex> sweep_spectrum(const SweepPlan& plan, double rate_hz, doubl
                                     std::size_t length) {
     std::size_t finer = 1;
     while (rate_hz * static_cast<double>(finer) < 2.02 * plan.to_hz) ++finer;
-    std::vector<double> samples(length * finer, 0.0);
+    std::vector<Complex> pairs;
+    pairs.reserve(length * finer / 2 + 1);
+    pairs.resize(length * finer / 2);
     const double fine_hz = rate_hz * static_cast<double>(finer);
     const auto first = static_cast<std::size_t>(std::max(std::ceil(start_s * fine_hz), 0.0));
     const auto last = static_cast<std::size_t>((start_s + plan.duration_s) * fine_hz);
-    for (std::size_t n = first; n <= last && n < samples.size(); ++n)
-        samples[n] = plan.at(static_cast<double>(n) / fine_hz - start_s);
-    std::vector<Complex> bins = real_spectrum(samples, samples.size());
+    for (std::size_t n = first; n <= last && n < length * finer; ++n) {
+        const double value = plan.at(static_cast<double>(n) / fine_hz - start_s);
+        if (n % 2 == 0)
+            pairs[n / 2].real(value);
+        else
+            pairs[n / 2].imag(value);
+    }
+    std::vector<Complex> bins = spectrum_of_pairs(std::move(pairs));
     bins.resize(length / 2 + 1);
+    if (finer > 1) bins.shrink_to_fit();
     for (Complex& bin : bins) bin /= static_cast<double>(finer);
     return bins;
 }
@@ -237,7 +268,7 @@ SweepResponse respond(std::span<const double> record, double rate_hz, double sta
     response.to_hz = std::min(plan.to_hz, highest_of_rate * rate_hz);
     const std::size_t length = good_fft_length(record.size() + static_cast<std::size_t>(room_s * rate_hz));
     // The sweep's own spectrum first: it needs the most memory while it is made.
-    const std::vector<Complex> input = sweep_spectrum(plan, rate_hz, start_s, length);
+    std::vector<Complex> input = sweep_spectrum(plan, rate_hz, start_s, length);
     std::vector<Complex> bins = real_spectrum(record, length);
     const double bin_hz = rate_hz / static_cast<double>(length);
     const double flat_to_hz = std::min(flat_above_stop * plan.stop_hz, flat_below_end * response.to_hz);
@@ -250,7 +281,8 @@ SweepResponse respond(std::span<const double> record, double rate_hz, double sta
                                           edge(frequency_hz, response.to_hz, flat_to_hz);
         bins[k] = inside ? band * bins[k] / input[k] : Complex{};
     }
-    response.impulse = real_signal(bins, length);
+    input = {};  // of a long record it is much
+    response.impulse = real_signal(std::move(bins));
     for (double& sample : response.impulse) sample /= static_cast<double>(length);
 
     // Earlier than all harmonics there is nothing but noise, of any frequency from when the sweep passed it.

@@ -13,6 +13,7 @@
 #include <complex>
 #include <functional>
 #include <map>
+#include <memory>
 #include <span>
 #include <utility>
 #include <vector>
@@ -28,6 +29,8 @@ struct SweepPlan {
     double start_hz = 10.0;  // band that is asked for, inside them
     double stop_hz = 40000.0;
 };
+
+struct WindowedPiece;  // sweep_response.cpp
 
 struct SweepResponse {
     /// Output of harmonic `order` over input amplitude, at the frequency of the output. 1 is the linear
@@ -46,6 +49,8 @@ struct SweepResponse {
 
     /// What `at` has worked out before: each harmonic, each doubt asks for the linear response again.
     mutable std::map<std::pair<double, int>, std::complex<double>> known{};
+    /// The windowed piece of the impulse that `at` went through last: neighbours in frequency share theirs.
+    mutable std::shared_ptr<const WindowedPiece> last_piece{};
 };
 
 /// `record` begins `start_s` before the sweep; the rate is by the tone's clock (recorder's rate times clock
