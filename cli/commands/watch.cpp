@@ -30,9 +30,12 @@ constexpr double hop_s = 0.08;  // twelve and a half updates a second
 constexpr double confirm_above_dbfs = -20.0;
 
 struct Held {
+    // Highest readings; clean ones are from while nothing clipped and no lamp was lit. No watts without a
+    // load.
     double voltage_v = 0.0;
-    double power_w = 0.0;
-    double clean_power_w = 0.0;  // highest that was read while nothing clipped and no lamp was lit
+    std::optional<double> clean_voltage_v{};
+    std::optional<double> power_w{};
+    std::optional<double> clean_power_w{};
     int overloads = 0;
 };
 
@@ -170,10 +173,13 @@ class Readout {
         lines_.back() += reading.power_w ? " W" : " V";
         lines_.push_back(fmt::format("  {} V   {}", four_digits(reading.voltage_v), state_line(reading)));
         lines_.push_back("  " + warning_line(reading, held, lit));
+        const auto in_unit = [](const std::optional<double>& value, const char* unit) {
+            return value ? four_digits(*value) + unit : std::string("none yet");
+        };
+        const std::string watts = held.power_w ? "   " + four_digits(*held.power_w) + " W" : std::string();
         lines_.push_back(fmt::format(
-            "  held: {} V   {} W   highest while clean: {}", four_digits(held.voltage_v),
-            four_digits(held.power_w),
-            held.clean_power_w > 0.0 ? four_digits(held.clean_power_w) + " W" : std::string("none yet")));
+            "  held: {} V{}   highest while clean: {}", four_digits(held.voltage_v), watts,
+            reading.power_w ? in_unit(held.clean_power_w, " W") : in_unit(held.clean_voltage_v, " V")));
     }
 
     void flush() {
@@ -219,8 +225,9 @@ class Readout {
         line["recorder_overload"] = reading.overload;
         line["peak_dbfs"] = reading.peak_dbfs;
         line["held_voltage_v"] = held.voltage_v;
-        line["held_power_w"] = held.power_w;
-        line["held_clean_power_w"] = held.clean_power_w;
+        line["held_clean_voltage_v"] = optional(held.clean_voltage_v, 1.0);
+        line["held_power_w"] = optional(held.power_w, 1.0);
+        line["held_clean_power_w"] = optional(held.clean_power_w, 1.0);
         for (const auto& [name, on] : lamps) line["clip_detectors"][name] = on;
         lines_.push_back(line.dump(-1, ' ', false, nlohmann::ordered_json::error_handler_t::replace));
     }
@@ -315,10 +322,13 @@ int run_watch(const WatchOptions& options, const Manner& manner) {
             const MeterReading reading = read_meter(*bench, bench->loads[index], channels, rate);
             Held& hold = held[index];
             hold.voltage_v = std::max(hold.voltage_v, reading.voltage_v);
-            hold.power_w = std::max(hold.power_w, reading.power_w.value_or(0.0));
+            if (reading.power_w) hold.power_w = std::max(hold.power_w.value_or(0.0), *reading.power_w);
             const bool clips = reading.clips_positive || reading.clips_negative || lit;
-            if (reading.steady && !reading.overload && !clips)
-                hold.clean_power_w = std::max(hold.clean_power_w, reading.power_w.value_or(0.0));
+            if (reading.steady && !reading.overload && !clips) {
+                hold.clean_voltage_v = std::max(hold.clean_voltage_v.value_or(0.0), reading.voltage_v);
+                if (reading.power_w)
+                    hold.clean_power_w = std::max(hold.clean_power_w.value_or(0.0), *reading.power_w);
+            }
             if (reading.overload) ++hold.overloads;
             readout.show(at_s, bench->loads[index], reading, hold, lamps);
         }

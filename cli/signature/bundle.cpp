@@ -149,6 +149,8 @@ capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into
         }
         const fs::path target = into / path;
         fs::create_directories(target.parent_path(), error);
+        if (std::error_code none; error == std::errc::not_a_directory || fs::is_directory(target, none))
+            return refuse("has a file and a folder of one name: \"" + visible_text(path, 120) + "\"");
         std::ofstream out(target, std::ios::binary | std::ios::trunc);
         if (!out) return cannot_write(target);
         if (!copy(in, out, entry->bytes) || !out.flush()) return cannot_write(target);

@@ -55,6 +55,13 @@ def readings(bench, folder):
     harmonics = closed_forms.hard_clip(c, int(20000 / 997))
     report.relative("THD of a clipped sine", median(lines, "thd_percent"), 100 * closed_forms.thd(harmonics), 1.0)
     report.check(lines[-1]["amplifier_clips"] == "both" and not lines[-1]["recorder_overload"], "the clipping is the amplifier's", str(lines[-1]))
+    loaded = folder.bench.read_text()
+    folder.bench.write_text(loaded.replace(f"resistance_ohm = {OHM}", "resistance_ohm = inf"))
+    run, lines = lines_of(bench, folder, "--play", -30.0, seconds=2)
+    peak = 10 ** (-30 / 20) * GAIN * program.PROBE_V
+    report.relative("without a load the highest volts while clean are held", lines[-1]["held_clean_voltage_v"], peak / math.sqrt(2), 0.1)
+    report.check(lines[-1]["held_power_w"] is None and lines[-1]["held_clean_power_w"] is None, "and no watts", str(lines[-1])[:300])
+    folder.bench.write_text(loaded)
     bench.tell("gain 20")
     bench.tell("rail 20")
     bench.tell("ceiling 1")

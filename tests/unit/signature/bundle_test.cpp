@@ -137,6 +137,26 @@ TEST(Bundle, NothingIsWrittenOutsideTheFolder) {
     }
 }
 
+TEST(Bundle, OneNameForAFileAndAFolderIsRefused) {
+    using Paths = std::vector<const char*>;
+    for (const Paths& paths : {Paths{"assay-N/a", "assay-N/a/b"}, Paths{"assay-N/a", "assay-N/a/b/c"},
+                               Paths{"assay-N/a/b", "assay-N/a"}}) {
+        const Folder out;
+        std::string archive;
+        for (const char* path : paths) {
+            const auto header = ustar_header({path, 1});
+            archive += std::string(header->data(), header->size()) + "x" + std::string(511, '\0');
+        }
+        out.write("bad.tar", archive + std::string(1024, '\0'));
+        std::filesystem::create_directories(out.path / "into");
+        const auto done = unpack_bundle(out.path / "bad.tar", out.path / "into");
+        ASSERT_FALSE(done) << paths[1];
+        EXPECT_EQ(done.error().kind, capture::FaultKind::verification) << done.error().text;
+        EXPECT_NE(done.error().text.find("a file and a folder of one name"), std::string::npos)
+            << done.error().text;
+    }
+}
+
 TEST(Bundle, LinksDevicesAndForeignHeadersAreRefused) {
     const auto plain = ustar_header({"assay-N/session.json", 0});
     ASSERT_TRUE(plain);
