@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <fstream>
 #include <iterator>
+#include <string>
 #include <system_error>
 
 #include "cli/files/posix.h"
@@ -30,6 +31,24 @@ void remove_half_written(const fs::path& folder) {
     for (const fs::path& path : half) fs::remove(path, error);
 }
 
+/// Where the test of that number, counted from 1, is kept.
+fs::path folder_of_test(const fs::path& session, std::size_t number) {
+    return progress_folder(session) / std::to_string(number);
+}
+
+/// The tests one after the other, up to the first that is not there.
+capture::Result<Session> read_progress(const fs::path& folder) {
+    auto whole = read_session(folder_of_test(folder, 1));
+    std::error_code error;
+    for (std::size_t number = 2; whole && fs::exists(folder_of_test(folder, number) / "session.json", error);
+         ++number) {
+        auto next = read_session(folder_of_test(folder, number));
+        if (!next) return next;
+        for (TestRecord& record : next->tests) whole->tests.push_back(std::move(record));
+    }
+    return whole;
+}
+
 }  // namespace
 
 fs::path progress_folder(const fs::path& session) {
@@ -38,8 +57,16 @@ fs::path progress_folder(const fs::path& session) {
 
 capture::Result<void> save_progress(const Session& session, const fs::path& folder) {
     std::error_code error;
-    fs::create_directories(progress_folder(folder), error);
-    return write_file_safely(progress_folder(folder) / "session.json", session_text(session));
+    const fs::path place = folder_of_test(folder, session.tests.size());
+    fs::create_directories(place, error);
+    Session last = session;
+    last.tests.erase(last.tests.begin(), last.tests.end() - 1);
+    return write_file_safely(place / "session.json", session_text(last));
+}
+
+bool has_progress(const fs::path& folder) {
+    std::error_code error;
+    return fs::exists(folder_of_test(folder, 1) / "session.json", error);
 }
 
 void forget_progress(const fs::path& folder) {
@@ -49,7 +76,7 @@ void forget_progress(const fs::path& folder) {
 
 capture::Result<std::optional<Session>> load_progress(const RunOptions& options) {
     std::error_code error;
-    const bool interrupted = fs::exists(progress_folder(options.into) / "session.json", error);
+    const bool interrupted = has_progress(options.into);
     const bool finished = fs::exists(options.into / "session.json", error);
     if (!interrupted && !finished) return std::optional<Session>{};
     for (const auto& [given, kept] : {std::pair{options.job, options.into / "job.toml"},
@@ -60,7 +87,7 @@ capture::Result<std::optional<Session>> load_progress(const RunOptions& options)
                              "go on with the same job and bench, or start a session in another folder");
     }
     // A finished one is the newer of the two: progress is taken away only after it is written.
-    auto session = read_session(finished ? options.into : progress_folder(options.into));
+    auto session = finished ? read_session(options.into) : read_progress(options.into);
     if (!session) return tl::unexpected<capture::Fault>(session.error());
     const std::size_t before = session->tests.size();
     std::erase_if(session->tests, [](const TestRecord& record) { return record.result.fault.has_value(); });

@@ -1,5 +1,6 @@
 // What is done of a session that is still running, so that it can be gone on with after whatever ended it. It
-// lies in SESSION/progress until the session is whole.
+// lies in SESSION/progress until the session is whole: a folder for each test that is done, by its number in
+// the job, so that the hundredth test costs no more to keep than the first.
 #pragma once
 
 #include <filesystem>
@@ -13,9 +14,12 @@ namespace assay::cli {
 
 std::filesystem::path progress_folder(const std::filesystem::path& session);
 
-/// After each test: the file is the old one or the whole new one, whenever the program is ended.
+/// After each test, of the last of the session's: it is there whole or not at all, whenever the program is
+/// ended.
 [[nodiscard]] capture::Result<void> save_progress(const Session& session,
                                                   const std::filesystem::path& folder);
+/// Whether a session that was interrupted lies there.
+bool has_progress(const std::filesystem::path& folder);
 void forget_progress(const std::filesystem::path& folder);
 
 /// The tests that are done and were trusted, of a session that was interrupted or that ended with tests that

@@ -45,7 +45,7 @@ Result<void> prepare_session_folder(const RunOptions& options) {
                              options.into.string() + ": holds a finished session already",
                              "choose another folder: a session is evidence and is not written over");
     }
-    if (fs::exists(progress_folder(options.into) / "session.json", error)) {
+    if (has_progress(options.into)) {
         return capture::fail(FaultKind::bad_arguments,
                              options.into.string() + ": holds a session that was interrupted",
                              "go on with it by --resume, or choose another folder");

@@ -116,7 +116,7 @@ def by_hand(bench):
              {"id": "second", "measure": "distortion", "loads": ["load-a"], "drive_dbfs": -25}]
     with Folder("by-hand", tests) as folder:
         run = bench.start(*folder.command("--yes", "--pages", "none"))
-        progress = folder.into / "progress/session.json"
+        progress = folder.into / "progress/1/session.json"
         until = time.monotonic() + 60
         while not progress.exists() and time.monotonic() < until and run.poll() is None:
             time.sleep(0.02)

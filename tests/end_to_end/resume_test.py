@@ -46,8 +46,7 @@ def killed(folder):
         if (into / "session.json").exists():
             completed += 1
             continue
-        progress = into / "progress/session.json"
-        done = json.loads(progress.read_text())["tests"] if progress.exists() else {}
+        done = program.progress_of(into)
         stamps = {test: (into / f"captures/{test}.wav").stat().st_mtime_ns for test in done}
         again = subprocess.run(command(folder, into, "--resume"), capture_output=True, text=True)
         if again.returncode != 0:
@@ -65,7 +64,7 @@ def refusals(folder):
     into = folder / "other"
     run = subprocess.Popen(command(folder, into), stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
     until = time.monotonic() + 60
-    while not (into / "progress/session.json").exists() and run.poll() is None and time.monotonic() < until:
+    while not program.progress_of(into) and run.poll() is None and time.monotonic() < until:
         time.sleep(0.005)
     run.send_signal(signal.SIGKILL)
     run.wait()

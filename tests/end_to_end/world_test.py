@@ -155,7 +155,7 @@ def terminated(folder):
     into = folder / "terminated"
     going = subprocess.Popen(command(folder, into), stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     until = time.monotonic() + 60
-    while not (into / "progress/session.json").exists() and going.poll() is None and time.monotonic() < until:
+    while not program.progress_of(into) and going.poll() is None and time.monotonic() < until:
         time.sleep(0.002)
     going.send_signal(signal.SIGTERM)
     told = going.communicate(timeout=30)[1]

@@ -107,6 +107,14 @@ class Outcome:
         return "\n".join(f"{w.get('code', '')}: {w.get('text', '')} {w.get('advice', '')}" for w in all_of_them).lower()
 
 
+def progress_of(session):
+    """The tests that a session which is still running, or was interrupted, has finished: id to what session.json has."""
+    done = {}
+    for kept in sorted(Path(session).glob("progress/*/session.json"), key=lambda path: int(path.parent.name)):
+        done.update(json.loads(kept.read_text())["tests"])
+    return done
+
+
 # For tests of numbers alone: without the programs that draw plots and pages, which cost ten times the rest.
 WITHOUT_PAGES = {"PATH": "/nowhere"}
 
