@@ -185,6 +185,7 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
     };
     std::size_t run_start = 0;
     bool first_run = true;
+    std::size_t longest_run = 0;
     std::size_t next_step = 0;
     for (std::size_t k = 0; k < marks.size(); ++k) {
         const bool last = k + 1 == marks.size();
@@ -194,7 +195,11 @@ Placement track_marks(const BandSignal& band, const TonePlan& plan, const Match&
             placement.start_s = line.start_s;
             first_run = false;
         }
-        placement.clock_ratio = k - run_start > 5 || last ? line.ratio : placement.clock_ratio;
+        // The run that tells the clock best, wherever it lies.
+        if (const std::size_t run_marks = k + 1 - run_start; run_marks > longest_run) {
+            longest_run = run_marks;
+            placement.clock_ratio = line.ratio;
+        }
         // The last mark of the run announces a step that the jump may lie in.
         const std::size_t sound_end = last ? steps : first_step_from(marks[k].index);
         for (; next_step < sound_end; ++next_step)

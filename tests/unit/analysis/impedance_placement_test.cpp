@@ -4,6 +4,7 @@
 
 #include <cmath>
 #include <iostream>
+#include <random>
 
 #include "analysis/signal/alignment.h"
 #include "capture/simulated/bench_run.h"
@@ -73,6 +74,24 @@ TEST(ImpedancePlacement, ClockAndStepsAreFound) {
         EXPECT_TRUE(placed->step_sound[k]);
         EXPECT_NEAR(placed->step_starts_s[k], (plan.step_starts_s[k] + delay_s) * (1.0 + 120e-6), 2e-5);
     }
+}
+
+TEST(ImpedancePlacement, AShortRunAtTheEndDoesNotTellTheClock) {
+    const capture::Tone played = tone();
+    const TonePlan plan = cli::plan_of(played);
+    std::vector<float> samples = recorded();
+    std::mt19937 random(7);
+    std::normal_distribution<float> noise(0.0F, 0.01F);
+    for (float& sample : samples) sample += noise(random);
+    // A block is lost just before the fourth mark from the end.
+    const double lost_s = plan.mark_starts_s.at(plan.mark_starts_s.size() - 4) + delay_s - 0.05;
+    const auto at = samples.begin() + static_cast<std::ptrdiff_t>(lost_s * rate_hz);
+    samples.erase(at, at + 441);
+    const auto placed = align(samples, rate_hz, plan);
+    ASSERT_TRUE(placed) << placed.error().text;
+    ASSERT_EQ(placed->jumps.size(), 1U);
+    std::cout << "clock off by " << (placed->clock_ratio - 1.0) * 1e6 - 120.0 << " ppm\n";
+    EXPECT_NEAR(placed->clock_ratio, 1.0 + 120e-6, 1e-6);
 }
 
 /// The tone as rendered, on its own clock, with a block missing (or, for a negative number, played twice).
