@@ -21,6 +21,8 @@ constexpr double smallest_plain = 1e-9;
 // to some 50 ppm, and a part changes by more from one day to the next (common practice, no source).
 // session.json keeps all digits.
 constexpr double finest_share = 1e-4;
+// Nor does a level: a thousandth of a per cent of volts (common practice, no source).
+constexpr double finest_db = 1e-4;
 
 bool is_plain(double magnitude) {
     return magnitude == 0.0 || (magnitude >= smallest_plain && magnitude < largest_plain);
@@ -96,7 +98,7 @@ RoundedValue rounded(const analysis::Quantity& quantity) {
     }
     const int decimals = 1 - rounded_exponent(scaled_uncertainty, 2);
     const bool timed = quantity.unit == "Hz" || quantity.unit.empty();
-    const double finest = timed ? finest_share * std::abs(value) : 0.0;
+    const double finest = quantity.unit == "dB" ? finest_db : timed ? finest_share * std::abs(value) : 0.0;
     if (scaled_uncertainty < finest) {
         // One unit of the last digit that is printed stands for everything smaller.
         const int last = -static_cast<int>(std::ceil(std::log10(finest)));

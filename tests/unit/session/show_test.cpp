@@ -38,6 +38,8 @@ TEST(Numbers, AreRoundedAsPublishedResultsAre) {
     EXPECT_EQ(value_text(with_expanded(47.192799, 0.000025, "Hz")), "47.19 ± 0.01 Hz");
     EXPECT_EQ(value_text(with_expanded(3.527585, 0.000015, "")), "3.528 ± 0.001");
     EXPECT_EQ(value_text(with_expanded(997.0, 0.001, "Hz")), "997.0 ± 0.1 Hz");
+    EXPECT_EQ(value_text(with_expanded(2.2e-7, 9.7e-7, "dB")), "0.0000 ± 0.0001 dB");
+    EXPECT_EQ(value_text(with_expanded(43.51234, 0.00021, "dB")), "43.51234 ± 0.00021 dB");
     EXPECT_EQ(value_text(with_expanded(1000.0, 0.1, "Hz")), "1000.00 ± 0.10 Hz");
 }
 
