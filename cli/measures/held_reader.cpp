@@ -10,6 +10,7 @@
 #include <utility>
 
 #include "analysis/signal/signal.h"
+#include "analysis/signal/windows.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/placed_take.h"
 #include "cli/measures/placing.h"
@@ -67,14 +68,20 @@ BlockLevel tone_level(std::span<const double> volts, double rate_hz, double freq
 
 /// The same of a whole block through a Hann window: without it the recorder's clock, by which a piece holds
 /// not quite whole cycles, would move the level by half a thousandth of a decibel.
-double smooth_level(std::span<const double> volts, double turn) {
-    const double window_turn = 2.0 * std::numbers::pi / static_cast<double>(volts.size());
+/// `weights` are those of `smooth_weights`, as many as there are volts.
+double smooth_level(std::span<const double> volts, std::span<const std::complex<double>> weights) {
     std::complex<double> sum;
-    for (std::size_t n = 0; n < volts.size(); ++n) {
-        const auto place = static_cast<double>(n);
-        sum += volts[n] * (1.0 - std::cos(window_turn * (place + 0.5))) * std::polar(1.0, -turn * place);
-    }
-    return std::numbers::sqrt2 * std::abs(sum) / static_cast<double>(volts.size());
+    for (std::size_t n = 0; n < volts.size(); ++n) sum += volts[n] * weights[n];
+    return 2.0 * std::numbers::sqrt2 * std::abs(sum) / static_cast<double>(volts.size());
+}
+
+/// The same for every block: made once, for a recording of hours has tens of thousands of them.
+std::vector<std::complex<double>> smooth_weights(std::size_t count, double turn) {
+    const std::vector<double> window = analysis::hann_window(count);
+    std::vector<std::complex<double>> weights(count);
+    for (std::size_t n = 0; n < count; ++n)
+        weights[n] = window[n] * std::polar(1.0, -turn * static_cast<double>(n));
+    return weights;
 }
 
 double rms_of(const std::vector<double>& volts) {
@@ -139,6 +146,8 @@ Result<std::vector<double>> held_stretch(HeldReader& reader, std::size_t load, d
 
 Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held) {
     const auto block = static_cast<std::int64_t>(std::llround(held_block_s * reader.rate_hz));
+    const std::vector<std::complex<double>> weights = smooth_weights(
+        static_cast<std::size_t>(block), 2.0 * std::numbers::pi * reader.frequency_hz / reader.rate_hz);
     std::vector<std::vector<float>> samples;
     for (std::int64_t first = 0; first + block <= reader.take.recording.frames; first += block) {
         if (auto read = reader.file.read_into(reader.channels, first, block, samples); !read) return read;
@@ -149,8 +158,7 @@ Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held) {
             BlockLevel level;
             if (reader.frequency_hz > 0.0) {
                 level = tone_level(volts, reader.rate_hz, reader.frequency_hz);
-                load.block_smooth_v.push_back(
-                    smooth_level(volts, 2.0 * std::numbers::pi * reader.frequency_hz / reader.rate_hz));
+                load.block_smooth_v.push_back(smooth_level(volts, weights));
                 load.block_rms_v.push_back(rms_of(volts));
                 const double usual = load.block_levels.empty() ? level.mean_v : load.block_levels.back();
                 if (level.lowest_v < whole_piece * std::max(level.mean_v, usual)) load.dips_s.push_back(at_s);
