@@ -53,6 +53,8 @@ constexpr auto rows = std::to_array<Row>({
      "let the unit warm up, and touch nothing in between"},
     {"test:", ":quasi-peak", "how quasi-peak readings of unit and bench add up",
      "lower the noise of the bench"},
+    {"test:", ":curve", "the curve between the frequencies that were measured", ""},
+    {"test:", ":ends", "what the output did before the first row of the log and after the last", ""},
     {"test:", ":method", "what the method itself does to a curve's shape", ""},
     {"test:", ":scatter", "scatter of the curves", "raise the level, and keep the room quiet"},
     {"test:", ":model", "the choice of the driver's model",
