@@ -23,12 +23,16 @@ StepReading clipped(double level_dbfs, double rail_dbfs) {
     return reading;
 }
 
+std::vector<StepReading> row_of(double rail_dbfs) {
+    std::vector<StepReading> readings;
+    for (int n = 0; n <= 30; ++n) readings.push_back(clipped(-18.0 + 0.5 * n, rail_dbfs));
+    return readings;
+}
+
 // Most of the row is clipped, as where a slew rate limits: the gain is still that of the faint steps.
 TEST(GainFall, ARowThatIsMostlyClippedKeepsItsSmallSignalGain) {
     for (const double rail_dbfs : {-4.0, -8.0, -13.0}) {
-        std::vector<StepReading> readings;
-        for (int n = 0; n <= 30; ++n) readings.push_back(clipped(-18.0 + 0.5 * n, rail_dbfs));
-        const auto found = find_gain_fall(readings, 0.1);
+        const auto found = find_gain_fall(row_of(rail_dbfs), 0.1);
         ASSERT_TRUE(std::holds_alternative<LimitCrossing>(found)) << rail_dbfs;
         double low = rail_dbfs;
         double high = rail_dbfs + 3.0;
@@ -46,9 +50,7 @@ TEST(GainFall, ARowThatIsMostlyClippedKeepsItsSmallSignalGain) {
 // Limited below the row, or just above its foot: the gain before that is not known, and no power is told.
 TEST(GainFall, ARowThatBeginsAboveItsLimitGivesNone) {
     for (const double rail_dbfs : {-16.5, -18.0, -24.0}) {
-        std::vector<StepReading> readings;
-        for (int n = 0; n <= 30; ++n) readings.push_back(clipped(-18.0 + 0.5 * n, rail_dbfs));
-        const auto found = find_gain_fall(readings, 0.1);
+        const auto found = find_gain_fall(row_of(rail_dbfs), 0.1);
         ASSERT_TRUE(std::holds_alternative<Absent>(found)) << rail_dbfs;
         EXPECT_EQ(std::get<Absent>(found).code, "limited-from-the-start");
     }
