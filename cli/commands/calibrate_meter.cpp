@@ -66,6 +66,10 @@ int run_calibrate_output(const CalibrateOptions& options, const Manner& manner) 
     const auto index = find_part((*bench)->bench().outputs, options.name, "output", "name one with --name");
     if (!index) return report(index.error());
     const capture::Output& output = (*bench)->bench().outputs[*index];
+    if (!options.meter.empty()) {
+        if (const auto fits = check_meter((*bench)->bench(), options.meter, options.frequency_hz); !fits)
+            return report(fits.error());
+    }
     if (const auto sounding = (*bench)->sound({*index}); !sounding) return report(sounding.error());
     const auto volts = (*bench)->meter_volts(
         fmt::format("at the card's output {} \"{}\", with the unit connected", output.channel, output.name));

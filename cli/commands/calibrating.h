@@ -40,7 +40,7 @@ class CalibrationBench {
     void quiet() { running_.reset(); }
     /// Faults: no tone, overload, a level that does not repeat within 0.3 %.
     [[nodiscard]] capture::Result<ToneReading> read(const std::vector<std::size_t>& inputs);
-    /// Volts that a person reads meanwhile. A meter of the bench is checked against the tone's frequency.
+    /// Volts that a person reads meanwhile.
     [[nodiscard]] capture::Result<double> meter_volts(const std::string& where);
 
     /// Writes the bench file, if it still reads well with the edits.

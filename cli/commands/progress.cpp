@@ -55,13 +55,13 @@ fs::path progress_folder(const fs::path& session) {
     return session / "progress";
 }
 
-capture::Result<void> save_progress(const Session& session, const fs::path& folder) {
+capture::Result<void> save_progress(Session begun, const TestRecord& test, std::size_t number,
+                                    const fs::path& folder) {
     std::error_code error;
-    const fs::path place = folder_of_test(folder, session.tests.size());
+    const fs::path place = folder_of_test(folder, number);
     fs::create_directories(place, error);
-    Session last = session;
-    last.tests.erase(last.tests.begin(), last.tests.end() - 1);
-    return write_file_safely(place / "session.json", session_text(last));
+    begun.tests = {test};
+    return write_file_safely(place / "session.json", session_text(begun));
 }
 
 bool has_progress(const fs::path& folder) {

@@ -14,9 +14,9 @@ namespace assay::cli {
 
 std::filesystem::path progress_folder(const std::filesystem::path& session);
 
-/// After each test, of the last of the session's: it is there whole or not at all, whenever the program is
-/// ended.
-[[nodiscard]] capture::Result<void> save_progress(const Session& session,
+/// After each test, the `number`th of the job: it is there whole or not at all, whenever the program is
+/// ended. `begun` is the session before its first test.
+[[nodiscard]] capture::Result<void> save_progress(Session begun, const TestRecord& test, std::size_t number,
                                                   const std::filesystem::path& folder);
 /// Whether a session that was interrupted lies there.
 bool has_progress(const std::filesystem::path& folder);

@@ -311,7 +311,8 @@ int run_session(const RunOptions& options, const Manner& manner) {
         if (const auto read = apply_readings(options.into, *job); !read) return report(read.error());
     }
 
-    Session session = begun_session(*job, *bench, device.simulated(), before);
+    const Session begun = begun_session(*job, *bench, device.simulated(), before);
+    Session session = begun;
     if (live) {
         if (const auto introduced = live->introduce(left); !introduced) return report(introduced.error());
     }
@@ -346,7 +347,8 @@ int run_session(const RunOptions& options, const Manner& manner) {
         }
         session.tests.push_back(std::move(record));
         if (const auto read = keep_readings(options.into, *job); !read) return report(read.error());
-        if (const auto saved = save_progress(session, options.into); !saved) return report(saved.error());
+        const auto saved = save_progress(begun, session.tests.back(), session.tests.size(), options.into);
+        if (!saved) return report(saved.error());
     }
     for (const Claim& claim : job->claims) {
         const TestRecord* record = session.find(claim.test);
