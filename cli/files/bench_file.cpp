@@ -119,6 +119,16 @@ void add_meter_doubt(RawInput& raw, const Bench& bench) {
     input.scale_doubts.push_back(
         {"meter:" + meter.name, meter.accuracy_percent / 100.0 / std::numbers::sqrt3});
     const double digits_v = meter.digits * meter.resolution_v;
+    if (digits_v > reading_v) {
+        raw.table.complain(
+            "meter",
+            fmt::format(
+                "meter {} cannot tell this scale: its last digits mean {:.3g} V, its reading was {:.3g} V",
+                in_quotes(meter.name), digits_v, reading_v),
+            raw.calibrated_at_volts ? "calibrate at a higher voltage, or with a finer meter"
+                                    : "state calibrated_at_volts, the reading that the scale was found from");
+        return;
+    }
     if (digits_v > 0.0) {
         input.scale_doubts.push_back(
             {"input:" + input.name + ":meter-digits", digits_v / reading_v / std::numbers::sqrt3});

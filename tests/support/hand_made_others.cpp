@@ -1,6 +1,7 @@
 // Sessions of a driver and of a line unit, made by hand, and one that holds the least that a session can
 // hold.
 #include <cmath>
+#include <limits>
 #include <numbers>
 #include <string>
 
@@ -83,6 +84,7 @@ Session line() {
     capture::Load bare;
     bare.name = "probe-a";
     bare.bare_input = true;
+    bare.resistance_ohm = std::numeric_limits<double>::infinity();
     bare.plus = 0;
     session.bench.loads = {bare};
     TestRecord noise;

@@ -384,6 +384,11 @@ TEST(BenchFile, SlipsBetweenTables) {
              "minus ="},
             {"meter = \"bench-meter\"", "meter = \"benchmeter\"",
              "input \"jig-in\": meter names no meter: \"benchmeter\"", "did you mean \"bench-meter\"?"},
+            {"calibrated_at_volts = 0.5", "calibrated_at_volts = 0.02",
+             "input \"jig-in\": meter \"bench-meter\" cannot tell this scale: its last digits mean 0.03 V, "
+             "its "
+             "reading was 0.02 V",
+             "calibrate at a higher voltage, or with a finer meter", "meter = \"bench-meter\""},
             {"driver_side = \"probe-b\"", "driver_side = \"jig-in\"",
              "[impedance_jig]: generator_side and driver_side are the same input",
              "name the input between resistor and driver"},
