@@ -40,7 +40,6 @@ StepReading read_bursts(std::span<const std::span<const double>> bursts, double 
         reading.thd = std::sqrt(harmonic_square) / amplitude;
         reading.thd_noise = std::sqrt(variance) / amplitude *
                             std::max(1.0, std::sqrt(std::sqrt(2.0 * std::max(harmonics - 1, 1))));
-        reading.thd_plus_noise = reading.thd / std::sqrt(1.0 + reading.thd * reading.thd);
     }
     return reading;
 }

@@ -47,6 +47,10 @@ std::vector<std::size_t> losses_of(std::span<const double> levels, std::size_t l
     return losses;
 }
 
+double fall_db(double reference_v, const HeldRow& row) {
+    return 20.0 * std::log10(reference_v / row.total_v);
+}
+
 }  // namespace
 
 std::optional<std::size_t> steady_from(std::span<const double> block_levels, double least) {
@@ -70,7 +74,7 @@ std::optional<std::size_t> noise_from(std::span<const double> block_levels, doub
 
 HeldFall held_fall(std::span<const HeldRow> rows, const HeldBlocks& blocks, double at_minutes) {
     const double reference_v = reference_of(rows);
-    const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
+    const auto fall_at = [&](std::size_t r) { return fall_db(reference_v, rows[r]); };
     const auto noise_db = [&](const HeldRow& row) { return db_per_relative * row.doubt_v / row.total_v; };
     std::size_t last = 0;
     while (last + 1 < rows.size() && rows[last + 1].minutes <= at_minutes) ++last;
@@ -112,7 +116,7 @@ std::optional<HeldOutcome> held_outcome(std::span<const HeldRow> rows, const Hel
     if (!whole) outcome.ended_by = gone_for_good ? HeldEnd::cut_out : HeldEnd::recording_ended;
 
     const double reference_v = reference_of(rows);
-    const auto fall_at = [&](std::size_t r) { return 20.0 * std::log10(reference_v / rows[r].total_v); };
+    const auto fall_at = [&](std::size_t r) { return fall_db(reference_v, rows[r]); };
     for (std::size_t r = 1; r < rows.size() && rows[r].minutes <= outcome.run_minutes; ++r) {
         const bool next_too = r + 1 >= rows.size() || rows[r + 1].minutes > outcome.run_minutes ||
                               fall_at(r + 1) >= options.end_fall_db;

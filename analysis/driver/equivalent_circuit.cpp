@@ -70,7 +70,9 @@ EquivalentCircuit equivalent_circuit(const FittedDriver& driver, double from_hz,
     free_of_loss.loss_slope = 0.0;
     const double creep = creep_loss(cone);
     const double viscous = 1.0 / cone.qms - creep;
-    if (viscous != 0.0) circuit.cone_loss_ohm = driver.re_ohm / cone.qes / viscous;
+    // A suspension that alone loses more than there is lost leaves nothing that a resistor could be; the
+    // ladder is then too lossy, and `worst_error` tells it.
+    if (viscous > 0.0) circuit.cone_loss_ohm = driver.re_ohm / cone.qes / viscous;
     if (cone.creep_lambda == 0.0) {
         circuit.suspension.l_h = driver.re_ohm / (omega_s * cone.qes);
     } else {

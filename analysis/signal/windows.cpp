@@ -19,10 +19,4 @@ std::vector<double> hann_window(std::size_t count) {
     return window;
 }
 
-std::vector<double> blackman_harris_window(std::size_t count) {
-    std::vector<double> window(count);
-    for (std::size_t n = 0; n < count; ++n) window[n] = blackman_harris_at(std::cos(angle(n, count)));
-    return window;
-}
-
 }  // namespace assay::analysis

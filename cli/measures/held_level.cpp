@@ -92,7 +92,7 @@ void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
 
 void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Findings& findings) {
     if (!input.clean_up_to_dbfs || peak_dbfs <= *input.clean_up_to_dbfs) return;
-    findings.warn("recorder-not-clean",
+    findings.warn("input-not-clean",
                   fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS only",
                               input.name, peak_dbfs, *input.clean_up_to_dbfs),
                   "lower the recorder's gain: the distortion may be its own");

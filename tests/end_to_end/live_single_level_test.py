@@ -67,7 +67,7 @@ def ceiling_all_along(bench):
     run, found, _ = measured(bench, {"id": "two", "measure": "intermodulation", "loads": ["load-a"], "drive_dbfs": -30},
                              edit=lambda text: text.replace("clean_up_to_dbfs = -0.5\n", "clean_up_to_dbfs = -20\n"))
     codes = [warning["code"] for warning in found["loads"]["load-a"]["warnings"]]
-    report.check("recorder-not-clean" in codes, "two tones above what a loopback has shown clean", f"{codes}")
+    report.check("input-not-clean" in codes, "two tones above what a loopback has shown clean", f"{codes}")
 
 
 def thd_at(watts):
