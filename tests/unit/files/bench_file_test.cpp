@@ -386,8 +386,7 @@ TEST(BenchFile, SlipsBetweenTables) {
              "input \"jig-in\": meter names no meter: \"benchmeter\"", "did you mean \"bench-meter\"?"},
             {"calibrated_at_volts = 0.5", "calibrated_at_volts = 0.02",
              "input \"jig-in\": meter \"bench-meter\" cannot tell this scale: its last digits mean 0.03 V, "
-             "its "
-             "reading was 0.02 V",
+             "its reading was 0.02 V",
              "calibrate at a higher voltage, or with a finer meter", "meter = \"bench-meter\""},
             {"driver_side = \"probe-b\"", "driver_side = \"jig-in\"",
              "[impedance_jig]: generator_side and driver_side are the same input",
