@@ -17,6 +17,7 @@ constexpr double tolerated_db = 0.5;
 // form of the dead zone), a cubic limit 0.26 dB at 1 %: honest non-linearity shows at least about 4 % of
 // distortion for each decibel. A leveller acts slowly and shows next to none.
 constexpr double percent_per_db = 1.0;
+constexpr double alike_db = 0.2;  // strays within it share one cause that does not know the level
 
 double gain_of(const StepReading& reading) {
     return reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0);
@@ -85,6 +86,8 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
     int strays = 0;
     const StepReading* worst = nullptr;
     double worst_db = 0.0;
+    double least_db = 1e9;
+    double most_db = -1e9;
     bool honest_distortion = false;
     for (const StepReading* reading : straight) {
         const double expected_v = reference * std::pow(10.0, reading->level_dbfs / 20.0);
@@ -97,6 +100,8 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
         const double bent = off_db < 0.0 ? reading->thd : std::max(reading->thd, top_distortion);
         if (well_above_noise(*reading) && 100.0 * bent > percent_per_db * std::abs(off_db)) continue;
         ++strays;
+        least_db = std::min(least_db, off_db);
+        most_db = std::max(most_db, off_db);
         if (worst == nullptr || std::abs(off_db) > std::abs(worst_db)) {
             worst = reading;
             worst_db = off_db;
@@ -106,15 +111,23 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
     // Steps swallowed whole below others that show strong distortion: a dead zone, which is the amplifier's
     // own.
     if (worst_db < 0.0 && honest_distortion && !well_above_noise(*worst)) return std::nullopt;
-    const char* how = worst_db < 0.0 ? "faint steps are swallowed (a gate or noise suppression)"
-                                     : "faint steps are lifted (a compressor or automatic level)";
+    // What levels or gates follows the level; a knob that was turned shifts every step before it alike.
+    const bool alike = most_db - least_db < alike_db;
+    const std::string how =
+        std::string(alike ? "all that stray do by as much: the gain was moved between steps (a hand "
+                            "on the knob), or "
+                          : "") +
+        (worst_db < 0.0 ? "faint steps are swallowed (a gate or noise suppression)"
+                        : "faint steps are lifted (a compressor or automatic level)");
     return Absent{
         "levels-do-not-track",
         sentence("levels do not rise as played: the step of %.1f dBFS reads %+.1f dB off the louder ones; ",
                  worst->level_dbfs, worst_db) +
             how,
-        "switch off automatic level, noise suppression and enhancements of player and recorder, then record "
-        "again"};
+        std::string(alike ? "leave the gain control alone, " : "") +
+            "switch off automatic level, noise suppression and enhancements of player and recorder, then "
+            "record "
+            "again"};
 }
 
 std::optional<std::string> crossover_distortion(std::span<const StepReading> readings) {

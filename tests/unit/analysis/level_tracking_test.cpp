@@ -91,5 +91,26 @@ TEST(CrossoverDistortion, IsNotToldOfWhatRisesInAnotherWay) {
     EXPECT_FALSE(crossover_distortion(levels(small)));
 }
 
+// A knob turned between two steps shifts all before it by one amount (20 log10 of the gain); a leveller of
+// ratio 2 lifts each by half of what it lies below the loudest.
+TEST(LevelsDoNotTrack, AGainThatMovedIsToldFromOneThatFollows) {
+    const auto clean = [](int, double) { return std::complex<double>{}; };
+    std::vector<StepReading> knob = levels(clean);
+    std::vector<StepReading> leveller = knob;
+    for (std::size_t k = 0; k < knob.size(); ++k) {
+        if (k < 4) knob[k].fundamental_v *= std::pow(10.0, 3.0 / 20.0);
+        leveller[k].fundamental_v *= std::pow(10.0, 0.5 * (-4.0 - leveller[k].level_dbfs) / 20.0);
+    }
+    const auto moved = levels_do_not_track(knob, 0.0);
+    ASSERT_TRUE(moved);
+    EXPECT_NE(moved->text.find("+3.0 dB"), std::string::npos) << moved->text;
+    EXPECT_NE(moved->text.find("a hand on the knob"), std::string::npos) << moved->text;
+    EXPECT_NE(moved->advice.find("leave the gain control alone"), std::string::npos) << moved->advice;
+    const auto followed = levels_do_not_track(leveller, 0.0);
+    ASSERT_TRUE(followed);
+    EXPECT_EQ(followed->text.find("a hand on the knob"), std::string::npos) << followed->text;
+    EXPECT_FALSE(levels_do_not_track(levels(clean), 0.0));
+}
+
 }  // namespace
 }  // namespace assay::analysis
