@@ -21,7 +21,7 @@ using capture::fail;
 using capture::FaultKind;
 
 constexpr std::size_t most_files = 5000;
-constexpr std::size_t copy_bytes = std::size_t{1} << 20U;
+constexpr std::size_t copy_bytes = std::size_t{1} << 16U;
 
 std::string shown(const fs::path& path) {
     return visible_text(path.string(), 200);

@@ -41,7 +41,7 @@ capture::Result<FileHash> hash_file(const std::filesystem::path& path) {
     // libsodium wants its state at addresses that are multiples of 64.
     alignas(64) crypto_generichash_state state{};
     crypto_generichash_init(&state, nullptr, 0, hash_bytes);
-    constexpr std::size_t block = std::size_t{1} << 20U;
+    constexpr std::size_t block = std::size_t{1} << 16U;
     std::vector<char> buffer(block);
     FileHash found;
     while (file) {
