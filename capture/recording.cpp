@@ -16,7 +16,7 @@ namespace {
 constexpr int lowest_rate_hz = 44100;
 constexpr int highest_rate_hz = 192000;
 constexpr int most_channels = 32;
-constexpr std::int64_t block_frames = 16384;
+constexpr std::int64_t read_block_frames = 16384;
 
 SNDFILE* as_file(void* file) {
     return static_cast<SNDFILE*>(file);
@@ -262,9 +262,9 @@ Result<void> RecordingReader::read_into(std::span<const int> channels, std::int6
     }
     position_ = begin;
     const auto width = static_cast<std::size_t>(channels_);
-    interleaved_.resize(static_cast<std::size_t>(block_frames) * width);
+    interleaved_.resize(static_cast<std::size_t>(read_block_frames) * width);
     while (position_ < end) {
-        const std::int64_t want = std::min(block_frames, end - position_);
+        const std::int64_t want = std::min(read_block_frames, end - position_);
         const std::int64_t got = sf_readf_float(as_file(file_), interleaved_.data(), want);
         if (got != want) {
             const std::int64_t stop = position_ + std::max<std::int64_t>(got, 0);

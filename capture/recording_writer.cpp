@@ -18,7 +18,7 @@ constexpr std::int64_t frames_between_headers = 1 << 20;
 
 constexpr std::int64_t longest_plain_wav_bytes = 0xFFFF0000;
 
-SNDFILE* as_file(void* file) {
+SNDFILE* writer_of(void* file) {
     return static_cast<SNDFILE*>(file);
 }
 
@@ -108,7 +108,7 @@ RecordingWriter::~RecordingWriter() {
 
 void RecordingWriter::discard() {
     if (file_ == nullptr) return;
-    sf_close(as_file(file_));
+    sf_close(writer_of(file_));
     file_ = nullptr;
     std::error_code ignored;
     std::filesystem::remove(temporary_, ignored);
@@ -123,7 +123,7 @@ Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {
     const auto count = static_cast<sf_count_t>(interleaved.size());
     sf_count_t written = 0;
     if (format_.bits == 32) {
-        written = sf_write_float(as_file(file_), interleaved.data(), count);
+        written = sf_write_float(writer_of(file_), interleaved.data(), count);
     } else {
         // Whole numbers in the upper bits of an int: the library passes them on bit by bit, while its
         // own scaling of floats would lose the last place at full scale.
@@ -136,12 +136,13 @@ Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {
                 static_cast<double>(interleaved[i]) * scale + (dithered ? triangular_dither() : 0.0);
             scratch_[i] = static_cast<int>(std::lrint(std::clamp(value, -scale, scale - 1.0))) * shift;
         }
-        written = sf_write_int(as_file(file_), scratch_.data(), count);
+        written = sf_write_int(writer_of(file_), scratch_.data(), count);
     }
     if (written == count) return {};
-    return fail(FaultKind::not_written,
-                fmt::format("{}: cannot be written further ({})", path_.string(), last_error(as_file(file_))),
-                "see whether the disk is full");
+    return fail(
+        FaultKind::not_written,
+        fmt::format("{}: cannot be written further ({})", path_.string(), last_error(writer_of(file_))),
+        "see whether the disk is full");
 }
 
 Result<void> RecordingWriter::write(std::span<const float> interleaved) {
@@ -166,7 +167,7 @@ Result<void> RecordingWriter::write(std::span<const float> interleaved) {
         if (auto done = write_block(interleaved.subspan(at, count)); !done) return done;
     }
     if (frames_ - frames_in_header_ >= frames_between_headers) {
-        sf_command(as_file(file_), SFC_UPDATE_HEADER_NOW, nullptr, 0);
+        sf_command(writer_of(file_), SFC_UPDATE_HEADER_NOW, nullptr, 0);
         frames_in_header_ = frames_;
     }
     return {};
@@ -174,8 +175,8 @@ Result<void> RecordingWriter::write(std::span<const float> interleaved) {
 
 Result<void> RecordingWriter::finish() {
     if (file_ == nullptr) return fail(FaultKind::internal, fmt::format("{}: finished twice", path_.string()));
-    sf_write_sync(as_file(file_));
-    const int closed = sf_close(as_file(file_));
+    sf_write_sync(writer_of(file_));
+    const int closed = sf_close(writer_of(file_));
     file_ = nullptr;
     std::error_code error;
     if (closed == 0) std::filesystem::rename(temporary_, path_, error);

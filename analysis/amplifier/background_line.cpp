@@ -7,12 +7,12 @@
 #include <vector>
 
 #include "analysis/signal/median.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double stands_out = 3.0;  // mean square over that of noise alone
 constexpr double widest_hz = 0.35;  // the mains keep within 0.2 Hz of their name (EN 50160), clocks apart
 constexpr double steady_share =

@@ -4,16 +4,15 @@
 #include <Eigen/Core>
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/signal/band_power.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr Eigen::Index block = 512;
+constexpr Eigen::Index piece_samples = 512;
 
 /// Rows [first, first + count) of the model: cosine and sine of each line, and a one.
 Eigen::MatrixXd rows_of(std::span<const double> lines_hz, double rate_hz, Eigen::Index first,
@@ -49,16 +48,16 @@ std::vector<Line> fit_lines(std::span<const double> record, double rate_hz,
     const Eigen::Map<const Eigen::VectorXd> samples(record.data(), count);
     Eigen::MatrixXd normal = Eigen::MatrixXd::Zero(columns, columns);
     Eigen::VectorXd right = Eigen::VectorXd::Zero(columns);
-    for (Eigen::Index first = 0; first < count; first += block) {
-        const Eigen::Index size = std::min(block, count - first);
+    for (Eigen::Index first = 0; first < count; first += piece_samples) {
+        const Eigen::Index size = std::min(piece_samples, count - first);
         const Eigen::MatrixXd rows = rows_of(lines_hz, rate_hz, first, size, centre);
         normal.noalias() += rows.transpose() * rows;
         right.noalias() += rows.transpose() * samples.segment(first, size);
     }
     const Eigen::VectorXd solved = normal.ldlt().solve(right);
     std::vector<double> residual(record.size());
-    for (Eigen::Index first = 0; first < count; first += block) {
-        const Eigen::Index size = std::min(block, count - first);
+    for (Eigen::Index first = 0; first < count; first += piece_samples) {
+        const Eigen::Index size = std::min(piece_samples, count - first);
         const Eigen::VectorXd rest =
             samples.segment(first, size) - rows_of(lines_hz, rate_hz, first, size, centre) * solved;
         std::copy_n(rest.data(), size, residual.begin() + first);

@@ -2,14 +2,14 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <vector>
+
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr int points_per_octave = 24;
 constexpr double first_step_hz = 12.5;  // between neighbours: half a turn is 40 ms
 constexpr double step_growth = 4.0;     // the doubt of one look is far below a turn of the next

@@ -4,14 +4,14 @@
 #include <numbers>
 #include <utility>
 
+#include "analysis/signal/two_pi.h"
+
 namespace assay::analysis {
 
 namespace {
 
 using Complex = std::complex<double>;
 using Derivatives = std::array<Complex, most_coil_parameters>;
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 constexpr std::array<std::pair<CoilKind, const char*>, 6> names{{
     {CoilKind::inductance, "inductance"},

@@ -3,7 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <numbers>
+
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -11,7 +12,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 /// The whole has to come back within 1e-4; a ladder is one of several parts.
 constexpr double ladder_error = 1e-5;
 /// Above this many times fs the cone is its mass; what its suspension does there is not seen.

@@ -3,10 +3,10 @@
 #include <Eigen/Cholesky>
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <unsupported/Eigen/NonLinearOptimization>
 
 #include "analysis/driver/fit_weights.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -16,8 +16,6 @@ using Complex = std::complex<double>;
 using Eigen::Index;
 using Eigen::MatrixXd;
 using Eigen::VectorXd;
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 /// Stiffness of a box re that of the suspension at fs. Its derivatives by log fs and log Mms are -2 and -1
 /// times itself.

@@ -8,14 +8,14 @@ namespace assay::analysis {
 namespace {
 
 constexpr std::size_t many_points = 800;
-constexpr double neighbours = 1.002;
+constexpr double same_frequency = 1.002;
 
 /// First point of each group, and the end.
 std::vector<std::size_t> groups_of(const std::vector<ImpedancePoint>& points, std::size_t end) {
     std::vector<std::size_t> starts;
     for (std::size_t i = 0; i < end; ++i) {
         if (starts.empty() || end <= many_points ||
-            points[i].frequency_hz > neighbours * points[starts.back()].frequency_hz)
+            points[i].frequency_hz > same_frequency * points[starts.back()].frequency_hz)
             starts.push_back(i);
     }
     starts.push_back(end);

@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
+
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -11,7 +12,6 @@ namespace {
 using Complex = std::complex<double>;
 using Eigen::VectorXd;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double least_prominence = 1.15;
 
 /// Frequency at which the real part, from the peak on in steps of `step`, has come down to `level`.

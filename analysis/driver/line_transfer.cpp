@@ -19,8 +19,8 @@ using Complex = std::complex<double>;
 constexpr double stands_out = 8.0;  // residual power over its neighbours'; by chance about one in 1e7 lines
 constexpr double least_spoilt =
     1e-9;  // residual over the line's own power: below it the ratio is good to 1e-4
-constexpr std::size_t neighbours = 12;  // lines to each side that share their noise
-constexpr double weak_ratio = 3.0;      // a line's amplitude over its own noise, below which it is not there
+constexpr std::size_t noise_lines = 12;  // lines to each side that share their noise
+constexpr double weak_ratio = 3.0;       // a line's amplitude over its own noise, below which it is not there
 constexpr double highest_share_of_rate = 0.47;
 
 struct Window {
@@ -199,8 +199,8 @@ LineTransfer transfer_of_lines(const Signal& generator, const Signal& driver,
         TransferLine& line = result.lines[k];
         if (line.state == LineState::weak) continue;
         std::vector<double> around;
-        const std::size_t from = k > neighbours ? k - neighbours : 0;
-        const std::size_t to = std::min(k + neighbours + 1, sums.size());
+        const std::size_t from = k > noise_lines ? k - noise_lines : 0;
+        const std::size_t to = std::min(k + noise_lines + 1, sums.size());
         for (std::size_t j = from; j < to; ++j) {
             if (result.lines[j].state != LineState::weak) around.push_back(sums[j].residual);
         }

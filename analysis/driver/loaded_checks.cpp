@@ -3,15 +3,13 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
+#include "analysis/signal/two_pi.h"
 #include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
 namespace {
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 std::string three_digits(double value) {
     return rounded_text(value, 3);

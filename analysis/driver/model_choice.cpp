@@ -8,7 +8,7 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr double reach = 10.0;  // "very strong" by Kass and Raftery, JASA 90, 1995 (from memory)
+constexpr double clear_difference = 10.0;  // "very strong" by Kass and Raftery, JASA 90, 1995 (from memory)
 
 /// A driver can be so: creep that hardens with time, or a power above one, cannot.
 bool possible(const Fit& fit) {
@@ -157,7 +157,7 @@ ModelChoice choose_model(const FitInputs& inputs, const StartReading& reading) {
     if (choice.tried.empty()) return choice;
     sort_by_criterion(choice.tried);
     for (const TriedModel& one : choice.tried) {
-        if (one.criterion > choice.tried.front().criterion + reach) break;
+        if (one.criterion > choice.tried.front().criterion + clear_difference) break;
         ++choice.within_reach;
     }
     return choice;

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "analysis/driver/fit_weights.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -13,8 +14,6 @@ namespace {
 
 using Eigen::Index;
 using Eigen::VectorXd;
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 double& at(ParameterValues& values, Parameter parameter) {
     return values[static_cast<std::size_t>(parameter)];

@@ -4,7 +4,8 @@
 #include <algorithm>
 #include <cmath>
 #include <limits>
-#include <numbers>
+
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -12,7 +13,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr int rows_per_decade = 40;
 
 std::vector<double> log_grid(double from, double to, int per_decade) {

@@ -2,17 +2,15 @@
 
 #include <array>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/driver/fit_start.h"
 #include "analysis/driver/three_point.h"
+#include "analysis/signal/two_pi.h"
 #include "analysis/uncertainty/rounded_text.h"
 
 namespace assay::analysis {
 
 namespace {
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 std::string four_digits(double value) {
     return rounded_text(value, 4);

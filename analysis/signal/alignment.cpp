@@ -15,7 +15,7 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr double found = 0.6;   // normalised correlation of a head that is there
+constexpr double least_likeness = 0.6;  // normalised correlation of a head that is there
 constexpr double quiet = 1e-3;  // -60 dBFS: nothing louder in the band means that nothing was recorded
 constexpr int wrong_chirps_allowed = 1;
 constexpr double clock_slack = 1e-3;     // between two clocks
@@ -46,7 +46,7 @@ std::optional<double> stretched_head(const BandSignal& band, const TonePlan& pla
     constexpr int steps = 20;
     constexpr double step = 1e-3;
     std::optional<double> ratio;
-    double likeness = found;
+    double likeness = least_likeness;
     for (int k = -steps; k <= steps; ++k) {
         if (k == 0) continue;  // looked for before
         const double stretch = 1.0 + k * step;
@@ -87,7 +87,8 @@ void add_heads(const BandSignal& band, const TonePlan& plan, double from_s, doub
                std::vector<Match>& heads) {
     if (to_s - from_s < plan.head.duration_s) return;
     const Match match = best_match(band, plan.head, from_s, to_s);
-    if (match.likeness < found || wrong_chirps(band, plan, match.at_s) > wrong_chirps_allowed) return;
+    if (match.likeness < least_likeness || wrong_chirps(band, plan, match.at_s) > wrong_chirps_allowed)
+        return;
     add_head(band, plan, match, from_s, to_s, heads);
 }
 
@@ -133,11 +134,11 @@ tl::expected<Placement, Absent> align(const std::vector<float>& recording, doubl
     const double last_s = band.duration_s();
     const Match head = best_match(band, plan.head, -0.5 * plan.head.duration_s, last_s);
     const double likeness_backwards = best_match(band, backwards(plan.head), 0.0, last_s).likeness;
-    if (likeness_backwards >= found && likeness_backwards > head.likeness) {
+    if (likeness_backwards >= least_likeness && likeness_backwards > head.likeness) {
         return tl::unexpected<Absent>(
             refuse("backwards", "the recording runs backwards", "save it again as it was recorded"));
     }
-    if (head.likeness < found) {
+    if (head.likeness < least_likeness) {
         if (band.peak() < quiet) {
             return tl::unexpected<Absent>(refuse(
                 "no-signal",

@@ -3,9 +3,9 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 
 #include "analysis/signal/median.h"
+#include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
 
 namespace assay::analysis {
@@ -14,7 +14,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr std::size_t most_lines = 48;
 constexpr double widest_jump_s = 0.05;
 constexpr double smallest_jump_s = 2e-6;

@@ -5,17 +5,16 @@
 #include <Eigen/IterativeLinearSolvers>
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr Eigen::Index block = 128;
+constexpr Eigen::Index row_samples = 128;
 
 using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
 using Complex = std::complex<double>;
@@ -52,15 +51,15 @@ class Projector {
   public:
     Projector(std::span<const double> record, int harmonics)
         : count_(static_cast<Eigen::Index>(record.size())), harmonics_(harmonics) {
-        const Eigen::Index rows = (count_ + block - 1) / block;
-        samples_ = Matrix::Zero(rows, block);
+        const Eigen::Index rows = (count_ + row_samples - 1) / row_samples;
+        samples_ = Matrix::Zero(rows, row_samples);
         std::copy(record.begin(), record.end(), samples_.data());
     }
 
     void set_frequency(double omega) {
         omega_ = omega;
-        basis_.resize(block, 2 * harmonics_ + 2);
-        for (Eigen::Index n = 0; n < block; ++n) {
+        basis_.resize(row_samples, 2 * harmonics_ + 2);
+        for (Eigen::Index n = 0; n < row_samples; ++n) {
             const Complex turn = std::polar(1.0, omega * static_cast<double>(n));
             Complex phasor = turn;
             for (Eigen::Index k = 0; k < harmonics_; ++k) {
@@ -80,7 +79,7 @@ class Projector {
         const Matrix parts = samples_ * basis_;
         std::vector<Complex> sums(static_cast<std::size_t>(harmonics_) + 1);
         for (Eigen::Index row = 0; row < parts.rows(); ++row) {
-            const double start = static_cast<double>(row * block) - centre();
+            const double start = static_cast<double>(row * row_samples) - centre();
             const Complex turn = std::polar(1.0, omega_ * start);
             Complex phasor = turn;
             for (Eigen::Index k = 0; k < harmonics_; ++k) {
@@ -98,7 +97,7 @@ class Projector {
     std::vector<double> residual(double dc, const std::vector<Complex>& phasors, Complex slope) const {
         Matrix weights = Matrix::Zero(samples_.rows(), basis_.cols());
         for (Eigen::Index row = 0; row < samples_.rows(); ++row) {
-            const double start = static_cast<double>(row * block) - centre();
+            const double start = static_cast<double>(row * row_samples) - centre();
             const Complex turn = std::polar(1.0, omega_ * start);
             Complex phasor = turn;
             for (Eigen::Index k = 0; k < harmonics_; ++k) {
@@ -113,7 +112,7 @@ class Projector {
             weights(row, 2 * harmonics_ + 1) = -slope_here.imag();
         }
         const Matrix left =
-            samples_ - weights * basis_.transpose() - Matrix::Constant(samples_.rows(), block, dc);
+            samples_ - weights * basis_.transpose() - Matrix::Constant(samples_.rows(), row_samples, dc);
         return {left.data(), left.data() + count_};
     }
 

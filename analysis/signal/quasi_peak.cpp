@@ -5,13 +5,13 @@
 #include <numbers>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/two_pi.h"
 #include "analysis/signal/weighting.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 // Fitted to the burst readings of BS.468-4: seconds.
 constexpr double charge_s[2] = {1.38e-3, 0.220};
 constexpr double discharge_s[2] = {0.282, 0.350};

@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 
@@ -14,7 +15,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double room_s = 5.0;             // before time 0, for harmonics, beyond the record's own length
 constexpr double highest_of_rate = 0.49;   // recorders let nothing through above
 constexpr double flat_below_start = 0.75;  // of start_hz: from there upwards the band is whole

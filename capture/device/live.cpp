@@ -17,7 +17,7 @@ namespace {
 using Clock = std::chrono::steady_clock;
 using namespace std::chrono_literals;
 
-constexpr std::int64_t block_frames = 1024;
+constexpr std::int64_t live_block_frames = 1024;
 constexpr double tail_s = 0.25;          // recorded after the tone, on top of the latencies
 constexpr double settling_s = 0.3;       // of the stream; a tone is silent for longer
 constexpr double longest_zeros_s = 0.5;  // from the start on
@@ -28,7 +28,7 @@ constexpr double no_clock_slack_s = 0.5;
 constexpr const char* name_the_card =
     "name the sound card itself as record_device: `assay devices` lists what there is";
 constexpr auto longest_stall = 2s;
-constexpr auto poll = 4ms;
+constexpr auto poll_every = 4ms;
 
 /// Renders the tone into the play ring ahead of the card, in a thread of its own, so that a slow disk cannot
 /// starve it.
@@ -53,7 +53,7 @@ class Feeder {
 
   private:
     void render_next() {
-        const std::int64_t count = std::min(block_frames, tone_.frames - next_);
+        const std::int64_t count = std::min(live_block_frames, tone_.frames - next_);
         mono_.resize(static_cast<std::size_t>(std::max<std::int64_t>(count, 0)));
         render(tone_, next_, mono_);
         interleaved_.clear();
@@ -70,7 +70,7 @@ class Feeder {
             if (stream_.play(interleaved_)) {
                 advance();
             } else {
-                std::this_thread::sleep_for(poll);
+                std::this_thread::sleep_for(poll_every);
             }
         }
         stream_.end_of_tone();
@@ -111,7 +111,7 @@ class Take {
           bench_(bench),
           channels_(channels_to_record(bench)),
           watch_(channels_, request.tone->rate_hz),
-          block_(static_cast<std::size_t>(block_frames * channels_)) {
+          block_(static_cast<std::size_t>(live_block_frames * channels_)) {
         if (request.end_on_fall) fall_.emplace(*request.end_on_fall, channels_, request.tone->rate_hz);
     }
 
@@ -130,7 +130,7 @@ class Take {
                 stream_.fade_out();
             }
             bool any = false;
-            while (stream_.recorded_waiting() >= block_frames && stream_.record(block_)) {
+            while (stream_.recorded_waiting() >= live_block_frames && stream_.record(block_)) {
                 any = true;
                 if (!std::ranges::all_of(block_, [](float sample) { return std::isfinite(sample); })) {
                     return distrust(
@@ -160,7 +160,7 @@ class Take {
                     fmt::format("the sound device is gone or has stopped, {:.2f} s into the capture", at_s()),
                     at_s(), "look at its cable and its server, then run again with --resume");
             }
-            std::this_thread::sleep_for(poll);
+            std::this_thread::sleep_for(poll_every);
         }
         const double ran_s = std::chrono::duration<double>(Clock::now() - began).count();
         if (at_s() > no_clock * ran_s + no_clock_slack_s) {

@@ -18,7 +18,7 @@ namespace assay::capture {
 namespace {
 
 // Longer blocks than this are taken in parts.
-constexpr std::size_t longest_block = 16384;
+constexpr std::size_t longest_callback = 16384;
 
 double now_s() {
     return std::chrono::duration<double>(std::chrono::steady_clock::now().time_since_epoch()).count();
@@ -231,7 +231,7 @@ Result<void> PortAudioStream::open() {
             return too_few(device, "records", device.inputs, request_.record_channels);
         record_channels_ = device.inputs <= few ? device.inputs : request_.record_channels;
         sides_->record = std::make_unique<RecordSideOfStream>(request_.record_channels, record_channels_,
-                                                              ring_frames, longest_block);
+                                                              ring_frames, longest_callback);
     }
     terms_.asked_rate_hz = request_.rate_hz;
     PaError error = paNoError;

@@ -140,23 +140,23 @@ double peak_of(const std::vector<std::size_t>& orders, const std::vector<double>
     return peak;
 }
 
-using Key = std::tuple<double, double, double, double, double>;
+using MultitoneKey = std::tuple<double, double, double, double, double>;
 
 /// What was worked out once is kept for the life of the program.
 template <class Value>
 struct Kept {
     template <class Maker>
-    std::shared_ptr<const Value> find_or_make(const Key& key, const Maker& make) {
+    std::shared_ptr<const Value> find_or_make(const MultitoneKey& key, const Maker& make) {
         const std::scoped_lock lock(mutex);
         auto& place = values[key];
         if (!place) place = std::make_shared<const Value>(make());
         return place;
     }
     std::mutex mutex{};
-    std::map<Key, std::shared_ptr<const Value>> values{};
+    std::map<MultitoneKey, std::shared_ptr<const Value>> values{};
 };
 
-Key key_of(const Multitone& multitone, double rate_hz) {
+MultitoneKey key_of(const Multitone& multitone, double rate_hz) {
     return {multitone.period_s, multitone.start_hz, multitone.stop_hz, multitone.lines_per_octave, rate_hz};
 }
 

@@ -11,7 +11,7 @@ namespace {
 
 constexpr double pilot_s = 0.6;
 constexpr double gap_s = 0.2;  // so that the steady tone has died away when the sweep's first cycles come
-constexpr double fade_s = 0.02;
+constexpr double sweep_fade_s = 0.02;
 // The sweep goes further than the band that is measured, so that its ends do not disturb it.
 constexpr double below_start = 0.5;
 constexpr double above_stop = 1.1;
@@ -25,7 +25,7 @@ Tone make_response_tone(const ResponseToneOptions& options) {
     const double to_hz = std::max(
         options.stop_hz, std::min(above_stop * options.stop_hz, highest_share_of_rate * options.rate_hz));
     const double sweep_s = response_growth_s * std::log(to_hz / from_hz);
-    const std::int64_t fade = builder.frames_of(fade_s);
+    const std::int64_t fade = builder.frames_of(sweep_fade_s);
     const double top_dbfs = options.levels_dbfs.back();
     // All marks alike, loud enough to be heard and not so loud that a unit at its limit spoils them.
     const double mark_dbfs = 0.5 * (options.levels_dbfs.front() + top_dbfs);

@@ -23,7 +23,7 @@ constexpr double high_pass_hz = 45.0;
 constexpr double low_pass_hz = 4000.0;
 constexpr double lowest_hz = 10.0;
 constexpr double highest_hz = 20000.0;
-constexpr double highest_share_of_rate = 0.45;
+constexpr double noise_share_of_rate = 0.45;
 constexpr double swing_from_hz = 0.09;  // one turn of a period at least
 constexpr double swing_to_hz = 2.0;
 constexpr double usual_period_s = 8.0;  // the next power of two above it
@@ -86,9 +86,8 @@ double where_reaches(double low, double high, double wanted, const Function& fun
 std::vector<float> make_period(const ShapedNoise& noise, std::size_t frames, double rate_hz) {
     const double step_hz = rate_hz / static_cast<double>(frames);
     const double wanted = std::pow(10.0, noise.crest_factor_db / 20.0);
-    Values values =
-        random_lines(frames, step_hz, lowest_hz, std::min(highest_hz, highest_share_of_rate * rate_hz), 1,
-                     power_of_programme);
+    Values values = random_lines(frames, step_hz, lowest_hz,
+                                 std::min(highest_hz, noise_share_of_rate * rate_hz), 1, power_of_programme);
     if (crest_of(values, peak_of(values)) < wanted) {
         const Values swing =
             random_lines(frames, step_hz, swing_from_hz, swing_to_hz, 2, [](double) { return 1.0; });

@@ -6,12 +6,12 @@ namespace assay::capture {
 
 namespace {
 constexpr double mark_hz = 997.0;
-constexpr double fade_s = 0.003;
+constexpr double row_fade_s = 0.003;
 }  // namespace
 
 Tone make_tone_row(const ToneRowOptions& options) {
     ToneBuilder builder(options.rate_hz, mark_hz, options.code);
-    const std::int64_t fade = builder.frames_of(fade_s);
+    const std::int64_t fade = builder.frames_of(row_fade_s);
     builder.add_head(options.head_dbfs);
     double mark_dbfs = options.mark_dbfs;
     for (const RowStep& step : options.steps) {

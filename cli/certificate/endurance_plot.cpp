@@ -17,10 +17,10 @@ struct Column {
     std::string_view unit;
     bool from_zero = false;
 };
-constexpr auto columns = std::to_array<Column>({{"voltage_v", "output (RMS)", "V", true},
-                                                {"power_w", "power", "W", true},
-                                                {"thd_percent", "THD", "%", false},
-                                                {"supply_v", "supply", "V", true}});
+constexpr auto plot_columns = std::to_array<Column>({{"voltage_v", "output (RMS)", "V", true},
+                                                     {"power_w", "power", "W", true},
+                                                     {"thd_percent", "THD", "%", false},
+                                                     {"supply_v", "supply", "V", true}});
 
 }  // namespace
 
@@ -28,7 +28,7 @@ std::optional<TestPlot> endurance_plot(const Session&, const TestRecord& record)
     if (record.result.measure != "endurance") return std::nullopt;
     PlotSheet sheet;
     double last_minute = 0.0;
-    for (const Column& column : columns) {
+    for (const Column& column : plot_columns) {
         PlotPanel panel;
         PlotEnds ends;
         const auto lines = curve_lines(record, "log", std::string(column.name), false, "minutes");

@@ -17,10 +17,10 @@ constexpr int places = 24;       // tried along a line
 // What a place costs, in the same arbitrary unit.
 constexpr double on_text = 1000.0;
 constexpr double on_rule = 8.0;
-constexpr double on_curve = 1.0;  // for each spot of it, `sample_px` apart
+constexpr double on_curve = 1.0;  // for each spot of it, `rule_sample_px` apart
 constexpr double for_each_px = 0.04;
 constexpr double along_line_px = 60.0;  // so much further away a lying text is still the better one to read
-constexpr double sample_px = 3.0;
+constexpr double rule_sample_px = 3.0;
 
 /// Pixels from the panel's lower left corner.
 struct Box {
@@ -64,7 +64,7 @@ std::vector<Spot> spots_of(const PlotPanel& panel, const PlotScale& x, double wi
             }
             if (std::isfinite(before.x) && curve.look != PlotLook::bars && curve.look != PlotLook::dots) {
                 const double apart = std::hypot(spot.x - before.x, spot.y - before.y);
-                const int parts = static_cast<int>(std::min(apart / sample_px, 500.0));
+                const int parts = static_cast<int>(std::min(apart / rule_sample_px, 500.0));
                 for (int k = 1; k < parts; ++k) {
                     const double part = static_cast<double>(k) / parts;
                     spots.push_back(

@@ -13,13 +13,13 @@ constexpr std::array<int, 95> widths{
     611, 778, 722, 278, 500, 667, 556, 833, 722, 778, 667, 778, 722, 667,  611, 722, 667, 944, 667,
     667, 611, 278, 278, 278, 469, 556, 333, 556, 556, 500, 556, 556, 278,  556, 556, 222, 222, 500,
     222, 833, 556, 556, 556, 556, 333, 500, 278, 556, 500, 722, 500, 500,  500, 334, 260, 334, 584};
-constexpr int widest = 1015;
+constexpr int advance_of_widest = 1015;
 
 int width_of(char byte) {
     const auto code = static_cast<unsigned char>(byte);
     if (code >= 0x80U && code < 0xC0U) return 0;  // goes on with a letter that was counted
     if (code >= 0x20U && code < 0x7FU) return widths.at(code - 0x20U);
-    return widest;
+    return advance_of_widest;
 }
 
 }  // namespace

@@ -218,22 +218,22 @@ tl::unexpected<capture::Fault> not_a_number(const std::string& name, int line, s
 /// "deg" or "rad" from the numbers alone, empty where both are possible and differ.
 std::string phase_unit_of(const std::vector<ImpedanceRow>& rows) {
     double most = 0.0;
-    double lowest_ohm = rows.front().z_ohm.real();
-    double highest_ohm = lowest_ohm;
-    double lowest_hz = rows.front().frequency_hz;
-    double highest_hz = lowest_hz;
+    double least_ohm = rows.front().z_ohm.real();
+    double most_ohm = least_ohm;
+    double first_hz = rows.front().frequency_hz;
+    double last_hz = first_hz;
     for (const ImpedanceRow& row : rows) {
         most = std::max(most, std::abs(row.z_ohm.imag()));
-        lowest_ohm = std::min(lowest_ohm, row.z_ohm.real());
-        highest_ohm = std::max(highest_ohm, row.z_ohm.real());
-        lowest_hz = std::min(lowest_hz, row.frequency_hz);
-        highest_hz = std::max(highest_hz, row.frequency_hz);
+        least_ohm = std::min(least_ohm, row.z_ohm.real());
+        most_ohm = std::max(most_ohm, row.z_ohm.real());
+        first_hz = std::min(first_hz, row.frequency_hz);
+        last_hz = std::max(last_hz, row.frequency_hz);
     }
     if (most > radian_limit || most <= harmless_phase) return "deg";
-    if (!(lowest_ohm > 0.0) || !(lowest_hz > 0.0)) return {};
+    if (!(least_ohm > 0.0) || !(first_hz > 0.0)) return {};
     const double most_as_degrees = most * std::numbers::pi / 180.0;
-    const double allowed = 2.0 / std::numbers::pi * most_as_degrees * std::log(highest_hz / lowest_hz);
-    return std::log(highest_ohm / lowest_ohm) > bode_margin * allowed ? "rad" : "";
+    const double allowed = 2.0 / std::numbers::pi * most_as_degrees * std::log(last_hz / first_hz);
+    return std::log(most_ohm / least_ohm) > bode_margin * allowed ? "rad" : "";
 }
 
 }  // namespace

@@ -14,7 +14,7 @@ namespace assay::cli {
 
 namespace {
 
-constexpr const char* schema = "assay-match-1";
+constexpr const char* match_schema = "assay-match-1";
 constexpr double degrees = 180.0 / std::numbers::pi;
 
 /// What the file holds, in the units of its keys.
@@ -53,8 +53,9 @@ void describe(Archive& archive, Object& record) {
 /// What is wrong with the numbers, empty if nothing is.
 std::string fault_of(const MatchRecord& record) {
     const std::size_t count = record.frequency_hz.size();
-    if (record.schema != schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60), schema);
+    if (record.schema != match_schema)
+        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60),
+                           match_schema);
     if (count == 0) return "frequency_hz is empty";
     if (record.magnitude.size() != count || record.phase_deg.size() != count ||
         record.standard_uncertainty.size() != count)
@@ -79,7 +80,7 @@ std::string fault_of(const MatchRecord& record) {
 }  // namespace
 
 std::string match_text(const InputMatch& match) {
-    MatchRecord record{schema, match.generator_side, match.driver_side, match.generator_volts_per_unit,
+    MatchRecord record{match_schema, match.generator_side, match.driver_side, match.generator_volts_per_unit,
                        match.driver_volts_per_unit};
     for (const MatchPoint& point : match.points) {
         record.frequency_hz.push_back(point.frequency_hz);

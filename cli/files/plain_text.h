@@ -35,6 +35,9 @@ std::vector<std::string> wrap(std::string_view text, std::size_t columns);
 /// start of the last column of the line, or two spaces further in than the line.
 std::string broken_to(std::string_view text, std::size_t columns);
 
+/// Of what is printed as a page: half a wide screen.
+inline constexpr std::size_t page_columns = 100;
+
 /// The text filled up with spaces; unchanged if it is longer.
 std::string padded(std::string text, std::size_t columns);
 

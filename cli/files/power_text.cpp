@@ -17,7 +17,6 @@ namespace {
 
 using analysis::Quantity;
 
-constexpr std::size_t page_columns = 100;
 constexpr std::size_t most_limits = 2;
 
 /// On what the limits of all rows are; empty where rows differ.

@@ -19,7 +19,7 @@ using capture::fail;
 using capture::FaultKind;
 
 constexpr mode_t others = S_IRWXG | S_IRWXO;
-constexpr std::size_t most_bytes = 4096;
+constexpr std::size_t most_key_bytes = 4096;
 
 std::string shown(const std::filesystem::path& path) {
     return visible_text(path.string(), 200);
@@ -86,7 +86,7 @@ capture::Result<std::optional<std::string>> read_private_file(const std::filesys
     if (file < 0 && (errno == ENOENT || errno == ENOTDIR)) return std::optional<std::string>{};
     if (file < 0) return trouble(path, "cannot be read", errno);
     struct stat found {};
-    std::array<char, most_bytes + 1> buffer{};
+    std::array<char, most_key_bytes + 1> buffer{};
     const bool known = ::fstat(file, &found) == 0;
     const ssize_t count = ::read(file, buffer.data(), buffer.size());
     const int failed = errno;
@@ -94,7 +94,7 @@ capture::Result<std::optional<std::string>> read_private_file(const std::filesys
     if (!known || count < 0) return trouble(path, "cannot be read", failed);
     if (auto checked = only_ours(path, found, "600"); !checked) return tl::unexpected(checked.error());
     if (auto checked = check_folder(path.parent_path()); !checked) return tl::unexpected(checked.error());
-    if (static_cast<std::size_t>(count) > most_bytes) return trouble(path, "is too large", EFBIG);
+    if (static_cast<std::size_t>(count) > most_key_bytes) return trouble(path, "is too large", EFBIG);
     return std::optional<std::string>{std::string(buffer.data(), static_cast<std::size_t>(count))};
 }
 

@@ -17,10 +17,10 @@ namespace assay::cli {
 namespace {
 
 constexpr double alike = 0.05;  // as for a claim and its basis
-constexpr double rounding = 1e-9;
+constexpr double edge_rounding = 1e-9;
 
 bool near(double value, double wanted) {
-    return std::abs(value - wanted) <= (alike + rounding) * std::abs(wanted);
+    return std::abs(value - wanted) <= (alike + edge_rounding) * std::abs(wanted);
 }
 
 Done as_done(bool good) {
@@ -65,7 +65,8 @@ Requirement limit_of(const RatingBasis& basis, const PowerRow& row) {
                        basis.limit_on.source};
     const PowerAtLimit* power = nullptr;
     for (const PowerAtLimit& candidate : row.powers) {
-        if (std::abs(limit_percent(candidate.limit) - basis.limit_percent) < rounding) power = &candidate;
+        if (std::abs(limit_percent(candidate.limit) - basis.limit_percent) < edge_rounding)
+            power = &candidate;
     }
     if (power == nullptr || !power->total) {
         wanted.figure = "the limit was not reached, or not asked for" + in_test(row.test);
@@ -156,7 +157,7 @@ std::string unlike_band(const RatingBasis& basis, const RatingStatement& stated,
     const std::string on = text_condition(result, "limit_on", "thd");
     if (on != basis.limit_on.value) return "its limit is on " + distortion_name(on);
     const auto percent = number_condition(result, "limit_percent");
-    if (!percent || std::abs(*percent - basis.limit_percent) > rounding)
+    if (!percent || std::abs(*percent - basis.limit_percent) > edge_rounding)
         return percent ? fmt::format("its limit is {:g} %", *percent) : "its limit is not stated";
     if (static_cast<double>(result.loads.size()) < stated.channels)
         return fmt::format("{} of {:g} channels driven", result.loads.size(), stated.channels);
@@ -276,7 +277,7 @@ std::optional<Requirement> held_by_test(const RatingBasis& basis, const RatingSt
     }
     Requirement told = wanted;
     // A lower level that lasts, or one channel alone, does not show that full power would not.
-    const bool whole_time = least_minutes >= basis.held_minutes->value * (1.0 - rounding);
+    const bool whole_time = least_minutes >= basis.held_minutes->value * (1.0 - edge_rounding);
     told.done = as_rated ? as_done(whole_time) : Done::not_known;
     told.figure = fmt::format(
         "{} for {:.4g} minutes{}{}", stated_text(std::round(least_w * 10.0) / 10.0, "W"), least_minutes,

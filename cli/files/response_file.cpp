@@ -13,7 +13,7 @@ namespace assay::cli {
 
 namespace {
 
-constexpr const char* schema = "assay-response-1";
+constexpr const char* response_schema = "assay-response-1";
 // A card that departs further from its 1 kHz than this is no card, or another plug.
 constexpr double furthest_db = 60.0;
 
@@ -43,8 +43,9 @@ void describe(Archive& archive, Object& record) {
 std::string fault_of(const ResponseRecord& record) {
     const CardResponse& card = record.card;
     const std::size_t count = card.frequency_hz.size();
-    if (record.schema != schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60), schema);
+    if (record.schema != response_schema)
+        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60),
+                           response_schema);
     if (!(card.rate_hz > 0.0)) return "rate_hz is not above 0";
     if (card.high_pass_undone_hz && !(*card.high_pass_undone_hz > 0.0))
         return "high_pass_undone_hz is not above 0";
@@ -78,7 +79,7 @@ std::string fault_of(const ResponseRecord& record) {
 }  // namespace
 
 std::string card_response_text(const CardResponse& card) {
-    const ResponseRecord record{schema, card};
+    const ResponseRecord record{response_schema, card};
     return record_text(record);
 }
 

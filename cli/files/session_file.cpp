@@ -76,7 +76,7 @@ void describe(Archive& archive, Object& claim) {
 
 namespace {
 
-constexpr const char* schema = "assay-session-1";
+constexpr const char* schema_of_session = "assay-session-1";
 // A long staircase with curves and eight loads stays below a megabyte; what is larger is no session file.
 constexpr std::size_t most_bytes = 64U << 20U;
 
@@ -91,7 +91,7 @@ Json session_document(const Session& session, Trouble& trouble) {
     Json document;
     const Place root{};
     JsonWriter archive(document, root, trouble);
-    archive.field("schema", std::string(schema));
+    archive.field("schema", std::string(schema_of_session));
     archive.field("simulated", session.simulated);
     archive.field("number", session.number);
     archive.field("created", session.created);
@@ -149,10 +149,11 @@ void read_document(const Json& document, const std::filesystem::path& folder, Se
     JsonReader archive(document, root, trouble);
     std::string found_schema;
     archive.field("schema", found_schema);
-    if (!trouble.first && found_schema != schema) {
+    if (!trouble.first && found_schema != schema_of_session) {
         const std::string key = "schema";
         return trouble.note(Place{&root, &key, 0}, "is \"" + visible_text(found_schema, 40) + "\", not \"" +
-                                                       schema + "\", the only one that this version reads");
+                                                       schema_of_session +
+                                                       "\", the only one that this version reads");
     }
     archive.field("simulated", session.simulated);
     archive.field("number", session.number);

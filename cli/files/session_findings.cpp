@@ -7,11 +7,10 @@
 namespace assay::cli {
 namespace {
 
-constexpr std::size_t page_columns = 100;
-constexpr std::size_t indent = 13;
+constexpr std::size_t findings_indent = 13;
 
 std::string block(const std::string& label, const std::string& text) {
-    return labelled_lines(label, indent, text, page_columns);
+    return labelled_lines(label, findings_indent, text, page_columns);
 }
 
 }  // namespace

@@ -17,7 +17,6 @@
 namespace assay::cli {
 namespace {
 
-constexpr std::size_t page_columns = 100;
 constexpr std::size_t words_columns = 38;
 constexpr std::size_t value_columns = 23;
 constexpr std::size_t verdict_columns = 11;

@@ -20,7 +20,7 @@ struct Row {
 };
 
 // The mends are common practice, no source.
-constexpr auto rows = std::to_array<Row>({
+constexpr auto word_rows = std::to_array<Row>({
     {"input:", ":scale", "input scale", "calibrate it against a better meter"},
     {"input:", ":meter-digits", "the last digit of the meter that set the input scale",
      "calibrate nearer to the top of the meter's range"},
@@ -111,7 +111,7 @@ SourceWords source_words(const std::string& source_id, const capture::Bench& ben
     for (const Whole& whole : wholes) {
         if (source_id == whole.id) return {std::string(whole.words), std::string(whole.mend)};
     }
-    for (const Row& row : rows) {
+    for (const Row& row : word_rows) {
         const auto name = name_in(source_id, row);
         if (!name) continue;
         SourceWords found{std::string(row.words), std::string(row.mend)};

@@ -129,9 +129,9 @@ std::optional<SourceResistance> source_resistance(const std::vector<ClipReading>
     return source;
 }
 
-std::vector<Pair> pairs_of(const std::vector<ClipReading>& readings) {
+std::vector<ChannelPair> pairs_of(const std::vector<ClipReading>& readings) {
     constexpr double alike = 0.05;  // the 5 % within which a claim's basis counts as the same
-    std::vector<Pair> pairs;
+    std::vector<ChannelPair> pairs;
     for (std::size_t i = 0; i < readings.size(); ++i) {
         for (std::size_t j = i + 1; j < readings.size(); ++j) {
             const ClipReading& a = readings[i];
@@ -140,8 +140,9 @@ std::vector<Pair> pairs_of(const std::vector<ClipReading>& readings) {
             if (std::abs(a.load_ohm / b.load_ohm - 1.0) < alike) pairs.push_back({&a, &b});
         }
     }
-    std::stable_sort(pairs.begin(), pairs.end(),
-                     [](const Pair& a, const Pair& b) { return a.first->load_ohm > b.first->load_ohm; });
+    std::stable_sort(pairs.begin(), pairs.end(), [](const ChannelPair& a, const ChannelPair& b) {
+        return a.first->load_ohm > b.first->load_ohm;
+    });
     return pairs;
 }
 

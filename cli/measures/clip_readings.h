@@ -52,11 +52,11 @@ std::optional<SourceResistance> source_resistance(const std::vector<ClipReading>
 std::vector<std::pair<std::size_t, std::size_t>> channels_of(const std::vector<ClipReading>& readings);
 
 /// Two channels of one test on equal loads, the highest load first: what may be compared.
-struct Pair {
+struct ChannelPair {
     const ClipReading* first = nullptr;
     const ClipReading* second = nullptr;
 };
-std::vector<Pair> pairs_of(const std::vector<ClipReading>& readings);
+std::vector<ChannelPair> pairs_of(const std::vector<ClipReading>& readings);
 
 inline double decibels(double ratio) {
     return 20.0 * std::log10(ratio);

@@ -117,7 +117,7 @@ void find_uneven_halves(const std::vector<ClipReading>& readings, std::vector<Fi
 }
 
 void find_unequal_channels(const std::vector<ClipReading>& readings, std::vector<Finding>& found) {
-    const std::vector<Pair> pairs = pairs_of(readings);
+    const std::vector<ChannelPair> pairs = pairs_of(readings);
     if (pairs.empty()) return;
     const ClipReading& a = *pairs.front().first;
     const ClipReading& b = *pairs.front().second;

@@ -15,7 +15,7 @@ namespace {
 // A small-signal reading changes by less between half and full level (2 to 3 %: common practice, no source).
 constexpr double level_change = 0.02;
 // A peak that is not placed better than this (standard uncertainty, relative) may be a hump of the noise.
-constexpr double placed = 2.0 * level_change;
+constexpr double placed_within = 2.0 * level_change;
 constexpr double second_peak = 1.05;  // height over its troughs
 constexpr double second_peak_octaves =
     3.0;  // from the resonance; further up peaks are the cone's or the cable's
@@ -61,7 +61,7 @@ void compare_levels(const ImpedanceReading& reading, const std::string& noise_so
         return own == quantity.contributions.end() ? 0.0 : std::abs(own->second);
     };
     const auto is_placed = [&](const analysis::Quantity& quantity) {
-        return scatter(quantity) <= placed * std::abs(quantity.value);
+        return scatter(quantity) <= placed_within * std::abs(quantity.value);
     };
     if (!is_placed(low.frequency_hz) || !is_placed(low.magnitude_ohm) || !is_placed(*resonance) ||
         !is_placed(*maximum)) {

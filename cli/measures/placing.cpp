@@ -16,7 +16,7 @@ using capture::FaultKind;
 using capture::Result;
 
 constexpr std::int64_t block_frames = 1 << 16;
-constexpr double end_guard_s = 0.005;
+constexpr double placing_guard_s = 0.005;
 
 tl::unexpected<capture::Fault> untrusted(const Take& take, const analysis::Absent& why) {
     return capture::fail(FaultKind::untrusted_capture, file_of(take) + ": " + why.text, why.advice);
@@ -129,7 +129,7 @@ Result<void> check_channels(const Take& take, const std::vector<int>& channels) 
 }
 
 Result<void> check_length(const Take& take, double end_s) {
-    if (end_s - end_guard_s <= take.recording.duration_s()) return {};
+    if (end_s - placing_guard_s <= take.recording.duration_s()) return {};
     return capture::fail(
         FaultKind::untrusted_capture,
         fmt::format("{}: cut short: the recording ends at {} while the tone goes on to {}", file_of(take),

@@ -20,8 +20,8 @@ using analysis::Absent;
 
 constexpr double step_s = 1.0;
 constexpr double settling_s = 0.1;
-constexpr double end_guard_s = 0.03;
-constexpr double head_below_db = 10.0;
+constexpr double quiet_guard_s = 0.03;
+constexpr double quiet_head_below_db = 10.0;
 
 }  // namespace
 
@@ -47,7 +47,7 @@ capture::Tone quiet_tone(const Setup& setup, double frequency_hz, const std::str
     const double level_dbfs = quiet_dbfs(setup);
     return capture::make_tone_row({.rate_hz = setup.tone_rate_hz,
                                    .steps = {{capture::SteadySine{frequency_hz, 0.0}, level_dbfs, step_s}},
-                                   .head_dbfs = level_dbfs - head_below_db,
+                                   .head_dbfs = level_dbfs - quiet_head_below_db,
                                    .mark_dbfs = level_dbfs,
                                    .code = setup.test->id + "/" + code});
 }
@@ -73,7 +73,7 @@ std::variant<double, Absent> level_by_quiet_tone(const Setup& setup, const Take&
     if (sine == nullptr) return quiet_not_read();
     const double length_s = static_cast<double>(step.frames) / quiet.tone.rate_hz;
     const double from_s = placed->at_s(0, settling_s);
-    const double to_s = placed->at_s(0, length_s - end_guard_s);
+    const double to_s = placed->at_s(0, length_s - quiet_guard_s);
     std::variant<double, Absent> least = std::numeric_limits<double>::infinity();
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];

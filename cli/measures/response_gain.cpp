@@ -3,11 +3,12 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/signal/two_pi.h"
+
 namespace assay::cli {
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 const double delay_half_step = std::exp2(1.0 / 24.0);  // the slope is read over a twelfth of an octave
 const double delay_narrow_step = std::exp2(1.0 / 960.0);
 
@@ -23,7 +24,7 @@ std::complex<double> ResponseGain::at(double frequency_hz) const {
 
 double ResponseGain::delay_s_at(double frequency_hz) const {
     const auto turns = [&](double step) {
-        return std::arg(at(frequency_hz * step) / at(frequency_hz / step)) / two_pi;
+        return std::arg(at(frequency_hz * step) / at(frequency_hz / step)) / analysis::two_pi;
     };
     const auto width_hz = [&](double step) { return frequency_hz * (step - 1.0 / step); };
     // A unit with a computer in it may be late by many turns over a twelfth of an octave: a narrow look says
@@ -35,7 +36,7 @@ double ResponseGain::delay_s_at(double frequency_hz) const {
 
 double ResponseGain::delay_noise_s_at(double frequency_hz) const {
     return std::numbers::sqrt2 * noise_at(frequency_hz) /
-           (two_pi * frequency_hz * (delay_half_step - 1.0 / delay_half_step));
+           (analysis::two_pi * frequency_hz * (delay_half_step - 1.0 / delay_half_step));
 }
 
 double ResponseGain::card_doubt_db(double frequency_hz) const {

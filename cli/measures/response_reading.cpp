@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "analysis/signal/harmonic_fit.h"
+#include "analysis/signal/two_pi.h"
 #include "capture/tone/response_tone.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/placing.h"
@@ -19,9 +20,8 @@ namespace {
 using capture::FaultKind;
 using capture::Result;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double pilot_settling_s = 0.1;
-constexpr double end_guard_s = 0.03;
+constexpr double sweep_guard_s = 0.03;
 
 struct Pilot {
     double centre_s = 0.0;  // of the recording
@@ -59,7 +59,7 @@ class Reader {
         const double sweep_s = seconds_of(*take_, placed_.steps[sweep_step_]);
         const double sweep_from_s = placed_.placement.step_starts_s[sweep_step_];
         from_s_ = sweep_from_s - lead_s;
-        to_s_ = sweep_from_s + ratio_ * (sweep_s + capture::response_decay_s - end_guard_s);
+        to_s_ = sweep_from_s + ratio_ * (sweep_s + capture::response_decay_s - sweep_guard_s);
         const double start_s = (sweep_from_s - first_sample_s(placed_, from_s_)) / ratio_;
         for (const std::size_t index : setup_->test->loads) {
             const capture::Load& load = setup_->bench->loads[index];
@@ -109,7 +109,7 @@ class Reader {
 
     Pilot read_pilot(std::size_t step, const capture::Load& load) const {
         const double from_s = placed_.at_s(step, pilot_settling_s);
-        const double to_s = placed_.at_s(step, seconds_of(*take_, placed_.steps[step]) - end_guard_s);
+        const double to_s = placed_.at_s(step, seconds_of(*take_, placed_.steps[step]) - sweep_guard_s);
         const std::vector<double> volts = load_volts(*setup_, placed_, load, from_s, to_s);
         if (volts.size() < 64) return {};
         const analysis::HarmonicFit fit = analysis::fit_harmonics(
@@ -152,7 +152,7 @@ class Reader {
             };
             // Both carry sin(2 pi f t) from their own start; whole turns between them by the marks.
             const double apart_s = after.centre_s - before.centre_s;
-            const double turns = (after.phase_rad - before.phase_rad) / two_pi;
+            const double turns = (after.phase_rad - before.phase_rad) / analysis::two_pi;
             const double starts_apart_s = tone_s(second_pilot_) - tone_s(first_pilot_);
             const double by_marks = (apart_s / ratio_ - starts_apart_s) * capture::response_pilot_hz;
             const double whole = std::round(by_marks - turns);

@@ -21,7 +21,7 @@ using analysis::HeardLine;
 using analysis::Line;
 
 constexpr double settling_s = 0.1;
-constexpr double end_guard_s = 0.01;
+constexpr double line_guard_s = 0.01;
 constexpr double stands_out = 3.0;  // times its doubt
 constexpr int harmonics_fitted = 5;
 constexpr std::array<double, 2> mains_hz{50.0, 60.0};
@@ -73,7 +73,7 @@ HeardStep hear(const Setup& setup, const Take& take, const PlacedTake& placed, s
     point.frequency_hz = tone_of(placed, step);
     const double length_s = static_cast<double>(placed.steps[step].frames) / take.tone.rate_hz;
     const double from_s = placed.at_s(step, std::max(settling_s, 4.0 / point.frequency_hz));
-    const double to_s = placed.at_s(step, length_s - end_guard_s);
+    const double to_s = placed.at_s(step, length_s - line_guard_s);
     const std::vector<double> loud = load_volts(setup, placed, driven, from_s, to_s);
     const std::vector<double> quiet = load_volts(setup, placed, idle, from_s, to_s);
     const double guess_hz = point.frequency_hz / placed.placement.clock_ratio;

@@ -20,9 +20,9 @@ namespace {
 using capture::FaultKind;
 using capture::Result;
 
-constexpr double end_guard_s = 0.005;
+constexpr double step_guard_s = 0.005;
 
-double settling_s(double frequency_hz) {
+double step_settling_s(double frequency_hz) {
     return std::max(0.06, 4.0 / frequency_hz);
 }
 
@@ -89,11 +89,11 @@ Result<StaircaseReading> read_staircase(const Setup& setup, const Take& take) {
         result.reference = unread;
         rows.emplace_back(own_input, &result.reference);
     }
-    const double settle_s = settling_s(plan.frequency_hz);
+    const double settle_s = step_settling_s(plan.frequency_hz);
     std::vector<std::vector<float>> samples;
     for (std::size_t s = 0; s < plan.step_starts_s.size(); ++s) {
         const double from_s = result.placement.step_starts_s[s] + ratio * settle_s;
-        const double to_s = result.placement.step_starts_s[s] + ratio * (plan.step_s - end_guard_s);
+        const double to_s = result.placement.step_starts_s[s] + ratio * (plan.step_s - step_guard_s);
         const auto first = static_cast<std::int64_t>(std::llround(from_s * rate));
         const auto count = static_cast<std::int64_t>(std::llround((to_s - from_s) * rate));
         const bool inside =

@@ -21,8 +21,8 @@ using capture::FaultKind;
 
 namespace {
 
-constexpr const char* schema = "assay-contents-1";
-constexpr std::size_t most_files = 2000;
+constexpr const char* contents_schema = "assay-contents-1";
+constexpr std::size_t most_listed_files = 2000;
 
 std::string size_text(std::uintmax_t bytes) {
     return fmt::format("{} bytes", bytes);
@@ -78,7 +78,7 @@ capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FileP
             return fail(FaultKind::bad_input_file, shown + ": its name cannot be used on every computer",
                         "give it a name of plain letters and digits");
         }
-        if (paths.size() >= most_files) {
+        if (paths.size() >= most_listed_files) {
             return fail(FaultKind::bad_input_file,
                         visible_text(folder.string(), 200) + ": holds too many files for a session",
                         "keep other things in another folder");
@@ -102,7 +102,7 @@ capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FileP
 
 std::string contents_text(const Contents& contents) {
     return json_text(json_of([&](JsonWriter& archive) {
-        archive.field("schema", std::string(schema));
+        archive.field("schema", std::string(contents_schema));
         archive.field("number", contents.number);
         archive.field("hash", std::string("BLAKE2b-256 (RFC 7693)"));
         archive.field("files", contents.files);

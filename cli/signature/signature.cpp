@@ -11,8 +11,8 @@ namespace assay::cli {
 
 namespace {
 
-constexpr const char* schema = "assay-signature-1";
-constexpr std::size_t most_bytes = std::size_t{1} << 20U;
+constexpr const char* signature_schema = "assay-signature-1";
+constexpr std::size_t most_signature_bytes = std::size_t{1} << 20U;
 
 std::string contents_message(const std::string& contents_json) {
     return "assay contents 1\n" + contents_json;
@@ -48,7 +48,7 @@ SignatureFile make_signature(const KeyPair& key, const std::string& number, cons
 
 std::string signature_text(const SignatureFile& signature) {
     return json_text(json_of([&](JsonWriter& archive) {
-        archive.field("schema", std::string(schema));
+        archive.field("schema", std::string(signature_schema));
         archive.field("number", signature.number);
         archive.field("contents", signature.contents);
         archive.field("algorithm", std::string("Ed25519 (RFC 8032)"));
@@ -99,7 +99,7 @@ capture::Result<std::optional<SignatureFile>> read_signature(const std::filesyst
     if (!std::filesystem::exists(std::filesystem::symlink_status(file, error))) {
         return std::optional<SignatureFile>{};
     }
-    const auto text = read_whole(file, most_bytes);
+    const auto text = read_whole(file, most_signature_bytes);
     if (!text) return tl::unexpected(text.error());
     auto read = signature_of_text(*text, file.string());
     if (!read) return tl::unexpected(read.error());

@@ -23,7 +23,7 @@ constexpr Place sum_field{148, 8};
 constexpr std::size_t type_at = 156;
 constexpr std::size_t magic_at = 257;
 constexpr Place prefix_field{345, 155};
-constexpr std::uintmax_t most_bytes = 077777777777;  // eleven octal digits
+constexpr std::uintmax_t most_file_bytes = 077777777777;  // eleven octal digits
 
 void put(UstarBlock& block, const Place& place, const std::string& text) {
     std::memcpy(block.data() + place.at, text.data(), std::min(text.size(), place.length));
@@ -37,7 +37,7 @@ std::string get(const UstarBlock& block, const Place& place) {
 }  // namespace
 
 std::optional<UstarBlock> ustar_header(const UstarEntry& entry) {
-    if (entry.bytes > most_bytes || entry.path.empty()) return std::nullopt;
+    if (entry.bytes > most_file_bytes || entry.path.empty()) return std::nullopt;
     std::string name = entry.path;
     std::string prefix;
     if (name.size() > name_field.length) {

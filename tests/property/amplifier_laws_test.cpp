@@ -12,12 +12,12 @@
 #include "analysis/amplifier/intermodulation.h"
 #include "analysis/amplifier/noise.h"
 #include "analysis/amplifier/steady_step.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 namespace {
 
-constexpr double rate_hz = 48000.0;
-constexpr double two_pi = 2.0 * std::numbers::pi;
+constexpr double laws_rate_hz = 48000.0;
 // Sums of some ten thousand doubles in another order of rounding; a fit that iterates ends within 1e-9.
 constexpr double rounding = 1e-8;
 
@@ -36,7 +36,7 @@ std::vector<double> noise(std::size_t count, double sigma) {
 
 void add_sine(std::vector<double>& volts, double frequency_hz, double peak, double phase) {
     for (std::size_t n = 0; n < volts.size(); ++n)
-        volts[n] += peak * std::sin(two_pi * frequency_hz / rate_hz * static_cast<double>(n) + phase);
+        volts[n] += peak * std::sin(two_pi * frequency_hz / laws_rate_hz * static_cast<double>(n) + phase);
 }
 
 double drawn_phase() {
@@ -78,8 +78,8 @@ Step drawn_step() {
 RC_GTEST_PROP(Step, ScaledVoltsScaleAndRatiosStay, ()) {
     const Step step = drawn_step();
     const double factor = drawn_factor();
-    const StepReading one = read_step(step.volts, rate_hz, step.options);
-    const StepReading other = read_step(times(step.volts, factor), rate_hz, step.options);
+    const StepReading one = read_step(step.volts, laws_rate_hz, step.options);
+    const StepReading other = read_step(times(step.volts, factor), laws_rate_hz, step.options);
     near(other.fundamental_v, factor * one.fundamental_v, factor, "fundamental");
     near(other.total_v, factor * one.total_v, factor, "total");
     near(other.noise_v, factor * one.noise_v, factor, "noise");
@@ -96,8 +96,8 @@ RC_GTEST_PROP(Step, ScaledVoltsScaleAndRatiosStay, ()) {
 
 RC_GTEST_PROP(Step, UpsideDownThePeaksChangePlacesAndTheRestStays, ()) {
     const Step step = drawn_step();
-    const StepReading one = read_step(step.volts, rate_hz, step.options);
-    const StepReading other = read_step(times(step.volts, -1.0), rate_hz, step.options);
+    const StepReading one = read_step(step.volts, laws_rate_hz, step.options);
+    const StepReading other = read_step(times(step.volts, -1.0), laws_rate_hz, step.options);
     near(std::abs(std::remainder(other.phase_rad - one.phase_rad, two_pi)), std::numbers::pi, 1.0, "phase");
     near(other.fundamental_v, one.fundamental_v, 1.0, "fundamental");
     near(other.total_v, one.total_v, 1.0, "total");
@@ -116,14 +116,14 @@ RC_GTEST_PROP(Step, LaterTheNumbersAreTheSame, ()) {
     const double third = drawn_phase();
     const auto begun = [&](double samples) {
         std::vector<double> volts(24000, 0.02);
-        const double turn = two_pi * hz / rate_hz * samples;
+        const double turn = two_pi * hz / laws_rate_hz * samples;
         add_sine(volts, hz, 1.0, turn);
         add_sine(volts, 2.0 * hz, 0.03, second + 2.0 * turn);
         add_sine(volts, 3.0 * hz, 0.01, third + 3.0 * turn);
         StepOptions options;
         options.frequency_guess_hz = hz * 1.00001;
         options.nominal_hz = hz;
-        return read_step(volts, rate_hz, options);
+        return read_step(volts, laws_rate_hz, options);
     };
     const StepReading one = begun(0.0);
     const StepReading other = begun(*rc::gen::inRange(1, 48000));
@@ -169,7 +169,7 @@ RC_GTEST_PROP(Pair, RatiosStayWhateverTheScaleAndThePolarity, ()) {
     add_sine(volts, high_hz + low_hz, 0.002, drawn_phase());
     const double factor = drawn_factor() * (*rc::gen::arbitrary<bool>() ? 1.0 : -1.0);
     const auto read = [&](const std::vector<double>& record) {
-        return read_pair(record, rate_hz, low_hz, high_hz, PairMethod::modulation, 20000.0);
+        return read_pair(record, laws_rate_hz, low_hz, high_hz, PairMethod::modulation, 20000.0);
     };
     const IntermodulationReading one = read(volts);
     const IntermodulationReading other = read(times(volts, factor));

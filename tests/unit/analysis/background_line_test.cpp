@@ -8,16 +8,16 @@
 #include <random>
 #include <vector>
 
+#include "analysis/signal/two_pi.h"
+
 using assay::analysis::Background;
 using assay::analysis::background_at;
 using assay::analysis::HeardLine;
 
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-
 std::complex<double> steady(double size, double difference_hz, double at_s) {
-    return std::polar(size, 0.7 + two_pi * difference_hz * at_s);
+    return std::polar(size, 0.7 + assay::analysis::two_pi * difference_hz * at_s);
 }
 
 /// Ten stretches 1.2 s apart, the fourth left out: there the tone lies on the hum.
@@ -64,7 +64,7 @@ TEST(BackgroundLine, ItsDoubtHoldsTheError) {
 
 TEST(BackgroundLine, HumOfNoSteadyPhaseIsAllDoubt) {
     std::mt19937 random(5);
-    std::uniform_real_distribution<double> any(0.0, two_pi);
+    std::uniform_real_distribution<double> any(0.0, assay::analysis::two_pi);
     double error = 0.0;
     double stated = 0.0;
     constexpr int trials = 200;

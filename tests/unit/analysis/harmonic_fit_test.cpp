@@ -8,11 +8,11 @@
 #include <numbers>
 #include <random>
 
+#include "analysis/signal/two_pi.h"
+
 using namespace assay::analysis;
 
 namespace {
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 std::vector<double> harmonic_signal(std::size_t count, double cycles_per_sample,
                                     const std::vector<double>& amplitudes, double phase, double dc) {

@@ -11,18 +11,18 @@
 #include <random>
 
 #include "analysis/amplifier/noise.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr double rate_hz = 48000.0;
-constexpr double seconds = 12.0;
+constexpr double track_rate_hz = 48000.0;
+constexpr double track_seconds = 12.0;
 
 std::vector<double> noise(double sigma, unsigned seed) {
     std::mt19937_64 random(seed);
     std::normal_distribution<double> normal(0.0, sigma);
-    std::vector<double> volts(static_cast<std::size_t>(seconds * rate_hz));
+    std::vector<double> volts(static_cast<std::size_t>(track_seconds * track_rate_hz));
     for (double& value : volts) value = normal(random);
     return volts;
 }
@@ -31,7 +31,7 @@ std::vector<double> noise(double sigma, unsigned seed) {
 void add_whine(std::vector<double>& volts, double amplitude, double middle_hz, double swing_hz,
                double period_s, double until_s = 1e9) {
     for (std::size_t n = 0; n < volts.size(); ++n) {
-        const double s = static_cast<double>(n) / rate_hz;
+        const double s = static_cast<double>(n) / track_rate_hz;
         if (s > until_s) break;
         const double turns =
             middle_hz * s + swing_hz * period_s / two_pi * (1.0 - std::cos(two_pi * s / period_s));
@@ -40,7 +40,7 @@ void add_whine(std::vector<double>& volts, double amplitude, double middle_hz, d
 }
 
 std::optional<MovingLine> track(const std::vector<double>& volts) {
-    LineTracker tracker(rate_hz);
+    LineTracker tracker(track_rate_hz);
     const std::span<const double> all(volts);
     for (std::size_t first = 0; first < all.size(); first += 3001)
         tracker.feed(all.subspan(first, std::min<std::size_t>(3001, all.size() - first)));

@@ -9,15 +9,15 @@
 #include <vector>
 
 #include "analysis/signal/delay_track.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr double rate_hz = 8000.0;
-constexpr double seconds = 20.0;
+constexpr double transfer_rate_hz = 8000.0;
+constexpr double transfer_seconds = 20.0;
 
 /// 30 Hz to 3 kHz on odd multiples of 0.2 Hz.
 std::vector<double> some_lines() {
@@ -56,10 +56,10 @@ class Noise {
 
 /// Sines of 0.01 V peak as a recorder of the given clock counts them.
 Pair play(double clock_ratio, double noise_v, double dc_v = 0.0) {
-    const auto count = static_cast<std::size_t>(seconds * rate_hz);
+    const auto count = static_cast<std::size_t>(transfer_seconds * transfer_rate_hz);
     Pair pair{std::vector<double>(count, dc_v), std::vector<double>(count, -dc_v)};
     for (const double f : some_lines()) {
-        const double step = two_pi * f / clock_ratio / rate_hz;
+        const double step = two_pi * f / clock_ratio / transfer_rate_hz;
         const Complex h = response(f);
         const double phase = 0.001 * f * f;  // far from aligned
         for (std::size_t n = 0; n < count; ++n) {
@@ -84,7 +84,8 @@ LineTransfer transfer_of(const std::vector<double>& generator, const std::vector
                          const std::vector<double>& lines_hz, double clock_ratio) {
     const std::vector<float> generator_samples = floats(generator);
     const std::vector<float> driver_samples = floats(driver);
-    return transfer_of_lines({generator_samples, rate_hz}, {driver_samples, rate_hz}, lines_hz, clock_ratio);
+    return transfer_of_lines({generator_samples, transfer_rate_hz}, {driver_samples, transfer_rate_hz},
+                             lines_hz, clock_ratio);
 }
 
 TEST(LineTransfer, CleanLinesComeBackExact) {
@@ -122,8 +123,8 @@ TEST(LineTransfer, StatedVarianceIsTheRealOneAndNearTheBound) {
     for (const TransferLine& line : transfer.lines) {
         const Complex truth = response(line.frequency_hz);
         chi += std::norm(line.ratio - truth) / (2.0 * line.variance);
-        const double bound =
-            2.0 * sigma * sigma / (seconds * rate_hz) * (1.0 + std::norm(truth)) / (0.01 * 0.01);
+        const double bound = 2.0 * sigma * sigma / (transfer_seconds * transfer_rate_hz) *
+                             (1.0 + std::norm(truth)) / (0.01 * 0.01);
         over_bound += line.variance / bound;
     }
     chi /= static_cast<double>(lines.size());
@@ -142,7 +143,7 @@ TEST(LineTransfer, AWhistleOnALineIsMarkedAndNoOther) {
     const auto lines = some_lines();
     const double whistle_hz = lines[60] + 0.03;
     for (std::size_t n = 0; n < pair.driver.size(); ++n)
-        pair.driver[n] += 0.002 * std::sin(two_pi * whistle_hz / rate_hz * static_cast<double>(n));
+        pair.driver[n] += 0.002 * std::sin(two_pi * whistle_hz / transfer_rate_hz * static_cast<double>(n));
     const LineTransfer transfer = transfer_of(pair.generator, pair.driver, lines, 1.0);
     for (std::size_t k = 0; k < lines.size(); ++k)
         EXPECT_EQ(transfer.lines[k].state, k == 60 ? LineState::disturbed : LineState::sound) << lines[k];
@@ -161,7 +162,8 @@ TEST(LineTransfer, NoiseAloneIsWeak) {
 
 TEST(DelayTrack, ClockIsFoundAndIsNoBreak) {
     const Pair pair = play(1.0 + 200e-6, 1e-5);
-    const DelayTrack track = track_delay(floats(pair.generator), rate_hz, some_lines(), 1.0 + 195e-6);
+    const DelayTrack track =
+        track_delay(floats(pair.generator), transfer_rate_hz, some_lines(), 1.0 + 195e-6);
     ASSERT_TRUE(track.looked);
     EXPECT_TRUE(track.breaks.empty());
     EXPECT_NEAR(track.clock_ratio, 1.0 + 200e-6, 0.02e-6);
@@ -176,15 +178,15 @@ TEST(DelayTrack, LostAndDoubledSamplesAreMeasured) {
         const std::vector<float> block(doubled.begin() + 71234 - samples, doubled.begin() + 71234);
         doubled.insert(doubled.begin() + 71234, block.begin(), block.end());
         for (const bool twice : {false, true}) {
-            const DelayTrack track = track_delay(twice ? doubled : lost, rate_hz, some_lines(), 1.0);
+            const DelayTrack track = track_delay(twice ? doubled : lost, transfer_rate_hz, some_lines(), 1.0);
             ASSERT_EQ(track.breaks.size(), 1U) << samples << twice;
             const SteadyBreak& found = track.breaks[0];
-            EXPECT_LE(found.from_s, 71234 / rate_hz);
-            EXPECT_GE(found.to_s, 71234 / rate_hz);
+            EXPECT_LE(found.from_s, 71234 / transfer_rate_hz);
+            EXPECT_GE(found.to_s, 71234 / transfer_rate_hz);
             ASSERT_TRUE(found.jump_s.has_value());
             // In the windows that the break lies in, the phases are a mixture: a tenth of the jump, or 5 us.
-            EXPECT_NEAR(*found.jump_s, (twice ? 1.0 : -1.0) * samples / rate_hz,
-                        std::max(0.1 * samples / rate_hz, 5e-6));
+            EXPECT_NEAR(*found.jump_s, (twice ? 1.0 : -1.0) * samples / transfer_rate_hz,
+                        std::max(0.1 * samples / transfer_rate_hz, 5e-6));
         }
     }
 }
@@ -193,10 +195,10 @@ TEST(DelayTrack, AReplacedBlockIsADisturbance) {
     const Pair pair = play(1.0, 1e-5);
     std::vector<float> stuck = floats(pair.generator);
     for (std::size_t n = 0; n < 400; ++n) stuck[90000 + n] = stuck[89600 + n];
-    const DelayTrack track = track_delay(stuck, rate_hz, some_lines(), 1.0);
+    const DelayTrack track = track_delay(stuck, transfer_rate_hz, some_lines(), 1.0);
     ASSERT_EQ(track.breaks.size(), 1U);
-    EXPECT_LE(track.breaks[0].from_s, 90000 / rate_hz);
-    EXPECT_GE(track.breaks[0].to_s, 90400 / rate_hz);
+    EXPECT_LE(track.breaks[0].from_s, 90000 / transfer_rate_hz);
+    EXPECT_GE(track.breaks[0].to_s, 90400 / transfer_rate_hz);
 }
 
 }  // namespace

@@ -10,12 +10,12 @@
 #include <utility>
 
 #include "analysis/amplifier/response_limits.h"
+#include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-constexpr double rate_hz = 48000.0;
+constexpr double sweep_rate_hz = 48000.0;
 constexpr double growth_s = 1.4;  // as the measure plays it
 
 SweepPlan plan() {
@@ -36,9 +36,9 @@ SweepPlan plan() {
 
 std::vector<double> record(double start_s, double (*law)(double)) {
     const SweepPlan sweep = plan();
-    std::vector<double> samples(static_cast<std::size_t>((sweep.duration_s + start_s + 1.0) * rate_hz));
+    std::vector<double> samples(static_cast<std::size_t>((sweep.duration_s + start_s + 1.0) * sweep_rate_hz));
     for (std::size_t n = 0; n < samples.size(); ++n) {
-        const double s = static_cast<double>(n) / rate_hz - start_s;
+        const double s = static_cast<double>(n) / sweep_rate_hz - start_s;
         if (s >= 0.0 && s <= sweep.duration_s) samples[n] = law(sweep.at(s));
     }
     return samples;
@@ -47,7 +47,8 @@ std::vector<double> record(double start_s, double (*law)(double)) {
 // Identity: gain one, phase zero, wherever between two samples the sweep starts.
 TEST(SweepResponse, AWireIsAWire) {
     const double start_s = 0.1234567;
-    const auto response = respond(record(start_s, [](double x) { return x; }), rate_hz, start_s, plan());
+    const auto response =
+        respond(record(start_s, [](double x) { return x; }), sweep_rate_hz, start_s, plan());
     for (const double hz : log_frequencies(20.0, 20000.0, 6)) {
         EXPECT_NEAR(std::abs(response.at(hz, 1)), 1.0, 1e-4) << hz;
         EXPECT_NEAR(std::arg(response.at(hz, 1)), 0.0, 1e-4) << hz;
@@ -59,7 +60,7 @@ TEST(SweepResponse, AWireIsAWire) {
 TEST(SweepResponse, HarmonicsOfAPolynomialWithTheirPhases) {
     const double start_s = 0.05;
     const auto response =
-        respond(record(start_s, [](double x) { return x + 0.02 * x * x + 0.01 * x * x * x; }), rate_hz,
+        respond(record(start_s, [](double x) { return x + 0.02 * x * x + 0.01 * x * x * x; }), sweep_rate_hz,
                 start_s, plan());
     for (const double hz : {50.0, 200.0, 1000.0, 4000.0}) {
         EXPECT_NEAR(std::abs(response.at(hz, 1)), 1.0075, 3e-4) << hz;
@@ -115,20 +116,20 @@ TEST(SweepResponse, HarmonicsArriveWhenTheyShould) {
     for (const auto& [order, ahead_s] : {std::pair{2, 0.540380480}, std::pair{3, 0.856482798},
                                          std::pair{4, 1.080760961}, std::pair{5, 1.254724619}}) {
         const double start_s = 0.25;
-        std::vector<double> samples(static_cast<std::size_t>(7.0 * rate_hz));
+        std::vector<double> samples(static_cast<std::size_t>(7.0 * sweep_rate_hz));
         for (std::size_t n = 0; n < samples.size(); ++n) {
-            const double s = static_cast<double>(n) / rate_hz - start_s;
+            const double s = static_cast<double>(n) / sweep_rate_hz - start_s;
             // Up to where the harmonic itself leaves the band.
             if (s < 0.0 || s > 6.0 || 10.0 * order * std::exp(s / sweep.growth_s) > 21000.0) continue;
             samples[n] = std::sin(order * phase(s)) * edge(s);
         }
-        const auto response = respond(samples, rate_hz, start_s, sweep);
+        const auto response = respond(samples, sweep_rate_hz, start_s, sweep);
         std::size_t highest = 0;
         for (std::size_t n = 0; n < response.impulse.size(); ++n) {
             if (std::abs(response.impulse[n]) > std::abs(response.impulse[highest])) highest = n;
         }
-        const double found_s = static_cast<double>(response.impulse.size() - highest) / rate_hz;
-        EXPECT_NEAR(found_s, ahead_s, 1.0 / rate_hz) << order;
+        const double found_s = static_cast<double>(response.impulse.size() - highest) / sweep_rate_hz;
+        EXPECT_NEAR(found_s, ahead_s, 1.0 / sweep_rate_hz) << order;
     }
 }
 
@@ -143,12 +144,13 @@ TEST(SweepResponse, NoiseIsWhatWhiteNoiseMakesOfIt) {
     std::mt19937_64 random(11);
     std::normal_distribution<double> normal(0.0, sigma);
     for (double& sample : samples) sample += normal(random);
-    const auto response = respond(samples, rate_hz, start_s, plan());
+    const auto response = respond(samples, sweep_rate_hz, start_s, plan());
     const auto mean_re_closed_form = [&](double from_hz, double to_hz, double window_s) {
         double sum = 0.0;
         const auto points = log_frequencies(from_hz, to_hz, 12);
         for (const double hz : points) {
-            const double closed_form = sigma * std::sqrt(2.0 * hz * 0.6875 * window_s / (rate_hz * growth_s));
+            const double closed_form =
+                sigma * std::sqrt(2.0 * hz * 0.6875 * window_s / (sweep_rate_hz * growth_s));
             sum += response.noise_at(hz, 1) / closed_form / static_cast<double>(points.size());
         }
         return sum;

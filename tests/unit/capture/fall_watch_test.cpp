@@ -9,12 +9,12 @@
 namespace assay::capture {
 namespace {
 
-constexpr double rate_hz = 8000.0;
+constexpr double watch_rate_hz = 8000.0;
 
 /// Seconds after which two channels of sines with these levels (each a second, re the first) end the capture.
 double ends_after_s(const FallEnd& end, const std::vector<double>& left_db,
                     const std::vector<double>& right_db) {
-    FallWatch watch(end, 2, rate_hz);
+    FallWatch watch(end, 2, watch_rate_hz);
     for (std::size_t second = 0; second < left_db.size(); ++second) {
         for (int part = 0; part < 10; ++part) {
             std::vector<float> block;
@@ -61,7 +61,7 @@ TEST(FallWatch, WaitsForSound) {
     EXPECT_LT(
         ends_after_s({{1}, 1.0, 1.0, 5.0}, std::vector<double>(30, -120.0), std::vector<double>(30, -120.0)),
         0.0);
-    EXPECT_FALSE(FallWatch({}, 2, rate_hz).fallen());
+    EXPECT_FALSE(FallWatch({}, 2, watch_rate_hz).fallen());
 }
 
 }  // namespace

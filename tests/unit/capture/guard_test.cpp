@@ -9,7 +9,7 @@
 namespace assay::capture {
 namespace {
 
-using ::testing::HasSubstr;
+using testing::HasSubstr;
 
 Segment segment_at(std::int64_t first_frame, double level_dbfs, std::int64_t frames = 48000) {
     return {.first_frame = first_frame, .frames = frames, .level_dbfs = level_dbfs, .fade_frames = 480};

@@ -7,8 +7,8 @@
 #include <cmath>
 #include <functional>
 #include <iostream>
-#include <numbers>
 
+#include "analysis/signal/two_pi.h"
 #include "capture/bench.h"
 #include "capture/guard.h"
 #include "capture/tone/impedance_tone.h"
@@ -16,13 +16,11 @@
 namespace assay::capture {
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-
 /// The definition of a multitone, without any of its short cuts.
 double plain_sum(const std::vector<ToneLine>& lines, double seconds) {
     double sum = 0.0;
     for (const ToneLine& line : lines)
-        sum += line.amplitude * std::sin(two_pi * line.frequency_hz * seconds + line.phase_rad);
+        sum += line.amplitude * std::sin(analysis::two_pi * line.frequency_hz * seconds + line.phase_rad);
     return sum;
 }
 
@@ -92,7 +90,8 @@ TEST(Multitone, TheTableGivesTheSumOfTheLines) {
              {0.0, 1.0, 4095.0, 4096.0, 110249.0, 110250.0, 239999.0, 240000.0, 700001.0, 0.25, 77777.7})
             worst = std::max(worst, std::abs(values.at(frame) - plain_sum(lines, frame / rate_hz)));
         std::cout << rate_hz << " Hz: off by at most " << worst << '\n';
-        EXPECT_LT(worst, 1e-9);  // the sine of two_pi f t loses about f t digits: 146000 turns of 2e-16
+        EXPECT_LT(worst,
+                  1e-9);  // the sine of analysis::two_pi f t loses about f t digits: 146000 turns of 2e-16
     }
 }
 

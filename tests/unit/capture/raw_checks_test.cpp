@@ -12,14 +12,14 @@
 namespace assay::capture {
 namespace {
 
-using testing::Folder;
-using testing::noise;
-using testing::sine;
-using testing::write_file;
-using testing::operator+;
+using helpers::Folder;
+using helpers::noise;
+using helpers::sine;
+using helpers::write_file;
+using helpers::operator+;
 
-constexpr double rate_hz = 96000.0;
-constexpr double frame_s = 1.0 / rate_hz;
+constexpr double written_rate_hz = 96000.0;
+constexpr double frame_s = 1.0 / written_rate_hz;
 constexpr int wav_24 = SF_FORMAT_WAV | SF_FORMAT_PCM_24;
 constexpr int wav_16 = SF_FORMAT_WAV | SF_FORMAT_PCM_16;
 constexpr int wav_float = SF_FORMAT_WAV | SF_FORMAT_FLOAT;
@@ -40,7 +40,7 @@ RawChannel check_one(const std::vector<double>& samples, int type = wav_24, int 
 }
 
 std::vector<double> noisy_tone(std::size_t count, double amplitude = 0.5, double noise_sigma = 1e-5) {
-    return sine(count, 1000.0, rate_hz, amplitude) + noise(count, noise_sigma);
+    return sine(count, 1000.0, written_rate_hz, amplitude) + noise(count, noise_sigma);
 }
 
 void fill(std::vector<double>& samples, std::size_t from, std::size_t to, double value) {
@@ -73,14 +73,15 @@ TEST(RawChecks, AGoodRecordingGivesNoFinding) {
 }
 
 TEST(RawChecks, PeakItsPlaceAndDc) {
-    std::vector<double> samples = sine(96000, 1000.0, rate_hz, 0.25);  // whole cycles: mean zero
+    std::vector<double> samples = sine(96000, 1000.0, written_rate_hz, 0.25);  // whole cycles: mean zero
     for (double& sample : samples) sample += 0.125;
     samples[70001] = -0.75;
     const RawChannel found = check_one(samples);
     EXPECT_FLOAT_EQ(found.peak, 0.75F);
     EXPECT_EQ(found.peak_at_s, 70001 * frame_s);
     // The one sample that was changed moves the mean by its change over the count.
-    const double moved = (-0.75 - (0.125 + 0.25 * std::sin(2 * M_PI * 1000.0 * 70001 / rate_hz))) / 96000;
+    const double moved =
+        (-0.75 - (0.125 + 0.25 * std::sin(2 * M_PI * 1000.0 * 70001 / written_rate_hz))) / 96000;
     EXPECT_NEAR(found.dc, 0.125 + moved, 0.5 / 8388608);
 }
 
@@ -177,7 +178,7 @@ TEST(RawChecks, AStuckValueIsFoundAndAFlatTopIsNot) {
     EXPECT_TRUE(stuck.repeated.empty());
 
     // 50 Hz clipped hard and without noise stays at its two rails for milliseconds, cycle after cycle.
-    auto clipped = sine(200000, 50.0, rate_hz, 0.9);
+    auto clipped = sine(200000, 50.0, written_rate_hz, 0.9);
     for (double& sample : clipped) sample = std::clamp(sample, -0.4, 0.5);
     EXPECT_TRUE(check_one(clipped).held.empty());
 }
@@ -272,12 +273,14 @@ TEST(RawChecks, ATestToneWithoutNoiseIsNoFault) {
     for (const int type : {wav_16, wav_24, wav_float}) {
         for (const double frequency_hz : {20.0, 83.0, 100.0, 440.0, 997.0, 1000.0, 7000.0}) {
             for (const double amplitude : {1e-4, 1e-3, 0.01, 0.1, 0.7}) {
-                EXPECT_TRUE(check_one(sine(200000, frequency_hz, rate_hz, amplitude), type).repeated.empty())
+                EXPECT_TRUE(
+                    check_one(sine(200000, frequency_hz, written_rate_hz, amplitude), type).repeated.empty())
                     << frequency_hz << " Hz, amplitude " << amplitude << ", type " << type;
             }
             std::vector<double> steps;
             for (int step = 0; step < 20; ++step) {
-                const auto tone = sine(19200, frequency_hz, rate_hz, std::pow(10.0, (step - 40) / 20.0));
+                const auto tone =
+                    sine(19200, frequency_hz, written_rate_hz, std::pow(10.0, (step - 40) / 20.0));
                 steps.insert(steps.end(), tone.begin(), tone.end());
                 steps.insert(steps.end(), 4800, 0.0);
             }

@@ -11,12 +11,12 @@
 namespace assay::capture {
 namespace {
 
-using testing::bytes_of;
-using testing::Folder;
-using ::testing::HasSubstr;
-using testing::noise;
-using testing::write_bytes;
-using testing::write_file;
+using helpers::bytes_of;
+using helpers::Folder;
+using helpers::noise;
+using helpers::write_bytes;
+using helpers::write_file;
+using testing::HasSubstr;
 
 std::string little_endian(std::uint64_t value, int bytes) {
     std::string text;

@@ -10,9 +10,9 @@
 namespace assay::capture {
 namespace {
 
-using testing::bytes_of;
-using testing::Folder;
-using testing::noise;
+using helpers::bytes_of;
+using helpers::Folder;
+using helpers::noise;
 
 std::vector<int> integers_in(const std::filesystem::path& path, int bits) {
     SF_INFO info{};

@@ -8,12 +8,12 @@
 namespace assay::capture {
 namespace {
 
-using testing::bytes_of;
-using testing::Folder;
-using ::testing::HasSubstr;
-using testing::noise;
-using testing::write_bytes;
-using testing::write_file;
+using helpers::bytes_of;
+using helpers::Folder;
+using helpers::noise;
+using helpers::write_bytes;
+using helpers::write_file;
+using testing::HasSubstr;
 
 const std::atomic<bool> go_on{false};
 

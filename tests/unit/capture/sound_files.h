@@ -12,7 +12,7 @@
 #include <string>
 #include <vector>
 
-namespace assay::capture::testing {
+namespace assay::capture::helpers {
 
 /// A folder of its own for each test, gone afterwards.
 class Folder {
@@ -87,4 +87,4 @@ inline std::vector<double> operator+(std::vector<double> a, const std::vector<do
     return a;
 }
 
-}  // namespace assay::capture::testing
+}  // namespace assay::capture::helpers

@@ -12,7 +12,7 @@ namespace {
 
 using testing::HasSubstr;
 
-constexpr const char* head = "[sound]\nsample_rate_hz = 96000\n\n";
+constexpr const char* bench_head = "[sound]\nsample_rate_hz = 96000\n\n";
 
 std::string edited(const std::string& text, const BenchEdits& edits) {
     const Folder folder;
@@ -22,7 +22,7 @@ std::string edited(const std::string& text, const BenchEdits& edits) {
 }
 
 TEST(BenchEdit, ReplacesValuesInLettersOfMoreThanOneByte) {
-    const std::string start = head + std::string("[[input]]\nname = \"sonde\"\nmeter = ");
+    const std::string start = bench_head + std::string("[[input]]\nname = \"sonde\"\nmeter = ");
     EXPECT_EQ(edited(start + "\"Prüfgerät Ω\"  # aus der Küche\n", {{"meter", "\"plain\""}}),
               start + "\"plain\"  # aus der Küche\n");
     EXPECT_EQ(edited(start + "\"plain\"\n", {{"meter", "\"Prüfgerät\""}}), start + "\"Prüfgerät\"\n");
@@ -44,7 +44,7 @@ TEST(BenchEdit, RefusesATableThatStandsInOneLine) {
 TEST(BenchEdit, SaysWhichFileOrPartIsNotThere) {
     EXPECT_THAT(edit_bench("nowhere/bench.toml", "input", "sonde", {}).error().text,
                 HasSubstr("there is no such file"));
-    EXPECT_THAT(edited(head, {{"channel", "2"}}), HasSubstr("no [[input]] named \"sonde\""));
+    EXPECT_THAT(edited(bench_head, {{"channel", "2"}}), HasSubstr("no [[input]] named \"sonde\""));
 }
 
 }  // namespace

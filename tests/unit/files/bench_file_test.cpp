@@ -11,13 +11,13 @@ namespace {
 
 using capture::Bench;
 using capture::Ground;
-using testing::changed;
-using testing::expect_slips;
-using testing::Slip;
+using helpers::changed;
+using helpers::expect_slips;
+using helpers::Slip;
 
-constexpr const char* file_name = "bench.toml";
+constexpr const char* bench_name = "bench.toml";
 
-const std::string whole = R"([sound]
+const std::string whole_bench = R"([sound]
 source = "device"
 playback_device = "Übungs-Karte"
 record_device = "card"
@@ -115,7 +115,7 @@ bits = 16
 )";
 
 Bench read(const std::string& text) {
-    const auto bench = parse_bench(text, file_name);
+    const auto bench = parse_bench(text, bench_name);
     if (!bench) {
         ADD_FAILURE() << bench.error().text << "; " << bench.error().mend;
         return {};
@@ -123,10 +123,10 @@ Bench read(const std::string& text) {
     return *bench;
 }
 
-const auto parse = [](const std::string& text) { return parse_bench(text, file_name); };
+const auto parse_bench_text = [](const std::string& text) { return parse_bench(text, bench_name); };
 
 TEST(BenchFile, ReadsEveryKey) {
-    const Bench bench = read(whole);
+    const Bench bench = read(whole_bench);
     EXPECT_EQ(bench.source, capture::Source::device);
     EXPECT_EQ(bench.playback_device, "Übungs-Karte");
     EXPECT_EQ(bench.record_device, "card");
@@ -187,7 +187,7 @@ TEST(BenchFile, ReadsEveryKey) {
 // JCGM 100:2008: 4.3.7, limits of a rectangular distribution are its half width, the standard uncertainty is
 // that over the square root of three (1.7320508).
 TEST(BenchFile, StatedDoubtsBecomeStandardUncertainties) {
-    const Bench bench = read(whole);
+    const Bench bench = read(whole_bench);
     const auto& stated = bench.inputs[0].scale_doubts;
     ASSERT_EQ(stated.size(), 1U);
     EXPECT_EQ(stated[0].source_id, "input:probe-a:scale");
@@ -207,7 +207,7 @@ TEST(BenchFile, StatedDoubtsBecomeStandardUncertainties) {
     EXPECT_EQ(bench.jig->series_doubts[0].source_id, "jig:series");
 
     // Without a reading: 1 V peak at -12 dBFS is 0.25119 x 0.70711 = 0.17762 V RMS.
-    const Bench usual = read(changed(whole, "calibrated_at_volts = 0.5\n", ""));
+    const Bench usual = read(changed(whole_bench, "calibrated_at_volts = 0.5\n", ""));
     EXPECT_NEAR(usual.inputs[3].scale_doubts[1].relative, 0.03 / 0.17762 / 1.7320508, 1e-5);
 }
 
@@ -231,15 +231,16 @@ plus = "p"
     EXPECT_EQ(bench.ground, Ground::load_minus);    // no load has minus
     EXPECT_TRUE(bench.loads[0].driven_by.empty());  // the bench has no output: recordings only
     EXPECT_FALSE(bench.jig.has_value());
-    EXPECT_EQ(read(changed(whole, "ground = \"supply-negative\"\n", "")).ground, Ground::supply_negative);
-    EXPECT_EQ(read(changed(whole, "\"supply-negative\"", "\"isolated\"")).ground, Ground::isolated);
+    EXPECT_EQ(read(changed(whole_bench, "ground = \"supply-negative\"\n", "")).ground,
+              Ground::supply_negative);
+    EXPECT_EQ(read(changed(whole_bench, "\"supply-negative\"", "\"isolated\"")).ground, Ground::isolated);
 }
 
 // The lower of both maxima counts: 1.5 V of 2.1 V is -2.923 dB.
 TEST(BenchFile, TheLowerMaximumCounts) {
-    EXPECT_NEAR(read(whole).outputs[0].limit_dbfs(), -2.9226, 1e-4);
+    EXPECT_NEAR(read(whole_bench).outputs[0].limit_dbfs(), -2.9226, 1e-4);
     const auto with = [](const std::string& more) {
-        return read(changed(whole, "maximum_volts = 1.50\n", more)).outputs[0].limit_dbfs();
+        return read(changed(whole_bench, "maximum_volts = 1.50\n", more)).outputs[0].limit_dbfs();
     };
     EXPECT_NEAR(with("maximum_volts = 1.50\nmaximum_dbfs = -1\n"), -2.9226, 1e-4);
     EXPECT_NEAR(with("maximum_volts = 1.50\nmaximum_dbfs = -10\n"), -10.0, 1e-12);
@@ -249,7 +250,7 @@ TEST(BenchFile, TheLowerMaximumCounts) {
 
 TEST(BenchFile, SlipsInOneTable) {
     expect_slips(
-        whole, file_name,
+        whole_bench, bench_name,
         {
             {"attenuation = 12", "atenuation = 12", "input \"probe-a\": unknown key \"atenuation\"",
              "did you mean \"attenuation\"?"},
@@ -321,11 +322,11 @@ TEST(BenchFile, SlipsInOneTable) {
             {"seed = 7", "seed = 1.5", "[simulated]: seed = 1.5 is out of range",
              "give a whole number from 0 to 9007199254740992"},
         },
-        parse);
+        parse_bench_text);
 }
 
 TEST(BenchFile, SlipsInTheTables) {
-    expect_slips(whole, file_name,
+    expect_slips(whole_bench, bench_name,
                  {
                      {"[sound]", "[sonud]", "unknown table \"sonud\"", "did you mean \"sound\"?"},
                      {"[[output]]", "[[outputs]]", "unknown table \"outputs\"", "did you mean \"output\"?"},
@@ -337,15 +338,15 @@ TEST(BenchFile, SlipsInTheTables) {
                       "known: \"sound\", \"output\", \"input\", \"meter\", \"load\", \"impedance_jig\", "
                       "\"simulated\""},
                  },
-                 parse);
-    EXPECT_EQ(parse("").error().text, "bench.toml:1: [sound] is missing");
-    EXPECT_EQ(parse("[sound]\nsample_rate_hz = 48000\n").error().text,
+                 parse_bench_text);
+    EXPECT_EQ(parse_bench_text("").error().text, "bench.toml:1: [sound] is missing");
+    EXPECT_EQ(parse_bench_text("[sound]\nsample_rate_hz = 48000\n").error().text,
               "bench.toml:1: the bench has no [[input]]");
 }
 
 TEST(BenchFile, SlipsBetweenTables) {
     expect_slips(
-        whole, file_name,
+        whole_bench, bench_name,
         {
             {"name = \"lamp\"", "name = \"probe-a\"",
              "input \"probe-a\": another input has this name (line 17)", "give each its own name",
@@ -392,12 +393,13 @@ TEST(BenchFile, SlipsBetweenTables) {
              "[impedance_jig]: generator_side and driver_side are the same input",
              "name the input between resistor and driver"},
         },
-        parse);
+        parse_bench_text);
 }
 
 TEST(BenchFile, TextsMayBeLongButNotEndless) {
     const auto with_device = [](const std::string& device) {
-        return parse(changed(whole, "record_device = \"card\"", "record_device = \"" + device + "\""));
+        return parse_bench_text(
+            changed(whole_bench, "record_device = \"card\"", "record_device = \"" + device + "\""));
     };
     std::string omegas;
     for (int i = 0; i < 10'000; ++i) omegas += "Ω";
@@ -410,20 +412,23 @@ TEST(BenchFile, TextsMayBeLongButNotEndless) {
 TEST(BenchFile, EndlessListsAreRefused) {
     std::string tables = "[sound]\nsample_rate_hz = 48000\n";
     for (int i = 0; i < 20'000; ++i) tables += "[[load]]\nname = \"l" + std::to_string(i) + "\"\n";
-    EXPECT_EQ(parse(tables).error().text, "bench.toml:2003: more than 1000 [[load]]");
+    EXPECT_EQ(parse_bench_text(tables).error().text, "bench.toml:2003: more than 1000 [[load]]");
     std::string keys = "[sound]\nsample_rate_hz = 48000\n";
     for (int i = 0; i < 80'000; ++i) keys += "k" + std::to_string(i) + " = 1\n";
-    EXPECT_EQ(parse(keys).error().text, "bench.toml:3: [sound]: unknown key \"k0\"");
+    EXPECT_EQ(parse_bench_text(keys).error().text, "bench.toml:3: [sound]: unknown key \"k0\"");
     std::string names;
     for (int i = 0; i < 100'000; ++i) names += "\"" + std::to_string(i) + "\",";
-    EXPECT_EQ(parse(changed(whole, "driven_by = [\"drive\"]", "driven_by = [" + names + "]")).error().text,
+    EXPECT_EQ(parse_bench_text(changed(whole_bench, "driven_by = [\"drive\"]", "driven_by = [" + names + "]"))
+                  .error()
+                  .text,
               "bench.toml:71: load \"bridge\": driven_by is a list of 100000 names");
 }
 
 TEST(BenchFile, TheFirstOfSeveralMistakesIsTold) {
-    std::string bad = changed(whole, "attenuation = 12", "attenuation = -1");
+    std::string bad = changed(whole_bench, "attenuation = 12", "attenuation = -1");
     bad = changed(bad, "seed = 7", "sead = 7");
-    EXPECT_EQ(parse(bad).error().text, "bench.toml:20: input \"probe-a\": attenuation = -1 is out of range");
+    EXPECT_EQ(parse_bench_text(bad).error().text,
+              "bench.toml:20: input \"probe-a\": attenuation = -1 is out of range");
 }
 
 /// Without the one on a load whose inputs have unlike corners, which the whole bench has.
@@ -438,15 +443,17 @@ std::vector<std::string> remarks_of(const std::string& text) {
 }
 
 TEST(BenchFile, RemarksOnWhatIsTakenAsExact) {
-    const auto clean = remarks_of(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 400\n"));
+    const auto clean =
+        remarks_of(changed(whole_bench, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 400\n"));
     EXPECT_EQ(clean.size(), 0U);  // the load without a stated uncertainty is no load at all
-    const auto high = remarks_of(changed(whole, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 997\n"));
+    const auto high =
+        remarks_of(changed(whole_bench, "calibrated_at_volts = 0.5\n", "calibrated_at_hz = 997\n"));
     ASSERT_EQ(high.size(), 1U);
     EXPECT_EQ(high[0],
               "input \"jig-in\": calibrated at 997 Hz, but meter \"bench-meter\" is good for 400 Hz at most; "
               "calibrate "
               "again at 50 to 100 Hz");
-    std::string silent = changed(whole, "uncertainty_percent = 1.0\n", "");
+    std::string silent = changed(whole_bench, "uncertainty_percent = 1.0\n", "");
     silent = changed(silent, "uncertainty_percent = 1.5\n", "");
     silent = changed(silent, "tolerance_percent = 0.1\n", "");
     const auto remarks = remarks_of(silent);

@@ -59,13 +59,13 @@ TEST(DemoFiles, TheDriversAreSoundAndInTheProgram) {
 TEST(DemoFiles, ALevelPastTheBenchesMaximumIsRefusedByLine) {
     const capture::Bench bench = parse_bench(demo_bench_toml, "bench.toml").value();
     const auto at = [&](const std::string& level) {
-        return parse_job(testing::changed(std::string(demo_job_toml), "drive_dbfs = -20.0 ", level + " "),
+        return parse_job(helpers::changed(std::string(demo_job_toml), "drive_dbfs = -20.0 ", level + " "),
                          "job.toml", bench, bench.sample_rate_hz);
     };
     EXPECT_TRUE(at("drive_volts = 1.414213").has_value());  // reaching it is allowed
     const auto loud = at("drive_volts = 1.5");
     ASSERT_FALSE(loud.has_value());
-    testing::expect_well_formed(loud.error(), "job.toml");
+    helpers::expect_well_formed(loud.error(), "job.toml");
     EXPECT_TRUE(loud.error().text.starts_with("job.toml:27: test \"distortion-left\": drive_volts: "))
         << loud.error().text;
     EXPECT_FALSE(at("drive_dbfs = -0.1").has_value());
@@ -167,7 +167,7 @@ std::string mutated(const std::string& text, std::mt19937& random) {
 }
 
 void expect_one_line_fault(const capture::Fault& fault, const std::string& name) {
-    testing::expect_well_formed(fault, name);
+    helpers::expect_well_formed(fault, name);
     EXPECT_EQ(first_invalid(fault.text + fault.mend), std::nullopt);
     for (const char c : fault.text + fault.mend)
         EXPECT_FALSE(static_cast<unsigned char>(c) < 0x20) << fault.text;

@@ -9,11 +9,11 @@
 namespace assay::cli {
 namespace {
 
-using testing::changed;
-using testing::expect_slips;
-using testing::Slip;
+using helpers::changed;
+using helpers::expect_slips;
+using helpers::Slip;
 
-constexpr const char* file_name = "job.toml";
+constexpr const char* job_name = "job.toml";
 
 const std::string bench_text = R"([sound]
 sample_rate_hz = 96000
@@ -43,7 +43,7 @@ resistance_ohm = 4
 plus = "probe-b"
 )";
 
-const std::string whole = R"([unit]
+const std::string whole_job = R"([unit]
 kind = "amplifier"
 maker = "Größe & Söhne"
 model = "M 1"
@@ -151,13 +151,13 @@ struct Tables {
 capture::Result<Job> parse_at(const std::string& text, double rate_hz) {
     static const Tables tables;
     static const capture::Bench bench = parse_bench(bench_text, "bench.toml").value();
-    return parse_job_with(text, file_name, bench, rate_hz, {tables.measures, tables.common, tables.readings});
+    return parse_job_with(text, job_name, bench, rate_hz, {tables.measures, tables.common, tables.readings});
 }
 
-const auto parse = [](const std::string& text) { return parse_at(text, 96000.0); };
+const auto parse_job_text = [](const std::string& text) { return parse_at(text, 96000.0); };
 
 TEST(JobFile, ReadsEveryKey) {
-    const auto job = parse(whole);
+    const auto job = parse_job_text(whole_job);
     ASSERT_TRUE(job.has_value()) << job.error().text;
     EXPECT_EQ(job->unit.kind, UnitKind::amplifier);
     EXPECT_EQ(job->unit.maker, "Größe & Söhne");
@@ -195,7 +195,7 @@ TEST(JobFile, ReadsEveryKey) {
 
 TEST(JobFile, SlipsInTests) {
     expect_slips(
-        whole, file_name,
+        whole_job, job_name,
         {
             {"kind = \"amplifier\"", "kind = \"amplifer\"", "[unit]: unknown kind \"amplifer\"",
              "did you mean \"amplifier\"?"},
@@ -269,11 +269,11 @@ TEST(JobFile, SlipsInTests) {
             {"[[test]]\nid = \"power\"", "[[tests]]\nid = \"power\"", "unknown table \"tests\"",
              "did you mean \"test\"?"},
         },
-        parse);
+        parse_job_text);
     // A fault of a check that names no key stands at the table.
-    EXPECT_EQ(parse_at(whole, 32000.0).error().text, "job.toml:12: test \"power\": the rate is too low");
-    EXPECT_EQ(parse("[unit]\n").error().text, "job.toml:1: the job has no [[test]]");
-    EXPECT_EQ(parse("test = []\n").error().text, "job.toml:1: the job has no [[test]]");
+    EXPECT_EQ(parse_at(whole_job, 32000.0).error().text, "job.toml:12: test \"power\": the rate is too low");
+    EXPECT_EQ(parse_job_text("[unit]\n").error().text, "job.toml:1: the job has no [[test]]");
+    EXPECT_EQ(parse_job_text("test = []\n").error().text, "job.toml:1: the job has no [[test]]");
 }
 
 TEST(JobFile, IdsAreSafeFileNames) {
@@ -290,7 +290,7 @@ TEST(JobFile, IdsAreSafeFileNames) {
 
 TEST(JobFile, SlipsInClaims) {
     expect_slips(
-        whole, file_name,
+        whole_job, job_name,
         {
             {"test = \"one_Load\"", "test = \"one_Laod\"", "claim \"10 W\": the job has no test \"one_Laod\"",
              "did you mean \"one_Load\"?"},
@@ -332,7 +332,7 @@ TEST(JobFile, SlipsInClaims) {
              "claim \"22 W into 4 ohm\": channels_driven = 1.5 is out of range",
              "give a whole number from 1 to 256"},
         },
-        parse);
+        parse_job_text);
 }
 
 TEST(JobFile, LimitsLeftOutAreThoseOfTheMeasure) {

@@ -9,7 +9,7 @@
 
 #include "capture/fault.h"
 
-namespace assay::cli::testing {
+namespace assay::cli::helpers {
 
 struct Slip {
     std::string from;  // stands exactly once in the good text
@@ -60,4 +60,4 @@ void expect_slips(const std::string& good, const std::string& name, const std::v
     }
 }
 
-}  // namespace assay::cli::testing
+}  // namespace assay::cli::helpers

@@ -12,7 +12,7 @@
 namespace assay::cli {
 namespace {
 
-using testing::expect_well_formed;
+using helpers::expect_well_formed;
 
 std::string fault_of(std::string_view text) {
     const auto result = parse_toml(text, "x.toml");

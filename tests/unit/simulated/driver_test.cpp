@@ -6,6 +6,7 @@
 #include <cmath>
 #include <iostream>
 
+#include "analysis/signal/two_pi.h"
 #include "capture/simulated/driver_run.h"
 #include "unit/simulated/take.h"
 
@@ -13,8 +14,6 @@ namespace assay::capture {
 namespace {
 
 using Complex = std::complex<double>;
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 SimulatedDriver plain_driver() {
     SimulatedDriver driver;
@@ -33,7 +32,7 @@ Textbook textbook_of(const SimulatedDriver& driver) {
     const double compliance = driver.cms_mm_per_n * 1e-3;
     const double omega = 1.0 / std::sqrt(mass * compliance);
     const double area = driver.sd_cm2 * 1e-4;
-    return {omega / two_pi, omega * mass / driver.rms_kg_per_s,
+    return {omega / analysis::two_pi, omega * mass / driver.rms_kg_per_s,
             omega * mass * driver.re_ohm / (driver.bl_tm * driver.bl_tm),
             1.4005 * driver.pressure_hpa * 100.0 * area * area * compliance};
 }
@@ -48,10 +47,10 @@ TEST(SimulatedDriver, ImpedanceIsSmallsEquivalentCircuit) {
     for (const double f : {5.0, 20.0, book.fs_hz, 55.0, 400.0, 5000.0, 20000.0}) {
         const Complex q(0.0, f / book.fs_hz);
         const Complex motion = res_ohm * (q / book.qms) / (q * q + q / book.qms + 1.0);
-        const Complex jw(0.0, two_pi * f);
+        const Complex jw(0.0, analysis::two_pi * f);
         const Complex lossy = 1.0 / (1.0 / 7.0 + 1.0 / (jw * 0.9e-3));
         const Complex expected = driver.re_ohm + jw * 0.4e-3 + lossy + motion;
-        const Complex z = driver_impedance(driver, {}, two_pi * f);
+        const Complex z = driver_impedance(driver, {}, analysis::two_pi * f);
         EXPECT_LT(std::abs(z - expected) / std::abs(expected), 1e-12) << f;
     }
     EXPECT_EQ(driver_impedance(driver, {}, 0.0), Complex(driver.re_ohm));
@@ -63,7 +62,7 @@ TEST(SimulatedDriver, FractionalCoilHasItsSlopeAndAngle) {
     driver.coil_k = 0.03;
     driver.coil_n = 0.7;
     // K (j w)^n = K w^n (cos(n pi / 2) + j sin(n pi / 2))
-    const double w = two_pi * 8000.0;
+    const double w = analysis::two_pi * 8000.0;
     const Complex expected = driver.re_ohm + std::polar(0.03 * std::pow(w, 0.7), 0.35 * std::numbers::pi);
     EXPECT_LT(std::abs(driver_impedance(driver, {}, w) - expected), 1e-10);
 }
@@ -72,7 +71,7 @@ TEST(SimulatedDriver, FractionalCoilHasItsSlopeAndAngle) {
 double resonance_hz(const SimulatedDriver& driver, const DriverMount& mount, double low_hz, double high_hz) {
     for (int i = 0; i < 60; ++i) {
         const double middle = 0.5 * (low_hz + high_hz);
-        (driver_impedance(driver, mount, two_pi * middle).imag() > 0.0 ? low_hz : high_hz) = middle;
+        (driver_impedance(driver, mount, analysis::two_pi * middle).imag() > 0.0 ? low_hz : high_hz) = middle;
     }
     return low_hz;
 }
@@ -97,7 +96,7 @@ TEST(SimulatedDriver, CreepLeavesResonanceAndSoftensBelow) {
     const Textbook book = textbook_of(driver);
     // At a hundredth of fs the spring rules: displacement a newton is C (1 + 2 lambda + j lambda pi / (2 ln
     // 10) * -1).
-    const double w = two_pi * book.fs_hz / 100.0;
+    const double w = analysis::two_pi * book.fs_hz / 100.0;
     const Complex per_newton =
         driver_displacement(driver, {}, w) * driver_impedance(driver, {}, w) / driver.bl_tm;
     const Complex soft =
@@ -187,7 +186,7 @@ double worst_error(const std::vector<LineVolts>& lines, const Expected& expected
                    const FromVolts& from_volts) {
     double worst = 0.0;
     for (const LineVolts& line : lines) {
-        const Complex truth = expected(two_pi * line.frequency_hz);
+        const Complex truth = expected(analysis::two_pi * line.frequency_hz);
         worst = std::max(worst, std::abs(from_volts(line) / truth - 1.0));
     }
     return worst;
@@ -233,7 +232,7 @@ TEST(SimulatedJig, LeadInputResistanceAndMismatchAreUndoneByTheirFormulas) {
     double worst = 0.0;
     for (std::size_t k = 0; k < match.size(); ++k) {
         const Complex ratio = match[k].driver / match[k].generator;
-        const double omega = two_pi * match[k].frequency_hz;
+        const double omega = analysis::two_pi * match[k].frequency_hz;
         EXPECT_NEAR(20.0 * std::log10(std::abs(ratio)), 0.11, 1e-4);
         EXPECT_NEAR(std::arg(ratio), -omega * 0.9e-6, 1e-5);
         const Complex vd = at_driver[k].driver / ratio;

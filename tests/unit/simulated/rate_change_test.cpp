@@ -4,17 +4,16 @@
 #include <gtest/gtest.h>
 
 #include <cmath>
-#include <numbers>
+
+#include "analysis/signal/two_pi.h"
 
 namespace assay::capture {
 namespace {
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
-
 std::vector<double> sine(double cycles_per_sample, std::size_t count) {
     std::vector<double> samples(count);
     for (std::size_t i = 0; i < count; ++i)
-        samples[i] = std::sin(two_pi * cycles_per_sample * static_cast<double>(i));
+        samples[i] = std::sin(analysis::two_pi * cycles_per_sample * static_cast<double>(i));
     return samples;
 }
 
@@ -41,7 +40,7 @@ TEST(RateChange, DoublingGivesTheSineInBetween) {
         double worst = 0.0;
         for (std::size_t i = 400; i < out.size(); ++i) {
             const double time = static_cast<double>(i) / 2.0 - filter.delay_samples();
-            worst = std::max(worst, std::abs(out[i] - std::sin(two_pi * cycles * time)));
+            worst = std::max(worst, std::abs(out[i] - std::sin(analysis::two_pi * cycles * time)));
         }
         EXPECT_LT(worst, minus_115_db) << cycles;
     }
@@ -55,7 +54,7 @@ TEST(RateChange, HalvingKeepsWhatIsBelowAndStopsWhatWouldFold) {
         double worst = 0.0;
         for (std::size_t i = 100; i < out.size(); ++i) {
             const double time = 2.0 * (static_cast<double>(i) - filter.delay_samples());
-            worst = std::max(worst, std::abs(out[i] - std::sin(two_pi * cycles * time)));
+            worst = std::max(worst, std::abs(out[i] - std::sin(analysis::two_pi * cycles * time)));
         }
         EXPECT_LT(worst, minus_115_db) << cycles;
     }
@@ -79,7 +78,8 @@ TEST(RateChange, ClockStepGivesTheSineAtAnyPosition) {
             const double part = (k + 0.37) / 1000.0;
             step.kernel(part, kernel);
             const double time = static_cast<double>(ClockStep::reach - 1) + part;
-            worst = std::max(worst, std::abs(inner_product(kernel, in) - std::sin(two_pi * cycles * time)));
+            worst = std::max(
+                worst, std::abs(inner_product(kernel, in) - std::sin(analysis::two_pi * cycles * time)));
         }
         EXPECT_LT(worst, minus_115_db) << cycles;
     }

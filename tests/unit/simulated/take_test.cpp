@@ -17,7 +17,7 @@ using test::rms;
 using test::steady_tone;
 using test::two_channel_bench;
 
-constexpr double rate_hz = 96000.0;
+constexpr double take_rate_hz = 96000.0;
 
 /// An amplifier that is a plain factor of ten in the audio band, far below its limits.
 Bench plain_bench(double load_ohm) {
@@ -38,7 +38,7 @@ Bench plain_bench(double load_ohm) {
 /// Tangent of the phase that the high cut at 300 kHz gives at 1 kHz: a first-order section whose corner
 /// is set by the bilinear rule, closed form.
 double high_cut_tangent() {
-    const double fine_hz = std::ldexp(rate_hz, fine_grid_stages(rate_hz));
+    const double fine_hz = std::ldexp(take_rate_hz, fine_grid_stages(take_rate_hz));
     return std::tan(std::numbers::pi * 1000.0 / fine_hz) / std::tan(std::numbers::pi * 300000.0 / fine_hz);
 }
 
@@ -74,7 +74,7 @@ double worst_alias_db(double card_rate_hz) {
 }
 
 TEST(Take, HardClippingSixDecibelsOverFoldsBelowMinus110) {
-    const double worst_db = worst_alias_db(rate_hz);
+    const double worst_db = worst_alias_db(take_rate_hz);
     RecordProperty("worst_alias_db_96k", std::to_string(worst_db));
     std::printf("worst alias at 96 kHz: %.1f dB re the fundamental\n", worst_db);
     EXPECT_LT(worst_db, -110.0);
@@ -89,7 +89,7 @@ TEST(Take, FoldingIsAsLowAtFortyFour) {
 TEST(Take, LevelIsVoltsOverDividerAndFullScale) {
     const Channels seen = record(plain_bench(8.0), steady_tone(1000.0, -20.0, 0.5), {0});
     // 2 V peak full scale out, 20 dB down, gain 10, divider 20, 2 V full scale in.
-    EXPECT_NEAR(std::abs(projected(seen[0], 9600, 9600, 1000.0, rate_hz)),
+    EXPECT_NEAR(std::abs(projected(seen[0], 9600, 9600, 1000.0, take_rate_hz)),
                 0.2 * 10.0 / 20.0 / 2.0 / std::hypot(1.0, high_cut_tangent()),
                 1e-7);  // two filters of 120 dB ripple on 0.05
     // Channel 2 is fed by an output that does not play.
@@ -102,7 +102,7 @@ TEST(Take, TrueScalesOfTheCardOverrideThoseOfTheBench) {
     bench.simulated.card.full_scale_out_v = 1.9;
     bench.inputs[0].inverted = true;
     const Channels seen = record(bench, steady_tone(1000.0, -20.0, 0.5), {0});
-    const auto value = projected(seen[0], 9600, 9600, 1000.0, rate_hz) * std::complex<double>(0.0, 1.0);
+    const auto value = projected(seen[0], 9600, 9600, 1000.0, take_rate_hz) * std::complex<double>(0.0, 1.0);
     EXPECT_NEAR(value.real(), -0.19 * 10.0 / 20.0 / 2.1, 1e-6);
 }
 
@@ -111,14 +111,15 @@ TEST(Take, DelayIsTheStatedTime) {
         Bench bench = plain_bench(8.0);
         bench.simulated.card.delay_s = delay_s;
         const Channels seen = record(bench, steady_tone(1000.0, -20.0, 0.5), {0});
-        const auto first = static_cast<std::size_t>(std::ceil((delay_s + 0.1) * rate_hz / 96.0)) * 96;
+        const auto first = static_cast<std::size_t>(std::ceil((delay_s + 0.1) * take_rate_hz / 96.0)) * 96;
         // sin is cos a quarter turn late; what remains of the phase is the delay and the amplifier's own.
-        const double phase = std::arg(projected(seen[0], first, 9600, 1000.0, rate_hz) *
+        const double phase = std::arg(projected(seen[0], first, 9600, 1000.0, take_rate_hz) *
                                       std::polar(1.0, 2.0 * std::numbers::pi * 1000.0 * delay_s) *
                                       std::complex<double>(0.0, 1.0));
         // Two couplings at 0.01 Hz lead by 1e-5 each. 1e-6 rad of 1 kHz is 0.2 ns.
         EXPECT_NEAR(phase, 2e-5 - std::atan(high_cut_tangent()), 1e-6) << delay_s;
-        EXPECT_EQ(seen[0].size(), static_cast<std::size_t>(std::ceil(48000.0 + (delay_s + 0.1) * rate_hz)));
+        EXPECT_EQ(seen[0].size(),
+                  static_cast<std::size_t>(std::ceil(48000.0 + (delay_s + 0.1) * take_rate_hz)));
     }
 }
 
@@ -129,8 +130,8 @@ TEST(Take, RecordClockCountsMoreSamplesWhenItsErrorIsPositive) {
     // The frequency by phase: two stretches of 0.2 s, 1 s apart, at the frequency that a recorder 500 ppm
     // fast must show.
     const double shown_hz = 1000.0 / (1.0 + 500e-6);
-    const auto early = projected(seen[0], 19200, 19200, shown_hz, rate_hz);
-    const auto late = projected(seen[0], 115200, 19200, shown_hz, rate_hz);
+    const auto early = projected(seen[0], 19200, 19200, shown_hz, take_rate_hz);
+    const auto late = projected(seen[0], 115200, 19200, shown_hz, take_rate_hz);
     EXPECT_NEAR(std::arg(late / early) / (2.0 * std::numbers::pi), 0.0, 1e-5);  // Hz, of 1000
     EXPECT_NEAR(std::abs(late), 0.05, 1e-5);
 }
@@ -141,7 +142,7 @@ TEST(Take, CouplingIsThreeDecibelsDownAtItsCorner) {
     for (const double frequency_hz : {10.0, 20.0, 100.0}) {
         const Channels seen = record(bench, steady_tone(frequency_hz, -20.0, 0.7), {0});
         const double wanted = 0.05 / std::hypot(1.0, 10.0 / frequency_hz);
-        EXPECT_NEAR(std::abs(projected(seen[0], 38400, 19200, frequency_hz, rate_hz)), wanted, 5e-6)
+        EXPECT_NEAR(std::abs(projected(seen[0], 38400, 19200, frequency_hz, take_rate_hz)), wanted, 5e-6)
             << frequency_hz;
     }
 }
@@ -193,7 +194,7 @@ TEST(Take, ReferenceInputSeesTheDrive) {
     bench.inputs.push_back(
         Input{.name = "reference", .channel = 3, .volts_at_full_scale = 2.0, .role = InputRole::reference});
     const Channels seen = record(bench, steady_tone(1000.0, -20.0, 0.3), {0});
-    EXPECT_NEAR(std::abs(projected(seen[2], 9600, 9600, 1000.0, rate_hz)), 0.1, 1e-6);
+    EXPECT_NEAR(std::abs(projected(seen[2], 9600, 9600, 1000.0, take_rate_hz)), 0.1, 1e-6);
 }
 
 TEST(Take, LoadWarmsAndTakesTheVoltageWithIt) {
@@ -233,7 +234,7 @@ TEST(Take, BridgedChannelsGoOppositeWays) {
     bench.loads = test::bridged_bench(8.0).loads;
     const Channels seen = record(bench, steady_tone(1000.0, -20.0, 0.3), {0});
     for (std::size_t i = 0; i < seen[0].size(); ++i) ASSERT_NEAR(seen[0][i], -seen[1][i], 3e-7);
-    EXPECT_NEAR(std::abs(projected(seen[0], 9600, 9600, 1000.0, rate_hz)), 0.05, 1e-6);
+    EXPECT_NEAR(std::abs(projected(seen[0], 9600, 9600, 1000.0, take_rate_hz)), 0.05, 1e-6);
 }
 
 TEST(Take, SameSeedAndNameGiveTheSameSamples) {
