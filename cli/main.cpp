@@ -1,5 +1,7 @@
+#include "cli/commands/kept_memory.h"
 #include "cli/commands/program.h"
 
 int main(int argc, char** argv) {
+    assay::cli::keep_freed_memory();
     return assay::cli::run_program(argc, argv);
 }

@@ -26,6 +26,7 @@
 #include "capture/recording.h"
 #include "capture/tone/impedance_tone.h"
 #include "capture/tone/response_tone.h"
+#include "cli/commands/kept_memory.h"
 #include "cli/files/bench_file.h"
 #include "cli/files/job_file.h"
 #include "cli/measures/measure.h"
@@ -298,6 +299,7 @@ Json work(const Folder& folder, int repeats) {
 }  // namespace
 
 int main(int count, char** words) {
+    assay::cli::keep_freed_memory();
     const std::vector<std::string> arguments(words + 1, words + count);
     if (arguments.size() == 2 && arguments[1] == "plan") {
         const Folder folder = read_folder(arguments[0], false);
