@@ -24,8 +24,8 @@ std::vector<Boxed> finding_boxes(const Session& session) {
         Boxed box;
         box.entry.set("text", text);
         box.entry.set("confidence", confidence);
-        box.mm = 1.5 +
-                 3.8 * text_lines("Why it falls short. " + text + " (" + confidence + ")", 180.0 / 1.08, 8.0);
+        box.mm = 1.5 + 3.8 * text_lines(findings_title(session) + ". " + text + " (" + confidence + ")",
+                                        180.0 / 1.08, 8.0);
         boxes.push_back(std::move(box));
     }
     return boxes;
@@ -45,6 +45,7 @@ void add_findings(const Session& session, PageData& page) {
         all << entry;
     }
     page.set("all_findings", findings.empty() ? PageData{false} : PageData{"rows", all});
+    page.set("findings_title", findings_title(session));
     page.set("findings", PageData{!findings.empty()});
     page.set("findings_left", findings.size() > on_first_page
                                   ? text_section(std::to_string(findings.size() - on_first_page))

@@ -19,6 +19,8 @@ namespace {
 using capture::Fault;
 using capture::Result;
 
+constexpr const char* not_stated = "not stated";
+
 Result<std::string> unit_text(Questions& questions, const std::string& kind) {
     std::string text = fmt::format("[unit]\nkind = {}\n", toml_text(kind));
     const std::pair<const char*, const char*> asked[] = {{"maker", "Maker"},
@@ -26,9 +28,11 @@ Result<std::string> unit_text(Questions& questions, const std::string& kind) {
                                                          {"serial", "Serial number"},
                                                          {"condition", "Condition, in a few words"}};
     for (const auto& [key, what] : asked) {
-        const auto answer = questions.text({key, what, "not stated"});
+        const auto answer = questions.text({key, what, not_stated});
         if (!answer) return answer;
-        text += fmt::format("{} = {}\n", key, toml_text(*answer));
+        // What nobody states stays out of the file: the page says so in its own words.
+        const bool stated = *answer != not_stated && !answer->empty();
+        text += fmt::format("{}{} = {}\n", stated ? "" : "# ", key, toml_text(stated ? *answer : ""));
     }
     return text;
 }

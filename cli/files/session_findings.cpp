@@ -1,5 +1,8 @@
 #include "cli/files/session_findings.h"
 
+#include <algorithm>
+#include <cctype>
+
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/session_describe.h"
@@ -29,10 +32,20 @@ std::string evidence_words(const Evidence& evidence) {
            (evidence.load.empty() ? "" : ", " + visible_text(evidence.load, 80)) + ")";
 }
 
+std::string findings_title(const Session& session) {
+    const bool missed =
+        std::any_of(session.claims.begin(), session.claims.end(),
+                    [](const JudgedClaim& claim) { return claim.verdict == analysis::Verdict::not_met; });
+    return missed ? "Why it falls short" : "What stands out";
+}
+
 std::string session_findings_text(const Session& session) {
     const std::vector<Finding> findings = session_findings(session);
     if (findings.empty()) return {};
-    std::string out = "\nWHY IT FALLS SHORT\n";
+    std::string out = "\n";
+    for (const char letter : findings_title(session))
+        out += static_cast<char>(std::toupper(static_cast<unsigned char>(letter)));
+    out += '\n';
     for (const Finding& finding : findings) {
         out += block("  " + confidence_word(finding.confidence), visible_text(finding.text));
         std::string figures;

@@ -140,6 +140,8 @@ def new_files(folder):
         answers.write_text(f'bench = "{file}"\nkind = "amplifier"\nrated_power_w = 20\nsupply_v = 14.4\n')
         made = program.assay("new", "job", job, "--answers", answers)
         report.check(made.status == 0 and job.exists(), f"new job {name}", made.err[-200:])
+        text = job.read_text() if job.exists() else ""
+        report.check("maker" not in tomllib.loads(text)["unit"] and '# maker = ""' in text, f"what is not stated stays out of the job {name}", text[:300])
         tones = program.assay("tones", job, "--bench", file, "--into", here / f"{name}-tones", "--quiet")
         report.check(tones.status == 0, f"tones of the new files {name}", tones.err[-200:])
         wiring = program.assay("run", job, "--bench", file, "--into", here / "none", "--show-wiring")

@@ -36,6 +36,17 @@ TEST(DistortionLimit, BetweenTwoStepsOfOneLevelLiesTheirMean) {
     }
 }
 
+// 0 % has no decibels.
+TEST(DistortionLimit, WhatNoiseHidesIsNotADistanceToTheLimit) {
+    const auto text = [](double thd) {
+        const std::vector<StepReading> readings{step(-10.0, 9.0, 0.5 * thd), step(-8.0, 11.0, thd)};
+        return std::get<Absent>(find_limit_crossing(readings, 0.01, DistortionKind::thd)).text;
+    };
+    EXPECT_EQ(text(0.0),
+              "the loudest step (-8.0 dBFS) gave nothing that stands out of the noise, for a limit of 1 %");
+    EXPECT_EQ(text(0.001), "the loudest step (-8.0 dBFS) gave 0.1 %, 20.0 dB below the limit of 1 %");
+}
+
 // Rails that clip hard: a sine of peak a behind rails at 1 has, with phi = asin(1 / a), the fundamental
 // 2/pi (a phi + cos phi) and the mean square a^2/pi (phi - sin phi cos phi) + 1 - 2 phi/pi (elementary
 // integrals). Its distortion begins in the midst of a step, which no smooth curve follows: the doubt must.

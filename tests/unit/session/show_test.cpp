@@ -10,6 +10,7 @@
 #include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/quantity_words.h"
+#include "cli/files/session_findings.h"
 #include "cli/files/source_words.h"
 #include "support/hand_made_sessions.h"
 
@@ -185,6 +186,16 @@ TEST(Show, NumbersAtTheEndsOfWhatADoubleHoldsAreShown) {
         session.tests[0].result.conditions = {{"fit_residual_percent", value}};
         EXPECT_THAT(show_text(session), HasSubstr("left by the fit (RMS)")) << value;
     }
+}
+
+TEST(Show, AUnitThatMeetsItsClaimsFallsShortOfNothing) {
+    Session session;
+    EXPECT_EQ(findings_title(session), "What stands out");
+    session.claims.emplace_back().verdict = analysis::Verdict::met;
+    session.claims.emplace_back().verdict = analysis::Verdict::undecided;
+    EXPECT_EQ(findings_title(session), "What stands out");
+    session.claims.emplace_back().verdict = analysis::Verdict::not_met;
+    EXPECT_EQ(findings_title(session), "Why it falls short");
 }
 
 TEST(Show, TellsVerdictsAbsencesFaultsAndWarnings) {
