@@ -7,6 +7,7 @@
 #include <cmath>
 #include <system_error>
 
+#include "capture/sound_file_handle.h"
 #include "capture/wav_header.h"
 
 namespace assay::capture {
@@ -17,10 +18,6 @@ constexpr int lowest_rate_hz = 44100;
 constexpr int highest_rate_hz = 192000;
 constexpr int most_channels = 32;
 constexpr std::int64_t read_block_frames = 16384;
-
-SNDFILE* as_file(void* file) {
-    return static_cast<SNDFILE*>(file);
-}
 
 tl::unexpected<Fault> distrust(const std::filesystem::path& path, std::string_view what,
                                std::string_view mend) {

@@ -6,6 +6,7 @@
 #include <system_error>
 
 #include "capture/recording.h"
+#include "capture/sound_file_handle.h"
 #include "capture/splitmix64.h"
 
 namespace assay::capture {
@@ -17,10 +18,6 @@ constexpr std::size_t block_samples = 65536;
 constexpr std::int64_t frames_between_headers = 1 << 20;
 
 constexpr std::int64_t longest_plain_wav_bytes = 0xFFFF0000;
-
-SNDFILE* writer_of(void* file) {
-    return static_cast<SNDFILE*>(file);
-}
 
 int subtype(int bits) {
     switch (bits) {
@@ -108,7 +105,7 @@ RecordingWriter::~RecordingWriter() {
 
 void RecordingWriter::discard() {
     if (file_ == nullptr) return;
-    sf_close(writer_of(file_));
+    sf_close(as_file(file_));
     file_ = nullptr;
     std::error_code ignored;
     std::filesystem::remove(temporary_, ignored);
@@ -123,7 +120,7 @@ Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {
     const auto count = static_cast<sf_count_t>(interleaved.size());
     sf_count_t written = 0;
     if (format_.bits == 32) {
-        written = sf_write_float(writer_of(file_), interleaved.data(), count);
+        written = sf_write_float(as_file(file_), interleaved.data(), count);
     } else {
         // Whole numbers in the upper bits of an int: the library passes them on bit by bit, while its
         // own scaling of floats would lose the last place at full scale.
@@ -136,13 +133,12 @@ Result<void> RecordingWriter::write_block(std::span<const float> interleaved) {
                 static_cast<double>(interleaved[i]) * scale + (dithered ? triangular_dither() : 0.0);
             scratch_[i] = static_cast<int>(std::lrint(std::clamp(value, -scale, scale - 1.0))) * shift;
         }
-        written = sf_write_int(writer_of(file_), scratch_.data(), count);
+        written = sf_write_int(as_file(file_), scratch_.data(), count);
     }
     if (written == count) return {};
-    return fail(
-        FaultKind::not_written,
-        fmt::format("{}: cannot be written further ({})", path_.string(), last_error(writer_of(file_))),
-        "see whether the disk is full");
+    return fail(FaultKind::not_written,
+                fmt::format("{}: cannot be written further ({})", path_.string(), last_error(as_file(file_))),
+                "see whether the disk is full");
 }
 
 Result<void> RecordingWriter::write(std::span<const float> interleaved) {
@@ -167,7 +163,7 @@ Result<void> RecordingWriter::write(std::span<const float> interleaved) {
         if (auto done = write_block(interleaved.subspan(at, count)); !done) return done;
     }
     if (frames_ - frames_in_header_ >= frames_between_headers) {
-        sf_command(writer_of(file_), SFC_UPDATE_HEADER_NOW, nullptr, 0);
+        sf_command(as_file(file_), SFC_UPDATE_HEADER_NOW, nullptr, 0);
         frames_in_header_ = frames_;
     }
     return {};
@@ -175,8 +171,8 @@ Result<void> RecordingWriter::write(std::span<const float> interleaved) {
 
 Result<void> RecordingWriter::finish() {
     if (file_ == nullptr) return fail(FaultKind::internal, fmt::format("{}: finished twice", path_.string()));
-    sf_write_sync(writer_of(file_));
-    const int closed = sf_close(writer_of(file_));
+    sf_write_sync(as_file(file_));
+    const int closed = sf_close(as_file(file_));
     file_ = nullptr;
     std::error_code error;
     if (closed == 0) std::filesystem::rename(temporary_, path_, error);

@@ -125,9 +125,8 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
                  worst->level_dbfs, worst_db) +
             how,
         std::string(alike ? "leave the gain control alone, " : "") +
-            "switch off automatic level, noise suppression and enhancements of player and recorder, then "
-            "record "
-            "again"};
+            "switch off automatic level, noise suppression and enhancements of player and recorder, "
+            "then record again"};
 }
 
 std::optional<std::string> crossover_distortion(std::span<const StepReading> readings) {

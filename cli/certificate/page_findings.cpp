@@ -16,6 +16,7 @@ constexpr std::size_t on_first_page = 2;
 
 std::vector<Boxed> finding_boxes(const Session& session) {
     constexpr std::size_t longest_finding = 240;
+    const std::string title = findings_title(session);
     std::vector<Boxed> boxes;
     for (const Finding& finding : session_findings(session)) {
         if (boxes.size() == on_first_page) break;
@@ -24,8 +25,7 @@ std::vector<Boxed> finding_boxes(const Session& session) {
         Boxed box;
         box.entry.set("text", text);
         box.entry.set("confidence", confidence);
-        box.mm = 1.5 + 3.8 * text_lines(findings_title(session) + ". " + text + " (" + confidence + ")",
-                                        180.0 / 1.08, 8.0);
+        box.mm = 1.5 + 3.8 * text_lines(title + ". " + text + " (" + confidence + ")", 180.0 / 1.08, 8.0);
         boxes.push_back(std::move(box));
     }
     return boxes;

@@ -62,9 +62,8 @@ TEST(QuasiPeak, EveryPointOfTheBurstTables) {
     for (const double rate_hz : {44100.0, 48000.0, 96000.0, 192000.0}) {
         const double whole = read(rate_hz, steady(rate_hz, 5000.0)).highest_v;
         for (const Row& row : rows) {
-            // It must not matter where in a cycle a burst begins; one rate tells.
+            // It must not matter where in a cycle a burst begins.
             for (const double phase : {0.0, 0.5 * std::numbers::pi}) {
-                if (phase > 0.0 && rate_hz != 48000.0) continue;
                 const double percent =
                     100.0 * read(rate_hz, bursts(rate_hz, row.ms, row.a_second, phase)).highest_v / whole;
                 EXPECT_GE(percent, row.least) << row.ms << " ms, " << row.a_second << "/s, " << rate_hz;

@@ -90,8 +90,7 @@ TEST(Multitone, TheTableGivesTheSumOfTheLines) {
              {0.0, 1.0, 4095.0, 4096.0, 110249.0, 110250.0, 239999.0, 240000.0, 700001.0, 0.25, 77777.7})
             worst = std::max(worst, std::abs(values.at(frame) - plain_sum(lines, frame / rate_hz)));
         std::cout << rate_hz << " Hz: off by at most " << worst << '\n';
-        EXPECT_LT(worst,
-                  1e-9);  // the sine of analysis::two_pi f t loses about f t digits: 146000 turns of 2e-16
+        EXPECT_LT(worst, 1e-9);  // the sine of 2 pi f t loses about f t digits: 146000 turns of 2e-16
     }
 }
 
