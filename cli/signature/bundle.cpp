@@ -128,6 +128,11 @@ capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into
     while (true) {
         UstarBlock block{};
         in.read(block.data(), static_cast<std::streamsize>(block.size()));
+        if (at == 0 && !is_ustar(block)) {
+            return fail(FaultKind::verification,
+                        shown(bundle) + ": is neither a session's folder nor a bundle",
+                        "name the folder that holds session.json, or the bundle (.tar) made of it");
+        }
         if (in.gcount() != static_cast<std::streamsize>(block.size())) return refuse("breaks off");
         if (block == UstarBlock{}) break;
         const auto entry = ustar_entry(block);

@@ -64,6 +64,10 @@ std::optional<UstarBlock> ustar_header(const UstarEntry& entry) {
     return block;
 }
 
+bool is_ustar(const UstarBlock& block) {
+    return std::memcmp(block.data() + magic_at, "ustar", 6) == 0;
+}
+
 std::optional<UstarEntry> ustar_entry(const UstarBlock& block) {
     UstarEntry entry;
     const std::string prefix = get(block, prefix_field);

@@ -19,6 +19,9 @@ struct UstarEntry {
 /// Nothing for a path of more than 100 bytes that has no '/' in the right place, or a file of 8 GiB or more.
 std::optional<UstarBlock> ustar_header(const UstarEntry& entry);
 
+/// Whether the block says that it is a header of such an archive, damaged or not.
+[[nodiscard]] bool is_ustar(const UstarBlock& block);
+
 /// Nothing unless the block is exactly what `ustar_header` gives for some entry.
 std::optional<UstarEntry> ustar_entry(const UstarBlock& block);
 

@@ -137,6 +137,19 @@ TEST(Bundle, NothingIsWrittenOutsideTheFolder) {
     }
 }
 
+TEST(Bundle, AnotherFileIsNotCalledADamagedBundle) {
+    const Folder out;
+    for (const std::string& text :
+         {std::string{}, std::string("[unit]\nkind = \"amplifier\"\n"), std::string(5000, '{')}) {
+        out.write("job.toml", text);
+        const auto done = unpack_bundle(out.path / "job.toml", out.path);
+        ASSERT_FALSE(done);
+        EXPECT_EQ(done.error().kind, capture::FaultKind::verification);
+        EXPECT_THAT(done.error().text, HasSubstr("neither a session's folder nor a bundle"));
+        EXPECT_THAT(done.error().text, Not(HasSubstr("damaged")));
+    }
+}
+
 TEST(Bundle, OneNameForAFileAndAFolderIsRefused) {
     using Paths = std::vector<const char*>;
     for (const Paths& paths : {Paths{"assay-N/a", "assay-N/a/b"}, Paths{"assay-N/a", "assay-N/a/b/c"},
