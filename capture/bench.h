@@ -1,5 +1,5 @@
 // The bench: which channel sees what, and how a sample value becomes volts. References between
-// parts are indices, resolved by the reader of the bench file (cli/files/bench_file).
+// parts are indices, resolved by the reader of the bench file (cli/files/bench/bench_file).
 #pragma once
 
 #include <cstddef>

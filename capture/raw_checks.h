@@ -10,6 +10,7 @@
 #include <vector>
 
 #include "capture/fault.h"
+#include "capture/full_scale.h"
 #include "capture/recording.h"
 
 namespace assay::capture {
@@ -66,8 +67,8 @@ struct RawChecks {
 
 /// Marks of a finding; common practice, no source.
 struct RawCheckLimits {
-    double full_scale = 0.9999;         // of a sample's magnitude
-    double full_scale_merge_s = 0.025;  // gap up to which two runs are one interval: a cycle of 40 Hz
+    double full_scale = capture::full_scale;  // of a sample's magnitude
+    double full_scale_merge_s = 0.025;        // gap up to which two runs are one interval: a cycle of 40 Hz
     double shortest_zeros_s = 0.001;
     double shortest_held_s = 0.001;
     double shortest_repeat_s = 0.001;  // length of the doubled block

@@ -1,5 +1,5 @@
-#include "cli/commands/kept_memory.h"
-#include "cli/commands/program.h"
+#include "cli/commands/program/kept_memory.h"
+#include "cli/commands/program/program.h"
 
 int main(int argc, char** argv) {
     assay::cli::keep_freed_memory();

@@ -3,11 +3,12 @@
 #include <algorithm>
 #include <cmath>
 
+#include "capture/full_scale.h"
+
 namespace assay::capture {
 
 namespace {
 
-constexpr float full_scale = 0.9999F;
 constexpr int run_at_full_scale = 2;
 // Below this a sample of 16 bits has few bits to show.
 constexpr float loud = 0.001F;
@@ -26,10 +27,10 @@ void BlockWatch::look_at(std::span<const float> interleaved) {
             const float value = interleaved[at + c];
             const float size = std::abs(value);
             zero = zero && value == 0.0F;
-            run_[c] = size >= full_scale ? run_[c] + 1 : 0;
+            run_[c] = size >= static_cast<float>(full_scale) ? run_[c] + 1 : 0;
             if (run_[c] >= run_at_full_scale && !overload_)
                 overload_ = {static_cast<int>(c) + 1, static_cast<double>(frames_) / rate_hz_};
-            if (size > loud && size < full_scale) {
+            if (size > loud && size < static_cast<float>(full_scale)) {
                 ++loud_samples_;
                 low_bits_ |=
                     static_cast<std::int32_t>(std::lrint(static_cast<double>(value) * 0x1p23)) & 0xFF;

@@ -10,7 +10,7 @@
 #include "cli/certificate/paper.h"
 #include "cli/certificate/plots.h"
 #include "cli/certificate/supply_plot.h"
-#include "cli/files/photograph.h"
+#include "cli/files/picture/photograph.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
 

@@ -4,7 +4,7 @@
 #include <cmath>
 #include <limits>
 
-#include "cli/files/quantity_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 namespace {

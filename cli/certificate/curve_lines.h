@@ -5,7 +5,7 @@
 #include <string>
 #include <vector>
 
-#include "cli/files/session.h"
+#include "cli/files/session/session.h"
 
 namespace assay::cli {
 

@@ -10,7 +10,7 @@
 #include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
-#include "cli/files/number_words.h"
+#include "cli/report/number_words.h"
 
 namespace assay::cli {
 namespace {

@@ -8,9 +8,9 @@
 #include "cli/certificate/plot_pens.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
 
 namespace assay::cli {
 namespace {

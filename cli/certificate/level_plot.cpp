@@ -7,10 +7,10 @@
 
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
-#include "cli/files/quantity_words.h"
-#include "cli/measures/limit_name.h"
+#include "cli/measures/steps/limit_name.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 namespace {

@@ -7,10 +7,10 @@
 
 #include "cli/certificate/first_sheet.h"
 #include "cli/certificate/text_room.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 namespace {

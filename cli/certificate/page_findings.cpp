@@ -4,7 +4,7 @@
 #include "cli/certificate/first_sheet.h"
 #include "cli/certificate/text_room.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/session_findings.h"
+#include "cli/files/session/session_findings.h"
 
 namespace assay::cli {
 namespace {

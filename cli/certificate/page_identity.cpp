@@ -3,8 +3,8 @@
 
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/text_room.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/report/number_words.h"
 
 namespace assay::cli {
 namespace {

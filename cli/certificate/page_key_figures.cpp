@@ -6,10 +6,10 @@
 #include "cli/certificate/plots.h"
 #include "cli/certificate/supply_plot.h"
 #include "cli/certificate/text_room.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/separation_pairs.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/separation_pairs.h"
 
 namespace assay::cli {
 namespace {

@@ -6,10 +6,10 @@
 #include <set>
 
 #include "cli/certificate/page_parts.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 namespace {

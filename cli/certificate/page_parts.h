@@ -8,7 +8,7 @@
 #include <vector>
 
 #include "cli/certificate/certificate.h"
-#include "cli/files/session.h"
+#include "cli/files/session/session.h"
 
 namespace assay::cli {
 

@@ -1,10 +1,10 @@
 // The table of power and the rating's basis on the page.
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/supply_plot.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/power_text.h"
-#include "cli/files/rating_report.h"
+#include "cli/report/number_words.h"
+#include "cli/report/power_text.h"
+#include "cli/report/rating_report.h"
 
 namespace assay::cli {
 namespace {

@@ -3,8 +3,8 @@
 
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/square_code.h"
-#include "cli/files/photograph.h"
-#include "cli/files/picture_notes.h"
+#include "cli/files/picture/photograph.h"
+#include "cli/files/picture/picture_notes.h"
 #include "cli/files/plain_text.h"
 #include "cli/signature/hash.h"
 

@@ -4,12 +4,12 @@
 
 #include "cli/certificate/page_parts.h"
 #include "cli/certificate/plots.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/power_text.h"
-#include "cli/files/quantity_words.h"
-#include "cli/files/source_words.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/power_text.h"
+#include "cli/report/quantity_words.h"
+#include "cli/report/source_words.h"
 
 namespace assay::cli {
 namespace {

@@ -4,9 +4,9 @@
 #include <string_view>
 
 #include "cli/certificate/page_parts.h"
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 

@@ -6,7 +6,7 @@
 
 #include "cli/certificate/plot_ends.h"
 #include "cli/certificate/plot_ticks.h"
-#include "cli/files/paired_curve.h"
+#include "cli/comparison/paired_curve.h"
 #include "cli/files/plain_text.h"
 
 namespace assay::cli {

@@ -2,8 +2,8 @@
 
 #include <utility>
 
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
+#include "cli/report/number_words.h"
 
 namespace assay::cli {
 

@@ -7,9 +7,9 @@
 #include "cli/certificate/curve_lines.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/test_plot.h"
-#include "cli/files/basis.h"
-#include "cli/files/number_words.h"
-#include "cli/files/quantity_words.h"
+#include "cli/report/basis.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 
 namespace assay::cli {
 namespace {

@@ -2,7 +2,7 @@
 
 #include <algorithm>
 
-#include "cli/files/power_text.h"
+#include "cli/report/power_text.h"
 
 namespace assay::cli {
 namespace {

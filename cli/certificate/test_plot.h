@@ -5,7 +5,7 @@
 #include <string>
 
 #include "cli/certificate/plot_sheet.h"
-#include "cli/files/session.h"
+#include "cli/files/session/session.h"
 
 namespace assay::cli {
 

@@ -6,7 +6,7 @@
 #include <string_view>
 #include <vector>
 
-#include "cli/commands/io.h"
+#include "cli/commands/terminal/io.h"
 #include "cli/files/plain_text.h"
 
 namespace assay::cli {

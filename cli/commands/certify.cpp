@@ -3,10 +3,10 @@
 
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
-#include "cli/files/curve_tables.h"
+#include "cli/files/curves/curve_tables.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 #include "cli/signature/bundle.h"
 #include "cli/signature/contents.h"
 #include "cli/signature/key.h"

@@ -7,13 +7,13 @@
 #include <nlohmann/json.hpp>
 
 #include "cli/commands/commands.h"
-#include "cli/commands/session_place.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
-#include "cli/files/number_words.h"
+#include "cli/commands/session/session_place.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
 #include "cli/signature/bundle.h"
 
 namespace assay::cli {

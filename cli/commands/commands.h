@@ -6,8 +6,8 @@
 #include <string>
 #include <vector>
 
-#include "cli/commands/curve_export.h"
-#include "cli/commands/io.h"
+#include "cli/commands/session/curve_export.h"
+#include "cli/commands/terminal/io.h"
 
 namespace assay::cli {
 

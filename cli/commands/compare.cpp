@@ -1,8 +1,8 @@
 #include "cli/certificate/pair_plot.h"
 #include "cli/commands/commands.h"
-#include "cli/files/comparison.h"
+#include "cli/comparison/comparison.h"
 #include "cli/files/posix.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 
 namespace assay::cli {
 

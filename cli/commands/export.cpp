@@ -1,6 +1,6 @@
 #include "cli/commands/commands.h"
 #include "cli/files/posix.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 
 namespace assay::cli {
 

@@ -5,11 +5,11 @@
 
 #include "capture/device/sound_devices.h"
 #include "cli/commands/commands.h"
+#include "cli/commands/live/sound_choice.h"
 #include "cli/commands/new_file.h"
-#include "cli/commands/questions.h"
-#include "cli/commands/sound_choice.h"
 #include "cli/commands/stock_parts.h"
-#include "cli/files/bench_file.h"
+#include "cli/commands/terminal/questions.h"
+#include "cli/files/bench/bench_file.h"
 
 namespace assay::cli {
 

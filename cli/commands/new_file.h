@@ -5,7 +5,7 @@
 #include <string>
 
 #include "capture/fault.h"
-#include "cli/commands/io.h"
+#include "cli/commands/terminal/io.h"
 
 namespace assay::cli {
 

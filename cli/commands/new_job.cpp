@@ -6,11 +6,11 @@
 
 #include "cli/commands/commands.h"
 #include "cli/commands/new_file.h"
-#include "cli/commands/questions.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
-#include "cli/measures/limit_name.h"
-#include "cli/measures/rating.h"
+#include "cli/commands/terminal/questions.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
+#include "cli/measures/judgement/rating.h"
+#include "cli/measures/steps/limit_name.h"
 
 namespace assay::cli {
 

@@ -4,7 +4,7 @@
 
 namespace assay::cli {
 
-extern const std::string_view session_schema;  // cli/files/session.schema.json
+extern const std::string_view session_schema;  // cli/files/session/session.schema.json
 
 int run_schema() {
     print_result(std::string(session_schema));

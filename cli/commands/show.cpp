@@ -1,7 +1,7 @@
-#include "cli/files/show.h"
+#include "cli/report/show.h"
 
 #include "cli/commands/commands.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 
 namespace assay::cli {
 

@@ -5,11 +5,11 @@
 
 #include "capture/guard.h"
 #include "cli/commands/commands.h"
-#include "cli/commands/play_sheet.h"
-#include "cli/commands/play_sheet_jig.h"
-#include "cli/commands/player.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
+#include "cli/commands/play_sheet/play_sheet.h"
+#include "cli/commands/play_sheet/play_sheet_jig.h"
+#include "cli/commands/play_sheet/player.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
 #include "cli/files/posix.h"
 #include "cli/measures/fields.h"
 

@@ -4,11 +4,11 @@
 #include <algorithm>
 
 #include "cli/commands/commands.h"
-#include "cli/commands/evaluate_again.h"
-#include "cli/commands/session_place.h"
-#include "cli/commands/verify_report.h"
+#include "cli/commands/session/evaluate_again.h"
+#include "cli/commands/session/session_place.h"
+#include "cli/commands/session/verify_report.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 #include "cli/signature/contents.h"
 #include "cli/signature/key.h"
 #include "cli/signature/signature.h"

@@ -11,12 +11,12 @@
 #include "capture/device/bench_sound.h"
 #include "cli/commands/cautions.h"
 #include "cli/commands/commands.h"
-#include "cli/commands/questions.h"
-#include "cli/commands/quit_key.h"
-#include "cli/commands/sound_choice.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/nearest.h"
-#include "cli/measures/meter.h"
+#include "cli/commands/live/sound_choice.h"
+#include "cli/commands/terminal/questions.h"
+#include "cli/commands/terminal/quit_key.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/toml/nearest.h"
+#include "cli/measures/recording/meter.h"
 
 namespace assay::cli {
 
@@ -319,7 +319,7 @@ int run_watch(const WatchOptions& options, const Manner& manner) {
         }
         const bool lit = std::ranges::any_of(lamps, [](const auto& lamp) { return lamp.second; });
         for (const std::size_t index : *loads) {
-            const MeterReading reading = read_meter(*bench, bench->loads[index], channels, rate);
+            const MeterReading reading = meter_reading(*bench, bench->loads[index], channels, rate);
             Held& hold = held[index];
             hold.voltage_v = std::max(hold.voltage_v, reading.voltage_v);
             if (reading.power_w) hold.power_w = std::max(hold.power_w.value_or(0.0), *reading.power_w);

@@ -135,6 +135,10 @@ std::string visible_text(std::string_view text, std::size_t most) {
     return shown;
 }
 
+std::string visible_path(const std::filesystem::path& path) {
+    return visible_text(path.string(), 200);
+}
+
 std::string short_text(std::string_view text, std::size_t most) {
     std::size_t end = 0;
     for (std::size_t count = 0; end < text.size() && count < most; ++count)

@@ -1,6 +1,7 @@
 // Text of users made fit to be shown: nothing invisible, nothing that turns a line around, nothing endless.
 #pragma once
 
+#include <filesystem>
 #include <string>
 #include <string_view>
 #include <vector>
@@ -16,7 +17,10 @@ bool is_hidden(char32_t code);
 /// so.
 std::string visible_text(std::string_view text, std::size_t most = 400);
 
-/// The same, cut to `most` characters with an ellipsis only, for labels.
+/// A file's path, for a message.
+std::string visible_path(const std::filesystem::path& path);
+
+/// The same as `visible_text`, cut to `most` characters with an ellipsis only, for labels.
 std::string short_text(std::string_view text, std::size_t most);
 
 /// The text as a part of a file's name: letters and digits of ASCII, '-' and '_' stay, and others that are

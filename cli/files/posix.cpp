@@ -38,12 +38,12 @@ struct Descriptor {
     }
 };
 
-std::string shown(const std::filesystem::path& path) {
-    return '"' + visible_text(path.string(), 200) + '"';
+std::string quoted(const std::filesystem::path& path) {
+    return '"' + visible_path(path) + '"';
 }
 
 tl::unexpected<capture::Fault> cannot_write(const std::filesystem::path& path, int error) {
-    return fail(FaultKind::bad_arguments, shown(path) + " cannot be written: " + std::strerror(error),
+    return fail(FaultKind::bad_arguments, quoted(path) + " cannot be written: " + std::strerror(error),
                 "choose a folder that exists and may be written to, with space left");
 }
 
@@ -66,7 +66,7 @@ capture::Result<FolderLock> FolderLock::take(const std::filesystem::path& folder
     if (::flock(opened, LOCK_EX | LOCK_NB) == 0) return lock;
     // A file system without locks is no reason to refuse.
     if (errno != EWOULDBLOCK) return lock;
-    return fail(FaultKind::bad_arguments, shown(folder) + ": another run of assay is at work in it",
+    return fail(FaultKind::bad_arguments, quoted(folder) + ": another run of assay is at work in it",
                 "wait for its end, or choose another folder");
 }
 

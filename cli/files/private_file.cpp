@@ -21,12 +21,8 @@ using capture::FaultKind;
 constexpr mode_t others = S_IRWXG | S_IRWXO;
 constexpr std::size_t most_key_bytes = 4096;
 
-std::string shown(const std::filesystem::path& path) {
-    return visible_text(path.string(), 200);
-}
-
 tl::unexpected<capture::Fault> trouble(const std::filesystem::path& path, const char* what, int error) {
-    return fail(FaultKind::bad_arguments, shown(path) + ": " + what + ": " + std::strerror(error),
+    return fail(FaultKind::bad_arguments, visible_path(path) + ": " + what + ": " + std::strerror(error),
                 "set ASSAY_KEY_DIR to a folder of your own");
 }
 
@@ -34,13 +30,13 @@ tl::unexpected<capture::Fault> trouble(const std::filesystem::path& path, const 
 capture::Result<void> only_ours(const std::filesystem::path& path, const struct stat& found,
                                 const char* mode) {
     if (found.st_uid != ::geteuid()) {
-        return fail(FaultKind::bad_arguments, shown(path) + ": belongs to somebody else",
+        return fail(FaultKind::bad_arguments, visible_path(path) + ": belongs to somebody else",
                     "set ASSAY_KEY_DIR to a folder of your own");
     }
     if ((found.st_mode & others) != 0) {
         return fail(
             FaultKind::bad_arguments,
-            fmt::format("{}: others may read it (its permissions are {:04o})", shown(path),
+            fmt::format("{}: others may read it (its permissions are {:04o})", visible_path(path),
                         static_cast<unsigned>(found.st_mode & 07777U)),
             fmt::format("who read it can sign as you: if that may have happened, move it away and have a "
                         "new key made; else chmod {}",

@@ -8,8 +8,8 @@
 
 #include "analysis/signal/median.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

@@ -7,7 +7,7 @@
 #include <string>
 #include <vector>
 
-#include "cli/measures/staircase_reading.h"
+#include "cli/measures/steps/staircase_reading.h"
 
 namespace assay::cli {
 

@@ -10,18 +10,18 @@
 
 #include "capture/tone/staircase.h"
 #include "cli/measures/channels.h"
-#include "cli/measures/distortion_figures.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/held_level.h"
-#include "cli/measures/interference.h"
-#include "cli/measures/level_curve.h"
 #include "cli/measures/plain_number.h"
-#include "cli/measures/power_level.h"
-#include "cli/measures/quiet_take.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/staircase_reading.h"
-#include "cli/measures/step_trouble.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/held_level.h"
+#include "cli/measures/recording/interference.h"
+#include "cli/measures/recording/power_level.h"
+#include "cli/measures/recording/quiet_take.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/distortion_figures.h"
+#include "cli/measures/steps/level_curve.h"
+#include "cli/measures/steps/staircase_reading.h"
+#include "cli/measures/steps/step_trouble.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

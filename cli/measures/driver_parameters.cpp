@@ -7,10 +7,10 @@
 #include <utility>
 
 #include "analysis/driver/parameter_values.h"
-#include "cli/measures/driver_inputs.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/fitted_driver.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/jig/driver_inputs.h"
+#include "cli/measures/jig/fitted_driver.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

@@ -9,14 +9,14 @@
 #include "analysis/signal/median.h"
 #include "cli/measures/endurance_power.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/held_recording.h"
-#include "cli/measures/placed_take.h"
-#include "cli/measures/placing.h"
-#include "cli/measures/power_level.h"
-#include "cli/measures/quiet_take.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/recording/held_recording.h"
+#include "cli/measures/recording/placed_take.h"
+#include "cli/measures/recording/placing.h"
+#include "cli/measures/recording/power_level.h"
+#include "cli/measures/recording/quiet_take.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/trusted_steps.h"
 #include "cli/measures/supply_readings.h"
-#include "cli/measures/trusted_steps.h"
 
 namespace assay::cli {
 

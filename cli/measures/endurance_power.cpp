@@ -2,10 +2,10 @@
 
 #include <cmath>
 
-#include "cli/measures/placed_take.h"
-#include "cli/measures/power_level.h"
-#include "cli/measures/quiet_take.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/recording/placed_take.h"
+#include "cli/measures/recording/power_level.h"
+#include "cli/measures/recording/quiet_take.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

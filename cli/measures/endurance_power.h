@@ -1,8 +1,8 @@
 // What endurance says where a power is asked for, which only a live bench can hold from the start.
 #pragma once
 
-#include "cli/measures/held_recording.h"
 #include "cli/measures/measure.h"
+#include "cli/measures/recording/held_recording.h"
 
 namespace assay::cli {
 

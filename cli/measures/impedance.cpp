@@ -9,9 +9,9 @@
 
 #include "analysis/driver/curve_reading.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/impedance_reading.h"
-#include "cli/measures/impedance_remarks.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/jig/impedance_reading.h"
+#include "cli/measures/jig/impedance_remarks.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

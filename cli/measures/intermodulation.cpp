@@ -10,15 +10,15 @@
 #include "analysis/amplifier/intermodulation.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/held_level.h"
-#include "cli/measures/interference.h"
-#include "cli/measures/placed_take.h"
-#include "cli/measures/placing.h"
 #include "cli/measures/plain_number.h"
-#include "cli/measures/repeat_scatter.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/trouble_words.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/held_level.h"
+#include "cli/measures/recording/interference.h"
+#include "cli/measures/recording/placed_take.h"
+#include "cli/measures/recording/placing.h"
+#include "cli/measures/recording/repeat_scatter.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/recording/trouble_words.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

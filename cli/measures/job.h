@@ -1,5 +1,5 @@
 // The job as read: the unit, its tests with their own fields, and what was claimed. The file reader
-// (cli/files/job_file) checks everything; whoever holds a Job may rely on it.
+// (cli/files/job/job_file) checks everything; whoever holds a Job may rely on it.
 #pragma once
 
 #include <cstddef>

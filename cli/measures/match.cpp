@@ -7,9 +7,9 @@
 
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
-#include "cli/measures/jig_curve.h"
-#include "cli/measures/placing.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/jig/jig_curve.h"
+#include "cli/measures/recording/placing.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

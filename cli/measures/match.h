@@ -4,7 +4,7 @@
 
 #include <span>
 
-#include "cli/measures/input_match.h"
+#include "cli/measures/jig/input_match.h"
 #include "cli/measures/measure.h"
 
 namespace assay::cli {

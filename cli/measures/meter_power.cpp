@@ -5,7 +5,7 @@
 #include <cmath>
 
 #include "cli/measures/fields.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

@@ -8,13 +8,13 @@
 
 #include "analysis/amplifier/noise.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/held_level.h"
 #include "cli/measures/noise_findings.h"
-#include "cli/measures/placed_take.h"
-#include "cli/measures/placing.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/staircase_reading.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/held_level.h"
+#include "cli/measures/recording/placed_take.h"
+#include "cli/measures/recording/placing.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/staircase_reading.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

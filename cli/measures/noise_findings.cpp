@@ -9,7 +9,7 @@
 
 #include "analysis/signal/median.h"
 #include "cli/measures/plain_number.h"
-#include "cli/measures/scale.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

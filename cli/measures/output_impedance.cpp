@@ -8,9 +8,9 @@
 #include "analysis/amplifier/output_impedance.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/plain_number.h"
-#include "cli/measures/response_reading.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/trusted_steps.h"
+#include "cli/measures/sweep/response_reading.h"
 
 namespace assay::cli {
 

@@ -9,13 +9,13 @@
 #include "analysis/amplifier/distortion_limit.h"
 #include "analysis/amplifier/gain_fall.h"
 #include "capture/tone/tone_row.h"
-#include "cli/measures/ceiling.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/level_rows.h"
-#include "cli/measures/limit_name.h"
-#include "cli/measures/power_band_limit.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/ceiling.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/level_rows.h"
+#include "cli/measures/steps/limit_name.h"
+#include "cli/measures/steps/power_band_limit.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

@@ -9,7 +9,7 @@
 
 #include "cli/files/utf8.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/limit_name.h"
+#include "cli/measures/steps/limit_name.h"
 
 namespace assay::cli {
 

@@ -8,18 +8,18 @@
 #include <numbers>
 
 #include "analysis/amplifier/response_limits.h"
-#include "cli/measures/card_response.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/interference.h"
-#include "cli/measures/power_level.h"
-#include "cli/measures/quiet_take.h"
-#include "cli/measures/response_at_power.h"
-#include "cli/measures/response_channels.h"
-#include "cli/measures/response_gain.h"
-#include "cli/measures/response_reading.h"
-#include "cli/measures/response_remarks.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/interference.h"
+#include "cli/measures/recording/power_level.h"
+#include "cli/measures/recording/quiet_take.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/trusted_steps.h"
+#include "cli/measures/sweep/card_response.h"
+#include "cli/measures/sweep/response_at_power.h"
+#include "cli/measures/sweep/response_channels.h"
+#include "cli/measures/sweep/response_gain.h"
+#include "cli/measures/sweep/response_reading.h"
+#include "cli/measures/sweep/response_remarks.h"
 
 namespace assay::cli {
 
@@ -28,7 +28,6 @@ namespace {
 using analysis::Quantity;
 using capture::Result;
 
-constexpr double reference_hz = ResponseGain::reference_hz;
 constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr int highest_harmonic = 5;
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that

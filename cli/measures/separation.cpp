@@ -9,14 +9,14 @@
 
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/level_rows.h"
-#include "cli/measures/placed_take.h"
-#include "cli/measures/placing.h"
-#include "cli/measures/power_level.h"
-#include "cli/measures/quiet_take.h"
-#include "cli/measures/scale.h"
-#include "cli/measures/separation_points.h"
-#include "cli/measures/trusted_steps.h"
+#include "cli/measures/recording/placed_take.h"
+#include "cli/measures/recording/placing.h"
+#include "cli/measures/recording/power_level.h"
+#include "cli/measures/recording/quiet_take.h"
+#include "cli/measures/recording/scale.h"
+#include "cli/measures/steps/level_rows.h"
+#include "cli/measures/steps/separation_points.h"
+#include "cli/measures/steps/trusted_steps.h"
 
 namespace assay::cli {
 

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <limits>
 
-#include "cli/measures/scale.h"
+#include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
 

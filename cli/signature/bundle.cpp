@@ -23,12 +23,8 @@ using capture::FaultKind;
 constexpr std::size_t most_files = 5000;
 constexpr std::size_t copy_bytes = std::size_t{1} << 16U;
 
-std::string shown(const fs::path& path) {
-    return visible_text(path.string(), 200);
-}
-
 tl::unexpected<capture::Fault> cannot_write(const fs::path& path) {
-    return fail(FaultKind::bad_arguments, shown(path) + ": cannot be written",
+    return fail(FaultKind::bad_arguments, visible_path(path) + ": cannot be written",
                 "choose a folder that may be written to, with space left");
 }
 
@@ -50,18 +46,18 @@ capture::Result<void> pack_file(const fs::path& folder, const std::string& top, 
                                 std::ostream& out) {
     std::error_code error;
     const std::uintmax_t bytes = fs::file_size(folder / path, error);
-    if (error) return fail(FaultKind::bad_input_file, shown(folder / path) + ": cannot be read");
+    if (error) return fail(FaultKind::bad_input_file, visible_path(folder / path) + ": cannot be read");
     const auto header = ustar_header({top + path, bytes});
     if (!header) {
-        return fail(
-            FaultKind::bad_input_file,
-            shown(folder / path) + ": cannot be packed: its name is too long, or it holds 8 GiB or more",
-            "send the session folder itself instead of a bundle");
+        return fail(FaultKind::bad_input_file,
+                    visible_path(folder / path) +
+                        ": cannot be packed: its name is too long, or it holds 8 GiB or more",
+                    "send the session folder itself instead of a bundle");
     }
     std::ifstream in(folder / path, std::ios::binary);
     out.write(header->data(), static_cast<std::streamsize>(header->size()));
     if (!copy(in, out, bytes)) {
-        return fail(FaultKind::bad_input_file, shown(folder / path) + ": cannot be packed",
+        return fail(FaultKind::bad_input_file, visible_path(folder / path) + ": cannot be packed",
                     "see that there is space left, and that nobody writes to the session");
     }
     const std::string padding(ustar_padding(bytes), '\0');
@@ -110,7 +106,7 @@ capture::Result<void> write_bundle(const fs::path& folder, const std::string& nu
 capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into) {
     std::ifstream in(bundle, std::ios::binary);
     if (!in) {
-        return fail(FaultKind::bad_input_file, shown(bundle) + ": cannot be read",
+        return fail(FaultKind::bad_input_file, visible_path(bundle) + ": cannot be read",
                     "name a session folder or a bundle");
     }
     std::error_code error;
@@ -120,7 +116,7 @@ capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into
     const auto refuse = [&](const std::string& what) {
         const std::string where = last.empty() ? std::string{} : ", after " + visible_text(last, 120);
         return fail(FaultKind::verification,
-                    fmt::format("{}: {} (byte {}{})", shown(bundle), what, at, where),
+                    fmt::format("{}: {} (byte {}{})", visible_path(bundle), what, at, where),
                     "the bundle is damaged or is none of ours: ask for it again");
     };
     std::set<std::string> names;
@@ -130,7 +126,7 @@ capture::Result<void> unpack_bundle(const fs::path& bundle, const fs::path& into
         in.read(block.data(), static_cast<std::streamsize>(block.size()));
         if (at == 0 && !is_ustar(block)) {
             return fail(FaultKind::verification,
-                        shown(bundle) + ": is neither a session's folder nor a bundle",
+                        visible_path(bundle) + ": is neither a session's folder nor a bundle",
                         "name the folder that holds session.json, or the bundle (.tar) made of it");
         }
         if (in.gcount() != static_cast<std::streamsize>(block.size())) return refuse("breaks off");

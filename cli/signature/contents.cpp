@@ -7,7 +7,7 @@
 
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"
-#include "cli/files/session_describe.h"
+#include "cli/files/session/session_describe.h"
 #include "cli/files/utf8.h"
 #include "cli/files/whole_file.h"
 #include "cli/signature/file_entry_json.h"
@@ -66,7 +66,7 @@ capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FileP
         const std::string path = entries->path().lexically_relative(folder).generic_string();
         const auto status = entries->symlink_status(error);
         if (error) break;
-        const std::string shown = visible_text(entries->path().string(), 200);
+        const std::string shown = visible_path(entries->path());
         if (fs::is_directory(status)) continue;
         if (!fs::is_regular_file(status)) {
             return fail(FaultKind::bad_input_file, shown + ": is not a plain file",
@@ -80,14 +80,14 @@ capture::Result<std::vector<FileEntry>> hash_files(const fs::path& folder, FileP
         }
         if (paths.size() >= most_listed_files) {
             return fail(FaultKind::bad_input_file,
-                        visible_text(folder.string(), 200) + ": holds too many files for a session",
+                        visible_path(folder) + ": holds too many files for a session",
                         "keep other things in another folder");
         }
         paths.push_back(path);
     }
     if (error) {
         return fail(FaultKind::bad_input_file,
-                    visible_text(folder.string(), 200) + ": cannot be listed: " + error.message(),
+                    visible_path(folder) + ": cannot be listed: " + error.message(),
                     "name the folder of a finished session");
     }
     std::sort(paths.begin(), paths.end());
@@ -178,7 +178,7 @@ std::vector<FileTrouble> compare_files(const std::vector<FileEntry>& listed,
 }
 
 capture::Result<std::string> read_whole(const fs::path& path, std::size_t most) {
-    const std::string shown = visible_text(path.string(), 200);
+    const std::string shown = visible_path(path);
     std::error_code error;
     if (!fs::is_regular_file(fs::symlink_status(path, error))) {
         return fail(FaultKind::bad_input_file, shown + ": there is no such file");

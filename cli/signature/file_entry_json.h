@@ -3,7 +3,7 @@
 
 #include <type_traits>
 
-#include "cli/files/session_describe.h"
+#include "cli/files/session/session_describe.h"
 #include "cli/signature/contents.h"
 
 namespace assay::cli {

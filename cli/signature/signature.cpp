@@ -3,7 +3,7 @@
 #include <algorithm>
 
 #include "cli/files/plain_text.h"
-#include "cli/files/session_describe.h"
+#include "cli/files/session/session_describe.h"
 #include "cli/signature/file_entry_json.h"
 #include "cli/signature/hash.h"
 

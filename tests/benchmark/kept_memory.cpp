@@ -1,5 +1,5 @@
 // The allocator of the benchmarks is set as the program sets its own.
-#include "cli/commands/kept_memory.h"
+#include "cli/commands/program/kept_memory.h"
 
 namespace {
 

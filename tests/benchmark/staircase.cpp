@@ -4,9 +4,9 @@
 #include <filesystem>
 
 #include "capture/device/simulated.h"
-#include "cli/files/bench_file.h"
+#include "cli/files/bench/bench_file.h"
 #include "cli/files/demo_files.h"
-#include "cli/files/job_file.h"
+#include "cli/files/job/job_file.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/measure.h"
 

@@ -102,7 +102,7 @@ def commands():
 
 
 def bench_keys():
-    text = source("cli/files/bench_parts.cpp")
+    text = source("cli/files/bench/bench_parts.cpp")
     doubt = {"uncertainty_percent", "tolerance_percent"}
     for reader, heading in (("read_sound", "`[sound]`"), ("read_output", "`[[output]]`"), ("read_input", "`[[input]]`"),
                             ("read_meter", "`[[meter]]`"), ("read_load", "`[[load]]`"), ("read_jig", "`[impedance_jig]`")):
@@ -117,21 +117,21 @@ def bench_keys():
 
 
 def job_keys():
-    unit = re.search(r"^Unit read_unit\(.*?^}", source("cli/files/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
+    unit = re.search(r"^Unit read_unit\(.*?^}", source("cli/files/job/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
     same("keys of [unit]", table_names(section("`[unit]`")), re.findall(r'table\.\w+\("(\w+)"', unit))
-    rating = re.search(r"^RatingStatement read_rating_table\(.*?^}", source("cli/files/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
+    rating = re.search(r"^RatingStatement read_rating_table\(.*?^}", source("cli/files/job/job_file.cpp"), re.MULTILINE | re.DOTALL).group(0)
     headed, bases = section("`[rating]`").split("| basis |")
     same("keys of [rating]", table_names(headed), re.findall(r'table\.(?:number|choice)\("(\w+)"', rating))
     same("bases of [rating]", re.findall(r'^\| `"([a-z0-9.-]+)"`', bases, re.MULTILINE),
-         re.findall(r'basis\.name = "([a-z0-9.-]+)"', source("cli/measures/rating.cpp")))
-    claim = re.search(r"^RawClaim read_claim\(.*?^}", source("cli/files/job_claims.cpp"), re.MULTILINE | re.DOTALL).group(0)
+         re.findall(r'basis\.name = "([a-z0-9.-]+)"', source("cli/measures/judgement/rating.cpp")))
+    claim = re.search(r"^RawClaim read_claim\(.*?^}", source("cli/files/job/job_claims.cpp"), re.MULTILINE | re.DOTALL).group(0)
     same("keys of [[claim]]", table_names(section("`[[claim]]`")), re.findall(r'= table\.\w+\("(\w+)"', claim)
          + re.findall(r'claim\.\w+ = table\.\w+\("(\w+)"', claim))
 
 
 def measures():
     """The sections of the measures against the table that the program itself goes by."""
-    files = [path.relative_to(SOURCE) for path in sorted((SOURCE / "cli/measures").glob("*.cpp"))]
+    files = [path.relative_to(SOURCE) for path in sorted((SOURCE / "cli/measures").rglob("*.cpp"))]
     text = source(*files)
     known = set(re.findall(r'\bmeasure\.name = "([a-z-]+)"', text)) | set(re.findall(r'\.name = "([a-z-]+)",\s*\.summary', text))
     headed = re.findall(r"^### `([a-z-]+)`:", README, re.MULTILINE)

@@ -9,8 +9,8 @@
 
 #include <cstdlib>
 
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
 #include "property/drawn_job.h"
 #include "property/played_case.h"
 

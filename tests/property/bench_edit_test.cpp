@@ -1,6 +1,6 @@
 // A calibration changes its keys in a bench file and nothing else: any scale that is written is read back bit
 // for bit, every other line stays as it was, and writing the same again changes nothing.
-#include "cli/files/bench_edit.h"
+#include "cli/files/bench/bench_edit.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>
@@ -13,7 +13,7 @@
 #include <fstream>
 #include <sstream>
 
-#include "cli/files/bench_file.h"
+#include "cli/files/bench/bench_file.h"
 
 namespace assay::cli {
 namespace {

@@ -4,8 +4,8 @@
 
 #include <algorithm>
 
+#include "cli/measures/judgement/rating.h"
 #include "cli/measures/measure.h"
-#include "cli/measures/rating.h"
 
 namespace assay::drawn {
 

@@ -15,10 +15,10 @@
 #include <set>
 
 #include "cli/commands/commands.h"
-#include "cli/commands/setups.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
-#include "cli/files/session_file.h"
+#include "cli/commands/session/setups.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
+#include "cli/files/session/session_file.h"
 #include "property/draw.h"
 #include "property/laws_bench.h"
 #include "property/played_case.h"

@@ -10,9 +10,9 @@
 
 #include "cli/certificate/certificate.h"
 #include "cli/commands/commands.h"
-#include "cli/commands/setups.h"
-#include "cli/files/session_file.h"
-#include "cli/files/show.h"
+#include "cli/commands/session/setups.h"
+#include "cli/files/session/session_file.h"
+#include "cli/report/show.h"
 
 namespace assay::drawn {
 

@@ -4,8 +4,8 @@
 #include <gtest/gtest.h>
 #include <rapidcheck/gtest.h>
 
-#include "cli/files/bench_file.h"
-#include "cli/files/session_file.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/session/session_file.h"
 #include "property/drawn_bench.h"
 #include "property/played_case.h"
 #include "property/same_bench.h"

@@ -10,12 +10,12 @@
 #include <map>
 #include <sstream>
 
-#include "cli/commands/curve_export.h"
-#include "cli/files/impedance_file.h"
-#include "cli/files/job_file.h"
-#include "cli/files/match_file.h"
-#include "cli/files/readings_file.h"
-#include "cli/files/response_file.h"
+#include "cli/commands/session/curve_export.h"
+#include "cli/files/curves/impedance_file.h"
+#include "cli/files/curves/match_file.h"
+#include "cli/files/curves/response_file.h"
+#include "cli/files/job/job_file.h"
+#include "cli/files/session/readings_file.h"
 #include "cli/signature/bundle.h"
 #include "property/draw.h"
 #include "property/played_case.h"

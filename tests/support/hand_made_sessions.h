@@ -5,7 +5,7 @@
 #include <map>
 #include <string>
 
-#include "cli/files/session.h"
+#include "cli/files/session/session.h"
 
 namespace assay::cli::hand_made {
 

@@ -26,11 +26,11 @@
 #include "capture/recording.h"
 #include "capture/tone/impedance_tone.h"
 #include "capture/tone/response_tone.h"
-#include "cli/commands/kept_memory.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
+#include "cli/commands/program/kept_memory.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
 #include "cli/measures/measure.h"
-#include "cli/measures/tone_plan.h"
+#include "cli/measures/recording/tone_plan.h"
 
 namespace {
 

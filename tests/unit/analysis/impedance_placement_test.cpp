@@ -9,7 +9,7 @@
 #include "analysis/signal/alignment.h"
 #include "capture/simulated/bench_run.h"
 #include "capture/tone/impedance_tone.h"
-#include "cli/measures/tone_plan.h"
+#include "cli/measures/recording/tone_plan.h"
 
 namespace assay::analysis {
 namespace {

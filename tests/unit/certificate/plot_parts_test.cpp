@@ -9,7 +9,7 @@
 #include "cli/certificate/plot_sheet.h"
 #include "cli/certificate/plot_ticks.h"
 #include "cli/certificate/text_width.h"
-#include "cli/files/paired_curve.h"
+#include "cli/comparison/paired_curve.h"
 #include "cli/files/posix.h"
 
 namespace assay::cli {

@@ -1,5 +1,5 @@
 // PLAY.txt of an endurance test: heat against P = V^2 / R and E = P t, and the words that keep a hand safe.
-#include "cli/commands/play_sheet_held.h"
+#include "cli/commands/play_sheet/play_sheet_held.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,5 +1,5 @@
 // PLAY.txt of a driver's job: what it says of volts and heat, against closed forms.
-#include "cli/commands/play_sheet.h"
+#include "cli/commands/play_sheet/play_sheet.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,7 +7,7 @@
 #include <cmath>
 
 #include "capture/tone/impedance_tone.h"
-#include "cli/commands/play_sheet_jig.h"
+#include "cli/commands/play_sheet/play_sheet_jig.h"
 
 namespace assay::cli {
 namespace {

@@ -2,7 +2,7 @@
 
 #include "analysis/driver/driver_model.h"
 #include "analysis/driver/fit.h"
-#include "cli/measures/fitted_driver.h"
+#include "cli/measures/jig/fitted_driver.h"
 #include "synthetic.h"
 
 namespace assay::analysis {

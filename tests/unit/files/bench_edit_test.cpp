@@ -1,6 +1,6 @@
 // A bench file that a calibration changes: names in any letters, and tables that cannot be changed line by
 // line.
-#include "cli/files/bench_edit.h"
+#include "cli/files/bench/bench_edit.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

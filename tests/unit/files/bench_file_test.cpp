@@ -1,4 +1,4 @@
-#include "cli/files/bench_file.h"
+#include "cli/files/bench/bench_file.h"
 
 #include <gtest/gtest.h>
 

@@ -9,9 +9,9 @@
 
 #include "capture/simulated/demo_units.h"
 #include "capture/simulated/settings_keys.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
-#include "cli/files/nearest.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
+#include "cli/files/toml/nearest.h"
 #include "cli/files/utf8.h"
 #include "slips.h"
 

@@ -1,6 +1,6 @@
 // Curves in files: each form against the impedance of a plain circuit (6 ohm in series with 1 mH, a closed
 // form), slips answered with their line, and writers read back.
-#include "cli/files/impedance_file.h"
+#include "cli/files/curves/impedance_file.h"
 
 #include <fmt/format.h>
 #include <gtest/gtest.h>

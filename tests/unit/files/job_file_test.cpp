@@ -1,9 +1,9 @@
-#include "cli/files/job_file.h"
+#include "cli/files/job/job_file.h"
 
 #include <gtest/gtest.h>
 
-#include "cli/files/bench_file.h"
-#include "cli/files/job_reader.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_reader.h"
 #include "slips.h"
 
 namespace assay::cli {

@@ -1,5 +1,5 @@
 // A test that another one names is made before it; nothing else moves.
-#include "cli/files/job_order.h"
+#include "cli/files/job/job_order.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,4 +1,4 @@
-#include "cli/files/nearest.h"
+#include "cli/files/toml/nearest.h"
 
 #include <gtest/gtest.h>
 

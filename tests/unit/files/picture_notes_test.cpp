@@ -1,5 +1,5 @@
 // Pictures are taken apart with care, whatever they hold: nothing crashes, and what was cleaned is clean.
-#include "cli/files/picture_notes.h"
+#include "cli/files/picture/picture_notes.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,7 +7,7 @@
 #include <random>
 #include <string>
 
-#include "cli/files/exif_orientation.h"
+#include "cli/files/picture/exif_orientation.h"
 
 namespace assay::cli {
 namespace {

@@ -1,5 +1,5 @@
 // Readings that came with a session from elsewhere: only numbers that a meter could have shown.
-#include "cli/files/readings_file.h"
+#include "cli/files/session/readings_file.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,6 +1,6 @@
 // The response of a sound card's loopback ("assay-response-1"): written, read again, and refused in one line
 // whatever is in it.
-#include "cli/files/response_file.h"
+#include "cli/files/curves/response_file.h"
 
 #include <gtest/gtest.h>
 

@@ -1,11 +1,11 @@
-#include "cli/files/toml_tree.h"
+#include "cli/files/toml/toml_tree.h"
 
 #include <gtest/gtest.h>
 
 #include <filesystem>
 #include <fstream>
 
-#include "cli/files/toml_depth.h"
+#include "cli/files/toml/toml_depth.h"
 #include "cli/files/utf8.h"
 #include "slips.h"
 

@@ -6,7 +6,7 @@
 #include <cmath>
 #include <deque>
 
-#include "cli/measures/finding.h"
+#include "cli/measures/judgement/finding.h"
 
 namespace assay::cli {
 namespace {

@@ -4,9 +4,9 @@
 #include <cmath>
 
 #include "capture/heat_budget.h"
-#include "cli/commands/sound_choice.h"
+#include "cli/commands/live/sound_choice.h"
+#include "cli/commands/live/wiring_check.h"
 #include "cli/commands/stock_parts.h"
-#include "cli/commands/wiring_check.h"
 
 namespace assay::cli {
 namespace {

@@ -1,12 +1,12 @@
 // What is told before the first sound, against the times and levels that the job itself asks for.
-#include "cli/commands/live_summary.h"
+#include "cli/commands/live/live_summary.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <string>
 
-#include "cli/files/job_file.h"
+#include "cli/files/job/job_file.h"
 
 namespace assay::cli {
 namespace {

@@ -1,5 +1,5 @@
 // What a live bench says where a recorder's owner would be told something else.
-#include "cli/commands/live_words.h"
+#include "cli/commands/live/live_words.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,6 +1,6 @@
 // What a loopback tells of level control and of a changed rate. Closed forms: a cable's gain is one number at
 // all levels; a curve cut at half of a lower common rate.
-#include "cli/commands/loopback_findings.h"
+#include "cli/commands/calibrate/loopback_findings.h"
 
 #include <gtest/gtest.h>
 

@@ -7,11 +7,11 @@
 #include <filesystem>
 #include <fstream>
 
-#include "cli/commands/meter_desk.h"
-#include "cli/commands/preflight.h"
-#include "cli/files/bench_file.h"
-#include "cli/files/job_file.h"
-#include "cli/files/readings_file.h"
+#include "cli/commands/live/meter_desk.h"
+#include "cli/commands/live/preflight.h"
+#include "cli/files/bench/bench_file.h"
+#include "cli/files/job/job_file.h"
+#include "cli/files/session/readings_file.h"
 
 namespace assay::cli {
 namespace {

@@ -1,7 +1,7 @@
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include "cli/commands/live_words.h"
+#include "cli/commands/live/live_words.h"
 
 // By hand: what the words have to say of a ratio that is given.
 

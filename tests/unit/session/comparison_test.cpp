@@ -1,13 +1,13 @@
 // What two sessions say side by side in words, which differences another version may make, and files of
 // curves. That the figures are right is tested by scripts, against the law of propagation done by hand.
-#include "cli/files/comparison.h"
+#include "cli/comparison/comparison.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
-#include "cli/files/curve_tables.h"
-#include "cli/files/session_compare.h"
-#include "cli/files/session_file.h"
+#include "cli/files/curves/curve_tables.h"
+#include "cli/files/session/session_compare.h"
+#include "cli/files/session/session_file.h"
 #include "support/folder.h"
 #include "support/hand_made_sessions.h"
 

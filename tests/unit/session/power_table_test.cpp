@@ -1,15 +1,15 @@
 // The table of power from results made by hand. Expected values are closed forms worked out beside each
 // check: Ohm's law, the law of propagation (JCGM 100:2008, 5.2, correlated inputs), least squares on two and
 // three points.
-#include "cli/files/power_table.h"
+#include "cli/report/power_table.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
 
-#include "cli/files/power_text.h"
-#include "cli/files/show.h"
+#include "cli/report/power_text.h"
+#include "cli/report/show.h"
 #include "unit/session/power_sessions.h"
 
 namespace assay::cli {

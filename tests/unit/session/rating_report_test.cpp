@@ -1,14 +1,14 @@
 // What was done of a rating's basis, from results made by hand.
-#include "cli/files/rating_report.h"
+#include "cli/report/rating_report.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
 
 #include <cmath>
 
-#include "cli/files/power_text.h"
-#include "cli/measures/claims.h"
-#include "cli/measures/rating.h"
+#include "cli/measures/judgement/claims.h"
+#include "cli/measures/judgement/rating.h"
+#include "cli/report/power_text.h"
 #include "unit/session/power_sessions.h"
 
 namespace assay::cli {

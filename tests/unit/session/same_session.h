@@ -7,7 +7,7 @@
 #include <utility>
 #include <vector>
 
-#include "cli/files/session.h"
+#include "cli/files/session/session.h"
 
 namespace assay::cli {
 

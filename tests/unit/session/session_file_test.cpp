@@ -1,5 +1,5 @@
 // session.json is written and read as one: what goes in comes out, and a damaged file is told in one line.
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>

@@ -1,5 +1,5 @@
 // What a person reads in the terminal: numbers rounded with their uncertainty, what limits them, conditions.
-#include "cli/files/show.h"
+#include "cli/report/show.h"
 
 #include <gmock/gmock.h>
 #include <gtest/gtest.h>
@@ -7,11 +7,11 @@
 #include <regex>
 #include <sstream>
 
-#include "cli/files/number_words.h"
 #include "cli/files/plain_text.h"
-#include "cli/files/quantity_words.h"
-#include "cli/files/session_findings.h"
-#include "cli/files/source_words.h"
+#include "cli/files/session/session_findings.h"
+#include "cli/report/number_words.h"
+#include "cli/report/quantity_words.h"
+#include "cli/report/source_words.h"
 #include "support/hand_made_sessions.h"
 
 namespace assay::cli {

@@ -7,7 +7,7 @@
 #include <nlohmann/json.hpp>
 
 #include "capture/tone/impedance_tone.h"
-#include "cli/files/session_file.h"
+#include "cli/files/session/session_file.h"
 #include "support/hand_made_sessions.h"
 #include "unit/session/same_session.h"
 
