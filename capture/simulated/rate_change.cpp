@@ -51,8 +51,16 @@ void keep_last(std::vector<double>& held, std::size_t count) {
     held.erase(held.begin(), held.end() - static_cast<std::ptrdiff_t>(count));
 }
 
-// Outputs that are computed beside each other: each is a sum of its own, in the same order as alone.
-constexpr std::size_t at_once = 8;
+/// Calls work(first, sums) for outputs first to first + sums.size(): eight at a time, what is left one by
+/// one. Each output is a sum of its own, in the same order as alone; `sums` begin at zero.
+template <class Work>
+void beside_each_other(std::size_t count, const Work& work) {
+    constexpr std::size_t at_once = 8;
+    std::size_t first = 0;
+    for (; first + at_once <= count; first += at_once) work(first, std::array<double, at_once>{});
+    for (; first < count; ++first) work(first, std::array<double, 1>{});
+}
+
 constexpr std::size_t phases = 512;
 constexpr std::size_t taps = 2 * static_cast<std::size_t>(ClockStep::reach);
 constexpr double cutoff = (0.22675 + 0.25) / 2.0;  // of the input's rate
@@ -68,21 +76,17 @@ void DoubleRate::process(std::span<const double> in, std::span<double> out) {
     const std::size_t sides = side_.size();
     held_.insert(held_.end(), in.begin(), in.end());
     // The newest sample is held_[j + 2 * sides]; the output pair belongs to `sides` samples before it.
-    const double* middle = held_.data() + sides;
-    const auto between = [&]<std::size_t lanes>(std::size_t j) {
-        std::array<double, lanes> sums{};
+    beside_each_other(in.size(), [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums) {
+        const double* middle = held_.data() + j + sides;
         for (std::size_t k = 0; k < sides; ++k) {
             for (std::size_t lane = 0; lane < lanes; ++lane)
-                sums[lane] += side_[k] * (*(middle + j + lane - k) + middle[j + lane + 1 + k]);
+                sums[lane] += side_[k] * (*(middle + lane - k) + middle[lane + 1 + k]);
         }
         for (std::size_t lane = 0; lane < lanes; ++lane) {
-            out[2 * (j + lane)] = middle[j + lane];
+            out[2 * (j + lane)] = middle[lane];
             out[2 * (j + lane) + 1] = sums[lane];
         }
-    };
-    std::size_t j = 0;
-    for (; j + at_once <= in.size(); j += at_once) between.template operator()<at_once>(j);
-    for (; j < in.size(); ++j) between.template operator()<1>(j);
+    });
     keep_last(held_, 2 * sides);
 }
 
@@ -93,21 +97,15 @@ HalveRate::HalveRate(double protected_part) : side_(half_band_side(0.5 - protect
 void HalveRate::process(std::span<const double> in, std::span<double> out) {
     const std::size_t sides = side_.size();
     held_.insert(held_.end(), in.begin(), in.end());
-    const double* middle = held_.data() + 2 * sides;
-    const auto half = [&]<std::size_t lanes>(std::size_t j) {
-        std::array<double, lanes> sums{};
-        for (std::size_t lane = 0; lane < lanes; ++lane) sums[lane] = 0.5 * middle[2 * (j + lane)];
+    beside_each_other(out.size(), [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums) {
+        const double* middle = held_.data() + 2 * j + 2 * sides;
+        for (std::size_t lane = 0; lane < lanes; ++lane) sums[lane] = 0.5 * middle[2 * lane];
         for (std::size_t k = 0; k < sides; ++k) {
-            for (std::size_t lane = 0; lane < lanes; ++lane) {
-                const double* at = middle + 2 * (j + lane);
-                sums[lane] += side_[k] * (*(at - 2 * k - 1) + at[2 * k + 1]);
-            }
+            for (std::size_t lane = 0; lane < lanes; ++lane)
+                sums[lane] += side_[k] * (*(middle + 2 * lane - 2 * k - 1) + middle[2 * lane + 2 * k + 1]);
         }
         for (std::size_t lane = 0; lane < lanes; ++lane) out[j + lane] = sums[lane];
-    };
-    std::size_t j = 0;
-    for (; j + at_once <= out.size(); j += at_once) half.template operator()<at_once>(j);
-    for (; j < out.size(); ++j) half.template operator()<1>(j);
+    });
     keep_last(held_, 4 * sides - 2);
 }
 
