@@ -111,6 +111,15 @@ void RepeatFinder::judge(bool at_the_end) {
     std::erase_if(waiting_, ready);
 }
 
+ASSAY_WIDE void RepeatFinder::choose(std::span<const float> block) {
+    chosen_.resize(block.size());
+    std::uint32_t* chosen = chosen_.data();
+    const float* samples = block.data();
+    const unsigned shift = choice_shift_;
+    for (std::size_t i = 0; i < block.size(); ++i)
+        chosen[i] = (bits_of(samples[i]) + 0x3C6EF372U) * 0x9E3779B1U >> shift;
+}
+
 void RepeatFinder::feed(std::span<const float> block) {
     // What is kept must reach back over a block, its original, and the neighbours of both.
     const auto keep = std::min<std::size_t>(buffer_.size(), static_cast<std::size_t>(4 * longest_lag_));
@@ -128,8 +137,9 @@ void RepeatFinder::feed(std::span<const float> block) {
     }
     const float* samples = buffer_.data() + keep;
     const auto first = static_cast<std::size_t>(std::max<std::int64_t>(window - 1 - begin, 0));
+    choose(block);
     for (std::size_t i = first; i < block.size(); ++i) {
-        if ((bits_of(samples[i]) + 0x3C6EF372U) * 0x9E3779B1U >> choice_shift_ != 0) continue;
+        if (chosen_[i] != 0) continue;
         const float* last = samples + i;
         if (last[0] == last[-1] && last[0] == last[-7] && last[0] == last[1 - window]) continue;
         const std::int64_t frame = begin + static_cast<std::int64_t>(i);

@@ -44,13 +44,15 @@ class RepeatFinder {
     void close(const Run& run);
     bool alike(std::int64_t first, std::int64_t last, std::int64_t lag) const;
     void judge(bool at_the_end);
+    void choose(std::span<const float> block);
 
     std::int64_t shortest_lag_;
     std::int64_t longest_lag_;
     unsigned choice_shift_;
-    std::vector<float> buffer_{};  // history and the present block
-    std::int64_t origin_ = 0;      // absolute frame of buffer_[0]
-    std::int64_t end_ = 0;         // one past the last frame in the buffer
+    std::vector<std::uint32_t> chosen_{};  // by sample of a block: 0 where a window is looked at
+    std::vector<float> buffer_{};          // history and the present block
+    std::int64_t origin_ = 0;              // absolute frame of buffer_[0]
+    std::int64_t end_ = 0;                 // one past the last frame in the buffer
     std::vector<std::int64_t> table_;
     std::array<Run, 4> recent_{};
     std::size_t next_recent_ = 0;

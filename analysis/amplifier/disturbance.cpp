@@ -6,6 +6,7 @@
 #include <numbers>
 #include <vector>
 
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
 
 namespace assay::analysis {
@@ -90,17 +91,20 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
     Blocks blocks;
     blocks.length_s = static_cast<double>(length) / rate_hz;
-    const std::complex<double> turn = std::polar(1.0, -omega);
+    std::vector<double> turns_re(length);
+    std::vector<double> turns_im(length);
+    std::complex<double> turns_sum{};
+    for (std::size_t n = 0; n < length; ++n) {
+        const std::complex<double> turn = std::polar(1.0, -omega * static_cast<double>(n));
+        turns_re[n] = turn.real();
+        turns_im[n] = turn.imag();
+        turns_sum += turn;
+    }
     for (std::size_t b = 0; b < count; ++b) {
-        std::complex<double> phasor = std::polar(1.0, -omega * static_cast<double>(b * length));
-        std::complex<double> sum{};
-        double mean = 0.0;
-        for (std::size_t n = 0; n < length; ++n) mean += record[b * length + n] / static_cast<double>(length);
-        for (std::size_t n = 0; n < length; ++n) {
-            sum += (record[b * length + n] - mean) * phasor;
-            phasor *= turn;
-        }
-        add_block(blocks, sum);
+        const std::span<const double> block = record.subspan(b * length, length);
+        const double mean = lane_sum(block) / static_cast<double>(length);
+        add_block(blocks, (lane_dot(block, turns_re, turns_im) - mean * turns_sum) *
+                              std::polar(1.0, -omega * static_cast<double>(b * length)));
     }
     return judge(blocks);
 }

@@ -2,6 +2,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdint>
 #include <numbers>
 
 namespace assay::analysis {
@@ -29,7 +30,8 @@ MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double freq
         phase_at_centre_rad / (2.0 * std::numbers::pi) - step * 0.5 * static_cast<double>(record.size() - 1);
     for (std::size_t n = 0; n < record.size(); ++n) {
         double turns = start + step * static_cast<double>(n);
-        turns -= std::floor(turns);
+        turns -= static_cast<double>(static_cast<std::int64_t>(turns));  // std::floor is a call
+        if (turns < 0.0) turns += 1.0;
         const std::size_t bin = std::min(static_cast<std::size_t>(turns * bins), bins - 1);
         sums[bin] += record[n];
         phase_sums[bin] += turns;

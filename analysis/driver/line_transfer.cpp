@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
 #include "analysis/signal/windows.h"
 
@@ -23,6 +24,9 @@ constexpr std::size_t noise_lines = 12;  // lines to each side that share their 
 constexpr double weak_ratio = 3.0;       // a line's amplitude over its own noise, below which it is not there
 constexpr double highest_share_of_rate = 0.47;
 
+constexpr std::size_t block_samples = 256;
+using Block = std::array<double, block_samples>;
+
 struct Window {
     bool low_lobes = false;  // Blackman-Harris, else Hann
     std::size_t count = 0;
@@ -32,26 +36,33 @@ struct Window {
     /// Its values, a block at a time; each block begins anew, so that the turns' rounding does not add up.
     template <class Take>
     void go_through(Take take) const {
-        constexpr std::size_t block = 256;
         const double step = 2.0 * std::numbers::pi / static_cast<double>(count);
-        std::array<Complex, block> turns{};
-        for (std::size_t k = 0; k < block; ++k) turns[k] = std::polar(1.0, step * static_cast<double>(k));
-        for (std::size_t from = 0; from < count; from += block) {
+        Block turns_re{};
+        Block turns_im{};
+        for (std::size_t k = 0; k < block_samples; ++k) {
+            const Complex turn = std::polar(1.0, step * static_cast<double>(k));
+            turns_re[k] = turn.real();
+            turns_im[k] = turn.imag();
+        }
+        Block weights{};
+        for (std::size_t from = 0; from < count; from += block_samples) {
             const Complex start = std::polar(1.0, step * (static_cast<double>(from) + 0.5));
-            const std::size_t end = std::min(count - from, block);
-            for (std::size_t k = 0; k < end; ++k) {
-                const double cosine = start.real() * turns[k].real() - start.imag() * turns[k].imag();
-                take(from + k, low_lobes ? blackman_harris_at(cosine) : hann_at(cosine));
+            for (std::size_t k = 0; k < block_samples; ++k) {
+                const double cosine = start.real() * turns_re[k] - start.imag() * turns_im[k];
+                weights[k] = low_lobes ? blackman_harris_at(cosine) : hann_at(cosine);
             }
+            take(from, std::span(weights).first(std::min(count - from, block_samples)));
         }
     }
 };
 
 Window window_of(bool low_lobes, std::size_t count) {
     Window window{low_lobes, count};
-    window.go_through([&window](std::size_t, double weight) {
-        window.squares += weight * weight;
-        window.fourth_powers += weight * weight * weight * weight;
+    window.go_through([&window](std::size_t, std::span<const double> weights) {
+        Block squares{};
+        for (std::size_t k = 0; k < weights.size(); ++k) squares[k] = weights[k] * weights[k];
+        window.squares += lane_sum(squares);
+        window.fourth_powers += lane_dot(squares, squares);
     });
     return window;
 }
@@ -63,24 +74,36 @@ struct Side {
     double peak_v = 0.0;
 };
 
+double mean_of(std::span<const float> samples) {
+    double sum = 0.0;
+    Block part{};
+    for (std::size_t from = 0; from < samples.size(); from += block_samples) {
+        const std::size_t end = std::min(samples.size() - from, block_samples);
+        for (std::size_t k = 0; k < end; ++k) part[k] = static_cast<double>(samples[from + k]);
+        sum += lane_sum(std::span(part).first(end));
+    }
+    return sum / static_cast<double>(samples.size());
+}
+
 Side side_of(const Signal& signal, const Window& window, std::size_t length, std::size_t bins) {
     Side side;
     const std::span<const float> samples = signal.samples.first(window.count);
-    double mean = 0.0;
-    for (const float sample : samples) mean += signal.volts_per_unit * static_cast<double>(sample);
-    mean /= static_cast<double>(samples.size());
+    const double mean = mean_of(samples);
     std::vector<Complex> pairs;
     pairs.reserve(length / 2 + 1);
     pairs.resize(length / 2);
+    auto* weighted = reinterpret_cast<double*>(pairs.data());
     double square = 0.0;
-    window.go_through([&](std::size_t n, double weight) {
-        const double volts = signal.volts_per_unit * static_cast<double>(samples[n]) - mean;
-        square += volts * volts;
-        side.peak_v = std::max(side.peak_v, std::abs(volts));
-        if (n % 2 == 0)
-            pairs[n / 2].real(weight * volts);
-        else
-            pairs[n / 2].imag(weight * volts);
+    Block volts{};
+    window.go_through([&](std::size_t from, std::span<const double> weights) {
+        const std::size_t end = weights.size();
+        for (std::size_t k = 0; k < end; ++k) {
+            volts[k] = signal.volts_per_unit * (static_cast<double>(samples[from + k]) - mean);
+            weighted[from + k] = weights[k] * volts[k];
+        }
+        const auto taken = std::span(volts).first(end);
+        square += lane_dot(taken, taken);
+        side.peak_v = std::max(side.peak_v, lane_peak(taken));
     });
     side.rms_v = std::sqrt(square / static_cast<double>(samples.size()));
     const std::vector<Complex> spectrum = spectrum_of_pairs(std::move(pairs));

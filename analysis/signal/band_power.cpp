@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
 #include "analysis/signal/windows.h"
 
@@ -43,23 +44,28 @@ double PowerSpectrum::noise_density(double low_hz, double high_hz) const {
 
 PowerSpectrum power_spectrum(std::span<const double> record, double rate_hz) {
     thread_local std::vector<double> window;
-    if (window.size() != record.size()) window = hann_window(record.size());
-    std::vector<double> weighted(record.size());
-    double window_energy = 0.0;
-    for (std::size_t n = 0; n < record.size(); ++n) {
-        weighted[n] = record[n] * window[n];
-        window_energy += window[n] * window[n];
+    thread_local double window_energy = 0.0;
+    if (window.size() != record.size()) {
+        window = hann_window(record.size());
+        window_energy = lane_dot(window, window);
     }
     const std::size_t length = good_fft_length(record.size());
-    const auto transformed = real_spectrum(weighted, length);
+    std::vector<std::complex<double>> pairs;
+    pairs.reserve(length / 2 + 1);  // the last bin too
+    pairs.resize(length / 2);
+    const std::size_t whole = record.size() / 2;
+    for (std::size_t k = 0; k < whole; ++k)
+        pairs[k] = {record[2 * k] * window[2 * k], record[2 * k + 1] * window[2 * k + 1]};
+    if (record.size() % 2 == 1) pairs[whole] = record[2 * whole] * window[2 * whole];
+    const auto transformed = spectrum_of_pairs(std::move(pairs));
     PowerSpectrum spectrum;
     spectrum.bin_hz = rate_hz / static_cast<double>(length);
     spectrum.bins.resize(transformed.size());
     const double scale = 1.0 / (static_cast<double>(length) * window_energy);
-    for (std::size_t k = 0; k < transformed.size(); ++k) {
-        const double sides = k == 0 || k + 1 == transformed.size() ? 1.0 : 2.0;
-        spectrum.bins[k] = sides * scale * std::norm(transformed[k]);
-    }
+    for (std::size_t k = 0; k < transformed.size(); ++k)
+        spectrum.bins[k] = 2.0 * scale * std::norm(transformed[k]);
+    spectrum.bins.front() *= 0.5;  // these two have one side only
+    spectrum.bins.back() *= 0.5;
     return spectrum;
 }
 

@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <cmath>
 #include <optional>
+#include <span>
 
 #include "analysis/signal/fft.h"
 
@@ -41,22 +42,41 @@ std::vector<Complex> template_of(const Waveform& wave, double rate_hz, double lo
 constexpr std::size_t few_products = 40000;
 constexpr std::size_t few_lags = 48;
 
+/// One lag after the other: four beside each other.
+ASSAY_WIDE void correlate_plainly(const std::vector<Complex>& signal, const std::vector<Complex>& wave,
+                                  std::span<Complex> result) {
+    constexpr std::size_t at_once = 4;
+    for (std::size_t lag = 0; lag < result.size(); lag += at_once) {
+        // By the wave's real and by its imaginary part, real and imaginary parts of the signal in turn.
+        double by_re[2 * at_once] = {};
+        double by_im[2 * at_once] = {};
+        const std::size_t count = std::min(at_once, result.size() - lag);
+        const auto* x = reinterpret_cast<const double*>(signal.data() + lag);
+        const auto go = [&](std::size_t parts) {
+            for (const Complex& w : wave) {
+                for (std::size_t k = 0; k < parts; ++k) {
+                    by_re[k] += x[k] * w.real();
+                    by_im[k] += x[k] * w.imag();
+                }
+                x += 2;
+            }
+        };
+        if (count == at_once)
+            go(2 * at_once);
+        else
+            go(2 * count);
+        for (std::size_t l = 0; l < count; ++l)
+            result[lag + l] = {by_re[2 * l] + by_im[2 * l + 1], by_re[2 * l + 1] - by_im[2 * l]};
+    }
+}
+
 /// Correlation at each lag 0 .. lags-1 of `wave` against `signal` (signal holds lags - 1 + wave.size()
 /// samples).
 std::vector<Complex> correlate(const std::vector<Complex>& signal, const std::vector<Complex>& wave,
                                std::size_t lags) {
     std::vector<Complex> result(lags);
     if (lags <= few_lags || lags * wave.size() < few_products) {
-        for (std::size_t lag = 0; lag < lags; ++lag) {
-            Complex sum{};
-            for (std::size_t n = 0; n < wave.size(); ++n) {
-                const Complex& x = signal[lag + n];
-                const Complex& w = wave[n];
-                sum += Complex(x.real() * w.real() + x.imag() * w.imag(),
-                               x.imag() * w.real() - x.real() * w.imag());
-            }
-            result[lag] = sum;
-        }
+        correlate_plainly(signal, wave, result);
         return result;
     }
     // Around the end no lag that is asked for reaches.

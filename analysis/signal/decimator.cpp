@@ -3,6 +3,7 @@
 #include <numbers>
 
 #include "analysis/signal/alignment.h"
+#include "analysis/signal/lanes.h"
 
 namespace assay::analysis {
 
@@ -52,24 +53,28 @@ Decimator::Decimator(double rate_hz, double pass_hz)
 }
 
 template <std::size_t outputs>
-void Decimator::make(std::size_t factor) {
+[[gnu::always_inline]] inline void Decimator::make(std::size_t factor) {
     const float* from = buffer_.data() + read_;
-    float sums[outputs][4] = {};
+    const float* taps = taps_.data();
+    const std::size_t count = taps_.size();
+    float sums[outputs][lanes] = {};
     std::size_t n = 0;
-    for (; n + 4 <= taps_.size(); n += 4) {
+    for (; n + lanes <= count; n += lanes) {
         for (std::size_t output = 0; output < outputs; ++output) {
-            for (std::size_t lane = 0; lane < 4; ++lane)
-                sums[output][lane] += taps_[n + lane] * from[output * factor + n + lane];
+            for (std::size_t lane = 0; lane < lanes; ++lane)
+                sums[output][lane] += taps[n + lane] * from[output * factor + n + lane];
         }
     }
-    for (; n < taps_.size(); ++n) {
+    for (; n < count; ++n) {
         for (std::size_t output = 0; output < outputs; ++output)
-            sums[output][0] += taps_[n] * from[output * factor + n];
+            sums[output][0] += taps[n] * from[output * factor + n];
     }
-    for (const auto& sum : sums) out_.push_back((sum[0] + sum[1]) + (sum[2] + sum[3]));
+    for (const auto& sum : sums) {
+        out_.push_back(((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7])));
+    }
 }
 
-void Decimator::emit() {
+ASSAY_WIDE void Decimator::emit() {
     const auto factor = static_cast<std::size_t>(factor_);
     // Four outputs beside each other, each with four running sums: a sum alone would wait for itself. Each
     // output is the same sum as if it were made alone.

@@ -4,6 +4,7 @@
 #include <cmath>
 #include <complex>
 
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
 #include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
@@ -55,14 +56,13 @@ Lines choose(std::span<const double> lines_hz, double rate_hz, double clock_rati
 }
 
 /// Amplitudes of the lines, their phases as if each began with the samples.
-std::vector<Complex> amplitudes(std::span<const float> samples, std::size_t first,
-                                const std::vector<double>& window, const Lines& lines) {
+ASSAY_WIDE std::vector<Complex> amplitudes(std::span<const float> samples, std::size_t first,
+                                           const std::vector<double>& window, const Lines& lines) {
     std::vector<Complex> result(lines.radians_per_sample.size());
     std::vector<double> weighted(window.size());
     for (std::size_t n = 0; n < window.size(); ++n)
         weighted[n] = window[n] * static_cast<double>(samples[first + n]);
     // Lines side by side: one alone would wait for its own phasor from sample to sample.
-    constexpr std::size_t lanes = 8;
     for (std::size_t from = 0; from < result.size(); from += lanes) {
         const std::size_t count = std::min(lanes, result.size() - from);
         double turn_re[lanes] = {};

@@ -7,6 +7,8 @@
 #include <cmath>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/harmonic_projector.h"
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
 
@@ -14,9 +16,6 @@ namespace assay::analysis {
 
 namespace {
 
-constexpr Eigen::Index row_samples = 128;
-
-using Matrix = Eigen::Matrix<double, Eigen::Dynamic, Eigen::Dynamic, Eigen::RowMajor>;
 using Complex = std::complex<double>;
 
 /// Sums over the centred record: sum cos(phi n), sum n sin(phi n), sum n^2 cos(phi n).
@@ -44,85 +43,6 @@ Kernel kernel_at(double phi, double count) {
     const double d2 = (-0.25 * count * count * sn + 0.25 * d0 * s - d1 * c) / s;  // d2/dphi2
     return {sign * d0, -sign * d1, -sign * d2};
 }
-
-/// Projections of the record on e^{j k w n}, and on n e^{j w n}, by blocks: one matrix product does nearly
-/// all.
-class Projector {
-  public:
-    Projector(std::span<const double> record, int harmonics)
-        : count_(static_cast<Eigen::Index>(record.size())), harmonics_(harmonics) {
-        const Eigen::Index rows = (count_ + row_samples - 1) / row_samples;
-        samples_ = Matrix::Zero(rows, row_samples);
-        std::copy(record.begin(), record.end(), samples_.data());
-    }
-
-    void set_frequency(double omega) {
-        omega_ = omega;
-        basis_.resize(row_samples, 2 * harmonics_ + 2);
-        for (Eigen::Index n = 0; n < row_samples; ++n) {
-            const Complex turn = std::polar(1.0, omega * static_cast<double>(n));
-            Complex phasor = turn;
-            for (Eigen::Index k = 0; k < harmonics_; ++k) {
-                basis_(n, 2 * k) = phasor.real();
-                basis_(n, 2 * k + 1) = phasor.imag();
-                phasor *= turn;
-            }
-            basis_(n, 2 * harmonics_) = static_cast<double>(n) * turn.real();
-            basis_(n, 2 * harmonics_ + 1) = static_cast<double>(n) * turn.imag();
-        }
-    }
-
-    double centre() const { return 0.5 * static_cast<double>(count_ - 1); }
-
-    /// result[k-1] = sum x e^{j k w n}; result[H] = sum n x e^{j w n}.
-    std::vector<Complex> project() const {
-        const Matrix parts = samples_ * basis_;
-        std::vector<Complex> sums(static_cast<std::size_t>(harmonics_) + 1);
-        for (Eigen::Index row = 0; row < parts.rows(); ++row) {
-            const double start = static_cast<double>(row * row_samples) - centre();
-            const Complex turn = std::polar(1.0, omega_ * start);
-            Complex phasor = turn;
-            for (Eigen::Index k = 0; k < harmonics_; ++k) {
-                sums[static_cast<std::size_t>(k)] +=
-                    phasor * Complex(parts(row, 2 * k), parts(row, 2 * k + 1));
-                phasor *= turn;
-            }
-            sums.back() += turn * (Complex(parts(row, 2 * harmonics_), parts(row, 2 * harmonics_ + 1)) +
-                                   start * Complex(parts(row, 0), parts(row, 1)));
-        }
-        return sums;
-    }
-
-    /// Record minus dc, harmonics and the linear terms of the fundamental.
-    std::vector<double> residual(double dc, const std::vector<Complex>& phasors, Complex slope) const {
-        Matrix weights = Matrix::Zero(samples_.rows(), basis_.cols());
-        for (Eigen::Index row = 0; row < samples_.rows(); ++row) {
-            const double start = static_cast<double>(row * row_samples) - centre();
-            const Complex turn = std::polar(1.0, omega_ * start);
-            Complex phasor = turn;
-            for (Eigen::Index k = 0; k < harmonics_; ++k) {
-                Complex weight = phasors[static_cast<std::size_t>(k)] * phasor;
-                if (k == 0) weight += slope * start * phasor;
-                weights(row, 2 * k) = weight.real();
-                weights(row, 2 * k + 1) = -weight.imag();
-                phasor *= turn;
-            }
-            const Complex slope_here = slope * turn;
-            weights(row, 2 * harmonics_) = slope_here.real();
-            weights(row, 2 * harmonics_ + 1) = -slope_here.imag();
-        }
-        const Matrix left =
-            samples_ - weights * basis_.transpose() - Matrix::Constant(samples_.rows(), row_samples, dc);
-        return {left.data(), left.data() + count_};
-    }
-
-  private:
-    Eigen::Index count_;
-    Eigen::Index harmonics_;
-    double omega_ = 0.0;
-    Matrix samples_{};
-    Matrix basis_{};
-};
 
 /// A thousand harmonics, as 20 Hz has, took two thirds of the program's time by factors. Whole cycles make
 /// the matrix nearly diagonal, and conjugate gradients then need a few products of it; what they do not bring
@@ -211,15 +131,14 @@ LinearSolution solve(const std::vector<Complex>& sums, double sum_x, double omeg
 HarmonicFit fit_harmonics(std::span<const double> record, double rate_hz, double frequency_guess_hz,
                           const HarmonicFitOptions& options) {
     const double count = static_cast<double>(record.size());
-    double sum_x = 0.0;
-    for (const double value : record) sum_x += value;
+    const double sum_x = lane_sum(record);
 
     double omega = two_pi * frequency_guess_hz / rate_hz;
     // The frequency settles on the fundamental and its first harmonics; all of them are solved at the end.
-    Projector coarse(record, std::min(options.harmonics, 5));
+    HarmonicProjector projector(record);
     for (int iteration = 0; iteration < options.iterations; ++iteration) {
-        coarse.set_frequency(omega);
-        const LinearSolution solution = solve(coarse.project(), sum_x, omega, count, true);
+        projector.set_basis(omega, std::min(options.harmonics, 5));
+        const LinearSolution solution = solve(projector.project(), sum_x, omega, count, true);
         const Complex fundamental = solution.phasors[0];
         if (std::abs(fundamental) <= 0.0) break;
         const double step = (solution.slope / fundamental).imag();
@@ -228,8 +147,7 @@ HarmonicFit fit_harmonics(std::span<const double> record, double rate_hz, double
         if (std::abs(step) * count < 1e-9) break;
     }
 
-    Projector projector(record, options.harmonics);
-    projector.set_frequency(omega);
+    projector.set_basis(omega, options.harmonics);
     const LinearSolution solution = solve(projector.project(), sum_x, omega, count, options.with_drift);
     HarmonicFit fit;
     fit.frequency_hz = omega * rate_hz / two_pi;
@@ -238,8 +156,7 @@ HarmonicFit fit_harmonics(std::span<const double> record, double rate_hz, double
     if (std::abs(fit.phasors[0]) > 0.0)
         fit.drift_per_record = (solution.slope / fit.phasors[0]).real() * count;
     fit.residual = projector.residual(solution.dc, solution.phasors, solution.slope);
-    double square_sum = 0.0;
-    for (const double value : fit.residual) square_sum += value * value;
+    const double square_sum = lane_dot(fit.residual, fit.residual);
     const double parameters = 2.0 * options.harmonics + 2.0 + (options.with_drift ? 1.0 : 0.0);
     fit.sigma = std::sqrt(square_sum / std::max(count - parameters, 1.0));
     return fit;

@@ -11,7 +11,6 @@ namespace {
 
 using Complex = std::complex<double>;
 using Block = LaneFft::Block;
-constexpr std::size_t lanes = LaneFft::lanes;
 constexpr std::size_t shortest = 1024;
 
 Complex turn_of(std::size_t m, std::size_t n) {
@@ -27,13 +26,13 @@ std::size_t column_length(std::size_t n) {
 
 // The butterflies: a_k in, b_j = sum of a_k e^(-2 pi i j k / p) times the turn w_j out, lane by lane.
 
-void put(Block& __restrict to, std::size_t l, double re, double im, const Complex& w) {
+inline void put(Block& __restrict to, std::size_t l, double re, double im, const Complex& w) {
     to.re[l] = re * w.real() - im * w.imag();
     to.im[l] = re * w.imag() + im * w.real();
 }
 
-void butterfly2(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
-                const Complex* w) {
+inline void butterfly2(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
+                       const Complex* w) {
     const Block& a = x[0];
     const Block& b = x[apart];
     Block out[2];
@@ -45,8 +44,8 @@ void butterfly2(const Block* __restrict x, std::size_t apart, Block* __restrict 
     for (std::size_t j = 0; j < 2; ++j) y[j * step] = out[j];
 }
 
-void butterfly3(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
-                const Complex* w) {
+inline void butterfly3(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
+                       const Complex* w) {
     constexpr double half_root = 0.86602540378443864676;
     const Block& a = x[0];
     const Block& b = x[apart];
@@ -67,8 +66,8 @@ void butterfly3(const Block* __restrict x, std::size_t apart, Block* __restrict 
     for (std::size_t j = 0; j < 3; ++j) y[j * step] = out[j];
 }
 
-void butterfly4(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
-                const Complex* w) {
+inline void butterfly4(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
+                       const Complex* w) {
     const Block& a = x[0];
     const Block& b = x[apart];
     const Block& c = x[2 * apart];
@@ -92,8 +91,8 @@ void butterfly4(const Block* __restrict x, std::size_t apart, Block* __restrict 
     for (std::size_t j = 0; j < 4; ++j) y[j * step] = out[j];
 }
 
-void butterfly5(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
-                const Complex* w) {
+inline void butterfly5(const Block* __restrict x, std::size_t apart, Block* __restrict y, std::size_t step,
+                       const Complex* w) {
     constexpr double cos1 = 0.30901699437494742410;
     constexpr double cos2 = -0.80901699437494742410;
     constexpr double sin1 = 0.95105651629515357212;
@@ -132,13 +131,23 @@ void butterfly5(const Block* __restrict x, std::size_t apart, Block* __restrict 
 }
 
 /// block times both turns.
-void turn_lanes(Block& __restrict block, const Block& lane_turns, const Complex& turn) {
+inline void turn_lanes(Block& __restrict block, const Block& lane_turns, const Complex& turn) {
     for (std::size_t l = 0; l < lanes; ++l) {
         const double re = lane_turns.re[l] * turn.real() - lane_turns.im[l] * turn.imag();
         const double im = lane_turns.re[l] * turn.imag() + lane_turns.im[l] * turn.real();
         const double block_re = block.re[l];
         block.re[l] = block_re * re - block.im[l] * im;
         block.im[l] = block_re * im + block.im[l] * re;
+    }
+}
+
+/// All of them nearly always, which the compiler then knows.
+template <class Work>
+[[gnu::always_inline]] inline void for_lanes(std::size_t count, const Work& work) {
+    if (count == lanes) {
+        for (std::size_t l = 0; l < lanes; ++l) work(l);
+    } else {
+        for (std::size_t l = 0; l < count; ++l) work(l);
     }
 }
 
@@ -157,7 +166,7 @@ LaneFft::Short::Short(std::size_t length) : n(length) {
     for (std::size_t m = 0; m < n; ++m) turns.push_back(turn_of(m, n));
 }
 
-LaneFft::Block* LaneFft::Short::run(Block* data, Block* spare) const {
+ASSAY_WIDE LaneFft::Block* LaneFft::Short::run(Block* data, Block* spare) const {
     std::size_t left = n;
     std::size_t done = 1;
     for (const std::size_t factor : factors) {
@@ -203,50 +212,45 @@ LaneFft::LaneFft(std::size_t n)
     spare_.resize(rows_.n);
 }
 
-void LaneFft::transform(std::span<const Complex> in, std::span<Complex> out, bool inverse) {
-    if (inverse)
-        go<true>(in, out);
-    else
-        go<false>(in, out);
-}
-
 // The inverse is the forward transform with real and imaginary parts in each other's place.
-template <bool inverse>
-void LaneFft::go(std::span<const Complex> in, std::span<Complex> out) {
+ASSAY_WIDE void LaneFft::transform(std::span<const Complex> in, std::span<Complex> out, bool inverse) {
     const std::size_t n1 = columns_.n;
     const std::size_t n2 = rows_.n;
+    Block* tile = tile_.data();
     middle_.resize(n_);
     for (std::size_t j = 0; j < n2; j += lanes) {
         const std::size_t count = std::min(lanes, n2 - j);
         for (std::size_t i = 0; i < n1; ++i) {
             const Complex* from = in.data() + i * n2 + j;
-            for (std::size_t l = 0; l < count; ++l) {
-                (inverse ? tile_[i].im : tile_[i].re)[l] = from[l].real();
-                (inverse ? tile_[i].re : tile_[i].im)[l] = from[l].imag();
-            }
+            double* re = inverse ? tile[i].im : tile[i].re;
+            double* im = inverse ? tile[i].re : tile[i].im;
+            for_lanes(count, [&](std::size_t l) {
+                re[l] = from[l].real();
+                im[l] = from[l].imag();
+            });
         }
-        Block* result = columns_.run(tile_.data(), spare_.data());
+        Block* result = columns_.run(tile, spare_.data());
         for (std::size_t k = 0; k < n1; ++k) {
             turn_lanes(result[k], lane_turns_[k], turns_.at(j * k));
             Complex* to = middle_.data() + k * n2 + j;
-            for (std::size_t l = 0; l < count; ++l) to[l] = {result[k].re[l], result[k].im[l]};
+            for_lanes(count, [&](std::size_t l) { to[l] = {result[k].re[l], result[k].im[l]}; });
         }
     }
     for (std::size_t k = 0; k < n1; k += lanes) {
         const std::size_t count = std::min(lanes, n1 - k);
-        for (std::size_t l = 0; l < count; ++l) {
-            const Complex* from = middle_.data() + (k + l) * n2;
-            for (std::size_t j = 0; j < n2; ++j) {
-                tile_[j].re[l] = from[j].real();
-                tile_[j].im[l] = from[j].imag();
-            }
+        const Complex* from = middle_.data() + k * n2;
+        for (std::size_t j = 0; j < n2; ++j) {
+            for_lanes(count, [&](std::size_t l) {
+                tile[j].re[l] = from[l * n2 + j].real();
+                tile[j].im[l] = from[l * n2 + j].imag();
+            });
         }
-        const Block* result = rows_.run(tile_.data(), spare_.data());
+        const Block* result = rows_.run(tile, spare_.data());
         for (std::size_t m = 0; m < n2; ++m) {
             Complex* to = out.data() + m * n1 + k;
-            for (std::size_t l = 0; l < count; ++l)
-                to[l] = inverse ? Complex{result[m].im[l], result[m].re[l]}
-                                : Complex{result[m].re[l], result[m].im[l]};
+            const double* re = inverse ? result[m].im : result[m].re;
+            const double* im = inverse ? result[m].re : result[m].im;
+            for_lanes(count, [&](std::size_t l) { to[l] = {re[l], im[l]}; });
         }
     }
     middle_ = {};

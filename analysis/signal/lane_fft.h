@@ -13,6 +13,8 @@
 #include <span>
 #include <vector>
 
+#include "analysis/signal/lanes.h"
+
 namespace assay::analysis {
 
 /// e^(-2 pi i m / n) for 0 <= m < n, as the product of two tables' entries: a table of all would be as long
@@ -34,8 +36,6 @@ class Turns {
 
 class LaneFft {
   public:
-    static constexpr std::size_t lanes = 8;
-
     /// One point of eight transforms.
     struct Block {
         double re[lanes];
@@ -58,9 +58,6 @@ class LaneFft {
         std::vector<std::size_t> factors{};
         std::vector<std::complex<double>> turns{};
     };
-
-    template <bool inverse>
-    void go(std::span<const std::complex<double>> in, std::span<std::complex<double>> out);
 
     std::size_t n_;
     Short columns_;

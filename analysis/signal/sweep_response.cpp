@@ -7,6 +7,7 @@
 #include <utility>
 
 #include "analysis/signal/fft.h"
+#include "analysis/signal/lanes.h"
 #include "analysis/signal/two_pi.h"
 
 namespace assay::analysis {
@@ -22,6 +23,8 @@ constexpr double flat_above_stop = 1.02;   // of stop_hz
 constexpr double flat_below_end = 0.955;
 constexpr int highest_order_in_time = 20;  // above it harmonics of an amplifier are taken as gone
 constexpr int noise_points_per_octave = 12;
+constexpr double low_to_hz = 1500.0;  // up to there windows are long, and samples may be few
+constexpr double low_rate_hz = 8.0 * low_to_hz;
 constexpr int noise_windows = 4;
 
 /// Seconds before and after the centre; a raised cosine takes the outer half of each.
@@ -73,6 +76,7 @@ struct WindowedPiece {
     double centre_s = 0.0;
     double before_s = 0.0;  // the window's ends
     double after_s = 0.0;
+    double rate_hz = 0.0;
     std::vector<double> samples{};       // block by block, the rest of each block zeros
     std::vector<std::int64_t> firsts{};  // sample of the impulse that each block begins at
 };
@@ -81,10 +85,8 @@ namespace {
 
 class PieceMaker {
   public:
-    PieceMaker(const SweepResponse& response, double centre_s, const Window& window)
-        : impulse_(response.impulse),
-          rate_hz_(response.rate_hz),
-          piece_{centre_s, window.before_s, window.after_s} {}
+    PieceMaker(std::span<const double> impulse, double rate_hz, double centre_s, const Window& window)
+        : impulse_(impulse), rate_hz_(rate_hz), piece_{centre_s, window.before_s, window.after_s, rate_hz} {}
 
     WindowedPiece make() {
         const auto place = [&](double seconds) {
@@ -138,26 +140,14 @@ class PieceMaker {
 };
 
 /// Fourier sum of a piece, at the tone's rate.
-Complex fourier_sum(const WindowedPiece& piece, double rate_hz, double frequency_hz) {
+Complex fourier_sum(const WindowedPiece& piece, double frequency_hz) {
     const double omega = two_pi * frequency_hz;
-    const BlockTurns turns(-omega / rate_hz);
+    const BlockTurns turns(-omega / piece.rate_hz);
     Complex sum{};
     for (std::size_t b = 0; b < piece.firsts.size(); ++b) {
-        const double* block = piece.samples.data() + b * BlockTurns::size;
-        // Eight sums beside each other: a single one would wait for itself.
-        double real[8] = {};
-        double imaginary[8] = {};
-        for (std::size_t k = 0; k < BlockTurns::size; k += 8) {
-            for (std::size_t lane = 0; lane < 8; ++lane) {
-                real[lane] += block[k + lane] * turns.real[k + lane];
-                imaginary[lane] += block[k + lane] * turns.imaginary[k + lane];
-            }
-        }
-        const Complex block_sum{
-            ((real[0] + real[1]) + (real[2] + real[3])) + ((real[4] + real[5]) + (real[6] + real[7])),
-            ((imaginary[0] + imaginary[1]) + (imaginary[2] + imaginary[3])) +
-                ((imaginary[4] + imaginary[5]) + (imaginary[6] + imaginary[7]))};
-        const double seconds = static_cast<double>(piece.firsts[b]) / rate_hz - piece.centre_s;
+        const std::span block(piece.samples.data() + b * BlockTurns::size, BlockTurns::size);
+        const Complex block_sum = lane_dot(block, turns.real, turns.imaginary);
+        const double seconds = static_cast<double>(piece.firsts[b]) / piece.rate_hz - piece.centre_s;
         sum += block_sum * std::polar(1.0, -std::fmod(omega * seconds, two_pi));
     }
     return sum;
@@ -165,17 +155,20 @@ Complex fourier_sum(const WindowedPiece& piece, double rate_hz, double frequency
 
 Complex transform_at(const SweepResponse& response, double frequency_hz, double centre_s,
                      const Window& window) {
+    const bool low = frequency_hz < low_to_hz && response.low_rate_hz > 0.0;
+    const double rate_hz = low ? response.low_rate_hz : response.rate_hz;
     const auto& last = response.last_piece;
     if (!last || last->centre_s != centre_s || last->before_s != window.before_s ||
-        last->after_s != window.after_s)
-        response.last_piece =
-            std::make_shared<const WindowedPiece>(PieceMaker(response, centre_s, window).make());
-    return fourier_sum(*response.last_piece, response.rate_hz, frequency_hz);
+        last->after_s != window.after_s || last->rate_hz != rate_hz) {
+        PieceMaker maker(low ? response.low_impulse : response.impulse, rate_hz, centre_s, window);
+        response.last_piece = std::make_shared<const WindowedPiece>(maker.make());
+    }
+    return fourier_sum(*response.last_piece, frequency_hz);
 }
 
 /// 0 at `zero_hz`, 1 from `one_hz` on, smooth in the logarithm of the frequency.
 double edge(double frequency_hz, double zero_hz, double one_hz) {
-    if (zero_hz == one_hz) return 1.0;
+    if (zero_hz == one_hz || (frequency_hz >= one_hz) == (one_hz > zero_hz)) return 1.0;
     const double part = std::log(frequency_hz / zero_hz) / std::log(one_hz / zero_hz);
     return 0.5 - 0.5 * std::cos(std::numbers::pi * std::clamp(part, 0.0, 1.0));
 }
@@ -243,6 +236,26 @@ std::vector<double> recorded_noise_s(const NoiseSearch& search, const Window& wi
     return centres;
 }
 
+std::vector<double> impulse_of(std::vector<Complex> bins, std::size_t length) {
+    std::vector<double> impulse = real_signal(std::move(bins));
+    for (double& sample : impulse) sample /= static_cast<double>(length);
+    return impulse;
+}
+
+/// From the lowest bins alone, larger as its samples are fewer: sums are the same. What the taper does to
+/// them lies in time, and in frequency, far from what windows of low frequencies see.
+void add_low_impulse(SweepResponse& response, std::span<const Complex> bins, double bin_hz) {
+    const std::size_t length = good_fft_length(static_cast<std::size_t>(low_rate_hz / bin_hz));
+    const std::size_t half = length / 2;
+    if (half + 1 >= bins.size()) return;
+    response.low_rate_hz = static_cast<double>(length) * bin_hz;
+    std::vector<Complex> low(bins.begin(), bins.begin() + static_cast<std::ptrdiff_t>(half) + 1);
+    for (std::size_t k = half / 2; k <= half; ++k)
+        low[k] *=
+            edge(bin_hz * static_cast<double>(k), 0.5 * response.low_rate_hz, 0.25 * response.low_rate_hz);
+    response.low_impulse = impulse_of(std::move(low), length);
+}
+
 }  // namespace
 
 Complex SweepResponse::at(double output_hz, int order) const {
@@ -279,11 +292,16 @@ SweepResponse respond(std::span<const double> record, double rate_hz, double sta
         const double band = !inside ? 0.0
                                     : edge(frequency_hz, plan.from_hz, flat_below_start * plan.start_hz) *
                                           edge(frequency_hz, response.to_hz, flat_to_hz);
-        bins[k] = inside ? band * bins[k] / input[k] : Complex{};
+        // std::complex looks for what is not a number in each product and quotient.
+        const Complex& played = input[k];
+        const double weight = inside ? band / std::norm(played) : 0.0;
+        const Complex& heard = bins[k];
+        bins[k] = {weight * (heard.real() * played.real() + heard.imag() * played.imag()),
+                   weight * (heard.imag() * played.real() - heard.real() * played.imag())};
     }
     input = {};  // of a long record it is much
-    response.impulse = real_signal(std::move(bins));
-    for (double& sample : response.impulse) sample /= static_cast<double>(length);
+    add_low_impulse(response, bins, bin_hz);
+    response.impulse = impulse_of(std::move(bins), length);
 
     // Earlier than all harmonics there is nothing but noise, of any frequency from when the sweep passed it.
     const double earliest_s = plan.growth_s * std::log(static_cast<double>(highest_order_in_time)) + 0.5;

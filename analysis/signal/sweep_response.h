@@ -42,6 +42,9 @@ struct SweepResponse {
     /// Filled by `respond`.
     std::vector<double> impulse{};  // time 0 first, negative times at the end
     double rate_hz = 0.0;           // by the clock of the tone
+    /// The same below half of its own rate, tapered towards it: low frequencies have long windows.
+    std::vector<double> low_impulse{};
+    double low_rate_hz = 0.0;  // 0: there is none
     double growth_s = 0.0;
     double to_hz = 0.0;  // beyond it nothing is known
     std::vector<double> noise_hz{};

@@ -54,7 +54,7 @@ void keep_last(std::vector<double>& held, std::size_t count) {
 /// Calls work(first, sums) for outputs first to first + sums.size(): eight at a time, what is left one by
 /// one. Each output is a sum of its own, in the same order as alone; `sums` begin at zero.
 template <class Work>
-void beside_each_other(std::size_t count, const Work& work) {
+[[gnu::always_inline]] inline void beside_each_other(std::size_t count, const Work& work) {
     constexpr std::size_t at_once = 8;
     std::size_t first = 0;
     for (; first + at_once <= count; first += at_once) work(first, std::array<double, at_once>{});
@@ -72,21 +72,25 @@ DoubleRate::DoubleRate(double protected_part) : side_(half_band_side(0.5 - prote
     held_.assign(2 * side_.size(), 0.0);
 }
 
-void DoubleRate::process(std::span<const double> in, std::span<double> out) {
+ASSAY_WIDE void DoubleRate::process(std::span<const double> in, std::span<double> out) {
     const std::size_t sides = side_.size();
     held_.insert(held_.end(), in.begin(), in.end());
     // The newest sample is held_[j + 2 * sides]; the output pair belongs to `sides` samples before it.
-    beside_each_other(in.size(), [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums) {
-        const double* middle = held_.data() + j + sides;
+    const double* held = held_.data();
+    const double* side = side_.data();
+    const auto make = [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums)
+        __attribute__((always_inline)) {
+        const double* middle = held + j + sides;
         for (std::size_t k = 0; k < sides; ++k) {
             for (std::size_t lane = 0; lane < lanes; ++lane)
-                sums[lane] += side_[k] * (*(middle + lane - k) + middle[lane + 1 + k]);
+                sums[lane] += side[k] * (*(middle + lane - k) + middle[lane + 1 + k]);
         }
         for (std::size_t lane = 0; lane < lanes; ++lane) {
             out[2 * (j + lane)] = middle[lane];
             out[2 * (j + lane) + 1] = sums[lane];
         }
-    });
+    };
+    beside_each_other(in.size(), make);
     keep_last(held_, 2 * sides);
 }
 
@@ -94,18 +98,22 @@ HalveRate::HalveRate(double protected_part) : side_(half_band_side(0.5 - protect
     held_.assign(4 * side_.size() - 2, 0.0);
 }
 
-void HalveRate::process(std::span<const double> in, std::span<double> out) {
+ASSAY_WIDE void HalveRate::process(std::span<const double> in, std::span<double> out) {
     const std::size_t sides = side_.size();
     held_.insert(held_.end(), in.begin(), in.end());
-    beside_each_other(out.size(), [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums) {
-        const double* middle = held_.data() + 2 * j + 2 * sides;
+    const double* held = held_.data();
+    const double* side = side_.data();
+    const auto make = [&]<std::size_t lanes>(std::size_t j, std::array<double, lanes> sums)
+        __attribute__((always_inline)) {
+        const double* middle = held + 2 * j + 2 * sides;
         for (std::size_t lane = 0; lane < lanes; ++lane) sums[lane] = 0.5 * middle[2 * lane];
         for (std::size_t k = 0; k < sides; ++k) {
             for (std::size_t lane = 0; lane < lanes; ++lane)
-                sums[lane] += side_[k] * (*(middle + 2 * lane - 2 * k - 1) + middle[2 * lane + 2 * k + 1]);
+                sums[lane] += side[k] * (*(middle + 2 * lane - 2 * k - 1) + middle[2 * lane + 2 * k + 1]);
         }
         for (std::size_t lane = 0; lane < lanes; ++lane) out[j + lane] = sums[lane];
-    });
+    };
+    beside_each_other(out.size(), make);
     keep_last(held_, 4 * sides - 2);
 }
 
@@ -134,14 +142,20 @@ void ClockStep::kernel(double part, std::span<double> out) const {
     for (std::size_t k = 0; k < taps; ++k) out[k] = low[k] + weight * (high[k] - low[k]);
 }
 
-double inner_product(std::span<const double> a, std::span<const double> b) {
-    double sums[4] = {0.0, 0.0, 0.0, 0.0};
-    const std::size_t whole = a.size() / 4 * 4;
-    for (std::size_t k = 0; k < whole; k += 4) {
-        for (std::size_t lane = 0; lane < 4; ++lane) sums[lane] += a[k + lane] * b[k + lane];
+ASSAY_WIDE double inner_product(std::span<const double> a, std::span<const double> b) {
+    constexpr std::size_t lanes = 16;
+    double sums[lanes] = {};
+    const double* x = a.data();
+    const double* y = b.data();
+    const std::size_t whole = a.size() / lanes * lanes;
+    for (std::size_t k = 0; k < whole; k += lanes) {
+        for (std::size_t lane = 0; lane < lanes; ++lane) sums[lane] += x[k + lane] * y[k + lane];
     }
-    for (std::size_t k = whole; k < a.size(); ++k) sums[0] += a[k] * b[k];
-    return (sums[0] + sums[1]) + (sums[2] + sums[3]);
+    for (std::size_t k = whole; k < a.size(); ++k) sums[k - whole] += x[k] * y[k];
+    for (std::size_t apart = lanes / 2; apart > 0; apart /= 2) {
+        for (std::size_t lane = 0; lane < apart; ++lane) sums[lane] += sums[lane + apart];
+    }
+    return sums[0];
 }
 
 }  // namespace assay::capture

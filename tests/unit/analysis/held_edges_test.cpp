@@ -16,7 +16,7 @@ namespace assay::analysis {
 namespace {
 
 constexpr double block_s = 0.25;
-constexpr double noise_v = 1e-3;
+constexpr double held_noise_v = 1e-3;
 
 /// RMS of blocks of a sine of 1 V RMS that sounds from one time to another.
 std::vector<double> rms_of(double from_s, double to_s, int count) {
@@ -25,7 +25,7 @@ std::vector<double> rms_of(double from_s, double to_s, int count) {
         const double begin = b * block_s;
         const double sounds =
             std::clamp(std::min(to_s, begin + block_s) - std::max(from_s, begin), 0.0, block_s);
-        rms.push_back(std::sqrt(sounds / block_s + noise_v * noise_v));
+        rms.push_back(std::sqrt(sounds / block_s + held_noise_v * held_noise_v));
     }
     return rms;
 }

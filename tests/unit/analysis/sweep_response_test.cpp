@@ -5,6 +5,7 @@
 
 #include <algorithm>
 #include <cmath>
+#include <cstdio>
 #include <numbers>
 #include <random>
 #include <utility>
@@ -69,6 +70,30 @@ TEST(SweepResponse, HarmonicsOfAPolynomialWithTheirPhases) {
         // -cos 2p lags sin 2p by a quarter turn; -sin 3p is sin 3p turned by half.
         EXPECT_NEAR(std::arg(response.at(2.0 * hz, 2)), -std::numbers::pi / 2.0, 0.01) << hz;
         EXPECT_NEAR(std::abs(std::arg(response.at(3.0 * hz, 3))), std::numbers::pi, 0.01) << hz;
+    }
+}
+
+// The same x^2, H2 = a / 2, 126 dB below the linear response: what few samples a second leave of its
+// neighbour in time must lie deeper still. Beside it the same from all samples.
+TEST(SweepResponse, FaintHarmonicsAreSeenAtTheLowRateToo) {
+    const double start_s = 0.05;
+    auto response =
+        respond(record(start_s, [](double x) { return x + 1e-6 * x * x; }), sweep_rate_hz, start_s, plan());
+    ASSERT_GT(response.low_rate_hz, 0.0);
+    for (const double hz : {60.0, 140.0, 160.0, 400.0, 1000.0, 1490.0, 1510.0}) {
+        const double low_db = 20.0 * std::log10(std::abs(response.at(hz, 2)) / 5e-7);
+        auto whole = response;
+        whole.low_rate_hz = 0.0;
+        whole.known.clear();
+        const double whole_db = 20.0 * std::log10(std::abs(whole.at(hz, 2)) / 5e-7);
+        std::printf("second harmonic at %.0f Hz off by %.4f dB, from all samples by %.4f dB\n", hz, low_db,
+                    whole_db);
+        EXPECT_NEAR(low_db, whole_db, 1e-3) << hz;
+        // Below, the linear response leaks through the long windows that low frequencies have, whatever the
+        // rate.
+        if (hz > 150.0) {
+            EXPECT_NEAR(low_db, 0.0, 0.05) << hz;
+        }
     }
 }
 

@@ -1,0 +1,29 @@
+// Sums over samples in eight running sums beside each other: one alone would wait for itself, and the
+// compiler does the eight at once. One order whatever the processor: the same bits each time.
+#pragma once
+
+#include <complex>
+#include <cstddef>
+#include <span>
+
+namespace assay::analysis {
+
+inline constexpr std::size_t lanes = 8;
+
+/// Eight numbers that are computed with at once; + - * and [] work lane by lane (a vector of GCC's and
+/// Clang's).
+using Eight [[gnu::vector_size(lanes * sizeof(double)), gnu::aligned(lanes * sizeof(double))]] = double;
+
+double lane_sum(std::span<const double> x);
+
+/// Sum of x[n] y[n]; y as long as x at least.
+double lane_dot(std::span<const double> x, std::span<const double> y);
+
+/// Largest absolute value, 0 of none.
+double lane_peak(std::span<const double> x);
+
+/// Sum of x[n] (re[n] + j im[n]); both as long as x at least.
+std::complex<double> lane_dot(std::span<const double> x, std::span<const double> re,
+                              std::span<const double> im);
+
+}  // namespace assay::analysis
