@@ -3,13 +3,13 @@
 #include <algorithm>
 #include <system_error>
 
-#include "cli/certificate/first_sheet.h"
-#include "cli/certificate/gnuplot.h"
-#include "cli/certificate/page.h"
-#include "cli/certificate/page_parts.h"
+#include "cli/certificate/page/first_sheet.h"
+#include "cli/certificate/page/page.h"
+#include "cli/certificate/page/page_parts.h"
 #include "cli/certificate/paper.h"
-#include "cli/certificate/plots.h"
-#include "cli/certificate/supply_plot.h"
+#include "cli/certificate/plots/gnuplot.h"
+#include "cli/certificate/plots/plots.h"
+#include "cli/certificate/plots/supply_plot.h"
 #include "cli/files/picture/photograph.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/posix.h"

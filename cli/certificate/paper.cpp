@@ -9,12 +9,12 @@ namespace {
 using capture::fail;
 using capture::FaultKind;
 
-constexpr double longest_s = 180.0;  // a small computer, a page with forty tests
+constexpr double longest_conversion_s = 180.0;  // a small computer, a page with forty tests
 
 /// The program's output; `what` and `package` for the one who has to install it.
 capture::Result<std::string> output_of(const std::vector<std::string>& arguments, const std::string& input,
                                        const std::string& what, const std::string& package) {
-    const auto run = run_program(arguments, input, longest_s);
+    const auto run = run_program(arguments, input, longest_conversion_s);
     if (!run && run.error().kind == FaultKind::bad_input_file) {
         return fail(FaultKind::bad_arguments,
                     what + " is not made: " + arguments.front() + " is not installed",

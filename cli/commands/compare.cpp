@@ -1,4 +1,4 @@
-#include "cli/certificate/pair_plot.h"
+#include "cli/certificate/plots/pair_plot.h"
 #include "cli/commands/commands.h"
 #include "cli/comparison/comparison.h"
 #include "cli/files/posix.h"

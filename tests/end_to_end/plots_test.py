@@ -220,7 +220,7 @@ def labels(folder):
 
 def grey():
     """Relative luminance by WCAG 2.1; each pen has a dash of its own besides."""
-    text = (program.SOURCE / "cli/certificate/plot_pens.h").read_text()
+    text = (program.SOURCE / "cli/certificate/plots/plot_pens.h").read_text()
     pens = re.findall(r'\{"(#\w{6})", "#\w{6}", "([^"]+)", (\d+)', text)
     linear = lambda c: c / 12.92 if c <= 0.04045 else ((c + 0.055) / 1.055) ** 2.4  # noqa: E731
     bright = sorted(sum(w * linear(int(colour[i:i + 2], 16) / 255) for w, i in ((0.2126, 1), (0.7152, 3), (0.0722, 5))) for colour, _, _ in pens)

@@ -11,11 +11,11 @@
 #include <regex>
 #include <set>
 
-#include "cli/certificate/gnuplot.h"
-#include "cli/certificate/page.h"
-#include "cli/certificate/page_parts.h"
-#include "cli/certificate/plots.h"
-#include "cli/certificate/supply_plot.h"
+#include "cli/certificate/page/page.h"
+#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/plots/gnuplot.h"
+#include "cli/certificate/plots/plots.h"
+#include "cli/certificate/plots/supply_plot.h"
 #include "cli/measures/measure.h"
 #include "support/folder.h"
 #include "support/hand_made_sessions.h"

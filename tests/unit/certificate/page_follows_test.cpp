@@ -4,7 +4,7 @@
 #include <gtest/gtest.h>
 
 #include "cli/certificate/certificate.h"
-#include "cli/certificate/plots.h"
+#include "cli/certificate/plots/plots.h"
 #include "support/hand_made_sessions.h"
 
 namespace assay::cli {

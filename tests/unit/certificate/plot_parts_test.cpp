@@ -5,10 +5,10 @@
 #include <cmath>
 #include <limits>
 
-#include "cli/certificate/gnuplot.h"
-#include "cli/certificate/plot_sheet.h"
-#include "cli/certificate/plot_ticks.h"
-#include "cli/certificate/text_width.h"
+#include "cli/certificate/plots/gnuplot.h"
+#include "cli/certificate/plots/plot_sheet.h"
+#include "cli/certificate/plots/plot_ticks.h"
+#include "cli/certificate/plots/text_width.h"
 #include "cli/comparison/paired_curve.h"
 #include "cli/files/posix.h"
 

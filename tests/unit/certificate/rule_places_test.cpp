@@ -1,4 +1,4 @@
-#include "cli/certificate/rule_places.h"
+#include "cli/certificate/plots/rule_places.h"
 
 #include <gtest/gtest.h>
 
