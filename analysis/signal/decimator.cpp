@@ -69,9 +69,7 @@ template <std::size_t outputs>
         for (std::size_t output = 0; output < outputs; ++output)
             sums[output][0] += taps[n] * from[output * factor + n];
     }
-    for (const auto& sum : sums) {
-        out_.push_back(((sum[0] + sum[1]) + (sum[2] + sum[3])) + ((sum[4] + sum[5]) + (sum[6] + sum[7])));
-    }
+    for (const auto& sum : sums) out_.push_back(together(sum));
 }
 
 ASSAY_WIDE void Decimator::emit() {

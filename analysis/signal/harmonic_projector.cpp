@@ -9,10 +9,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-double sum_of(const Eight& x) {
-    return ((x[0] + x[1]) + (x[2] + x[3])) + ((x[4] + x[5]) + (x[6] + x[7]));
-}
-
 }  // namespace
 
 [[gnu::always_inline]] inline void HarmonicProjector::turn(ComplexEight& phasor, const ComplexEight& turns) {
@@ -144,7 +140,7 @@ ASSAY_WIDE std::vector<Complex> HarmonicProjector::project() const {
     }
     std::vector<Complex> result;
     result.reserve(sums.size());
-    for (const ComplexEight& sum : sums) result.emplace_back(sum_of(sum.re), sum_of(sum.im));
+    for (const ComplexEight& sum : sums) result.emplace_back(together(sum.re), together(sum.im));
     return result;
 }
 

@@ -6,14 +6,6 @@
 
 namespace assay::analysis {
 
-namespace {
-
-double together(const double (&sums)[lanes]) {
-    return ((sums[0] + sums[1]) + (sums[2] + sums[3])) + ((sums[4] + sums[5]) + (sums[6] + sums[7]));
-}
-
-}  // namespace
-
 ASSAY_WIDE double lane_sum(std::span<const double> x) {
     double sums[lanes] = {};
     std::size_t n = 0;

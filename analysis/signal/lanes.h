@@ -14,6 +14,12 @@ inline constexpr std::size_t lanes = 8;
 /// Clang's).
 using Eight [[gnu::vector_size(lanes * sizeof(double)), gnu::aligned(lanes * sizeof(double))]] = double;
 
+/// The sum of eight lanes.
+template <class Lanes>
+auto together(const Lanes& x) {
+    return ((x[0] + x[1]) + (x[2] + x[3])) + ((x[4] + x[5]) + (x[6] + x[7]));
+}
+
 double lane_sum(std::span<const double> x);
 
 /// Sum of x[n] y[n]; y as long as x at least.
