@@ -89,9 +89,7 @@ Side side_of(const Signal& signal, const Window& window, std::size_t length, std
     Side side;
     const std::span<const float> samples = signal.samples.first(window.count);
     const double mean = mean_of(samples);
-    std::vector<Complex> pairs;
-    pairs.reserve(length / 2 + 1);
-    pairs.resize(length / 2);
+    std::vector<Complex> pairs = pairs_for(length);
     auto* weighted = reinterpret_cast<double*>(pairs.data());
     double square = 0.0;
     Block volts{};

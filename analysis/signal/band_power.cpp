@@ -50,9 +50,7 @@ PowerSpectrum power_spectrum(std::span<const double> record, double rate_hz) {
         window_energy = lane_dot(window, window);
     }
     const std::size_t length = good_fft_length(record.size());
-    std::vector<std::complex<double>> pairs;
-    pairs.reserve(length / 2 + 1);  // the last bin too
-    pairs.resize(length / 2);
+    std::vector<std::complex<double>> pairs = pairs_for(length);
     const std::size_t whole = record.size() / 2;
     for (std::size_t k = 0; k < whole; ++k)
         pairs[k] = {record[2 * k] * window[2 * k], record[2 * k + 1] * window[2 * k + 1]};

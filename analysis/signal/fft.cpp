@@ -89,10 +89,15 @@ std::size_t good_fft_length(std::size_t n) {
 // A real signal's even samples are real parts and its odd ones imaginary parts of half as many complex ones
 // (the textbook's real transform).
 
-std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n) {
+std::vector<std::complex<double>> pairs_for(std::size_t n) {
     std::vector<Complex> pairs;
-    pairs.reserve(n / 2 + 1);  // the last bin too
+    pairs.reserve(n / 2 + 1);
     pairs.resize(n / 2);
+    return pairs;
+}
+
+std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, std::size_t n) {
+    std::vector<Complex> pairs = pairs_for(n);
     const std::size_t given = std::min(n, signal.size());
     for (std::size_t k = 0; k < given / 2; ++k) pairs[k] = {signal[2 * k], signal[2 * k + 1]};
     if (given % 2 == 1) pairs[given / 2] = signal[given - 1];

@@ -20,6 +20,9 @@ std::vector<std::complex<double>> real_spectrum(std::span<const double> signal, 
 /// record it saves two copies.
 std::vector<std::complex<double>> spectrum_of_pairs(std::vector<std::complex<double>> pairs);
 
+/// n / 2 zeros for spectrum_of_pairs, with room for the one bin that it adds.
+std::vector<std::complex<double>> pairs_for(std::size_t n);
+
 /// Unscaled inverse of real_spectrum: 2 n samples from n + 1 bins of a real signal.
 std::vector<double> real_signal(std::vector<std::complex<double>> bins);
 

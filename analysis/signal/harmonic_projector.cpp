@@ -81,9 +81,10 @@ double HarmonicProjector::middle(std::size_t row) const {
     }
 }
 
-void HarmonicProjector::set_middles(std::size_t tile, ComplexEight& turns) const {
+void HarmonicProjector::set_middles(std::size_t tile, Eight& places, ComplexEight& turns) const {
     for (std::size_t l = 0; l < lanes; ++l) {
-        const Complex turn = std::polar(1.0, omega_ * middle(tile * lanes + l));
+        places[l] = middle(tile * lanes + l);
+        const Complex turn = std::polar(1.0, omega_ * places[l]);
         turns.re[l] = turn.real();
         turns.im[l] = turn.imag();
     }
@@ -113,8 +114,9 @@ ASSAY_WIDE std::vector<Complex> HarmonicProjector::project() const {
     ComplexEight products[2];
     for (std::size_t t = 0; t < tiles_.size(); ++t) {
         const Tile& tile = tiles_[t];
+        Eight places{};
         ComplexEight turns;
-        set_middles(t, turns);
+        set_middles(t, places, turns);
         ComplexEight phasor = turns;
         for (std::size_t k = 0; k < harmonics; ++k) {
             if (k % 2 == 0) {
@@ -125,11 +127,8 @@ ASSAY_WIDE std::vector<Complex> HarmonicProjector::project() const {
             }
             add_turned(products[k % 2], phasor, sums[k]);
             if (k == 0) {  // the middles' own part of the sum by distance
-                for (std::size_t l = 0; l < lanes; ++l) {
-                    const double place = middle(t * lanes + l);
-                    products[0].re[l] *= place;
-                    products[0].im[l] *= place;
-                }
+                products[0].re *= places;
+                products[0].im *= places;
                 add_turned(products[0], turns, sums[harmonics]);
             }
             turn(phasor, turns);
@@ -153,16 +152,16 @@ ASSAY_WIDE std::vector<double> HarmonicProjector::residual(double dc, const std:
     ComplexEight* weights = kept_weights.data();
     const Wave* waves = waves_.data();
     for (std::size_t t = 0; t < tiles_.size(); ++t) {
+        Eight places{};
         ComplexEight turns;
-        set_middles(t, turns);
+        set_middles(t, places, turns);
         ComplexEight phasor = turns;
         for (std::size_t k = 0; k < harmonics; ++k) {
             Eight re = phasors[k].real() + Eight{};
             Eight im = phasors[k].imag() + Eight{};
-            for (std::size_t l = 0; k == 0 && l < lanes; ++l) {
-                const double place = middle(t * lanes + l);
-                re[l] += slope.real() * place;
-                im[l] += slope.imag() * place;
+            if (k == 0) {
+                re += slope.real() * places;
+                im += slope.imag() * places;
             }
             weights[k].re = re * phasor.re - im * phasor.im;
             weights[k].im = re * phasor.im + im * phasor.re;

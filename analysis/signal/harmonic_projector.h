@@ -56,8 +56,8 @@ class HarmonicProjector {
                   std::span<double> left) const;
     static void add_turned(const ComplexEight& products, const ComplexEight& turns, ComplexEight& sum);
 
-    /// e^{j w n} at the middles of a tile's rows, n from the record's centre.
-    void set_middles(std::size_t tile, ComplexEight& turns) const;
+    /// The middles of a tile's rows: n from the record's centre, and e^{j w n} there.
+    void set_middles(std::size_t tile, Eight& places, ComplexEight& turns) const;
     double middle(std::size_t row) const;
 
     std::span<const double> record_;

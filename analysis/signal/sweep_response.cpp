@@ -38,7 +38,7 @@ struct Window {
 
 Window window_for(double frequency_hz, int order, double growth_s) {
     Window window{0.015, 0.08};
-    if (frequency_hz < 1500.0) window = {0.08, 0.3};
+    if (frequency_hz < low_to_hz) window = {0.08, 0.3};
     if (frequency_hz < 150.0) window = {0.45, 0.95};
     // Harmonics lie deep in the noise: their windows hold some forty cycles and no more.
     if (order > 1) {
@@ -178,9 +178,7 @@ std::vector<Complex> sweep_spectrum(const SweepPlan& plan, double rate_hz, doubl
                                     std::size_t length) {
     std::size_t finer = 1;
     while (rate_hz * static_cast<double>(finer) < 2.02 * plan.to_hz) ++finer;
-    std::vector<Complex> pairs;
-    pairs.reserve(length * finer / 2 + 1);
-    pairs.resize(length * finer / 2);
+    std::vector<Complex> pairs = pairs_for(length * finer);
     const double fine_hz = rate_hz * static_cast<double>(finer);
     const auto first = static_cast<std::size_t>(std::max(std::ceil(start_s * fine_hz), 0.0));
     const auto last = static_cast<std::size_t>((start_s + plan.duration_s) * fine_hz);
