@@ -4,13 +4,17 @@
 
 #include <algorithm>
 #include <array>
+#include <span>
 #include <system_error>
 
 namespace assay::capture {
 
 namespace {
 
-constexpr std::array<std::string_view, 4> endings{".wav", ".flac", ".rf64", ".w64"};
+constexpr std::array<std::string_view, 6> endings{".wav", ".flac", ".rf64", ".w64", ".aif", ".aiff"};
+// What telephones and browsers write by themselves.
+constexpr std::array<std::string_view, 10> compressed{".mp3", ".m4a",  ".mp4", ".aac", ".ogg",
+                                                      ".oga", ".opus", ".wma", ".amr", ".webm"};
 
 std::string lower(std::string text) {
     std::transform(text.begin(), text.end(), text.begin(),
@@ -18,8 +22,8 @@ std::string lower(std::string text) {
     return text;
 }
 
-bool is_sound_file(const std::filesystem::path& path) {
-    return std::find(endings.begin(), endings.end(), lower(path.extension().string())) != endings.end();
+bool ends_in_one_of(std::span<const std::string_view> listed, const std::filesystem::path& path) {
+    return std::find(listed.begin(), listed.end(), lower(path.extension().string())) != listed.end();
 }
 
 Result<void> copy_whole(const std::filesystem::path& from, const std::filesystem::path& to) {
@@ -42,10 +46,13 @@ Result<std::filesystem::path> RecordingsDevice::find(const std::string& capture_
     std::error_code error;
     std::vector<std::filesystem::path> found;
     std::string almost;
+    std::string lossy;
     for (std::filesystem::directory_iterator entry(folder_, error), end; !error && entry != end;
          entry.increment(error)) {
         const std::filesystem::path& path = entry->path();
-        if (!is_sound_file(path)) continue;
+        if (ends_in_one_of(compressed, path) && lower(path.stem().string()) == lower(capture_name))
+            lossy = path.filename().string();
+        if (!ends_in_one_of(endings, path)) continue;
         if (path.stem() == capture_name) {
             found.push_back(path);
         } else if (lower(path.stem().string()) == lower(capture_name)) {
@@ -60,6 +67,12 @@ Result<std::filesystem::path> RecordingsDevice::find(const std::string& capture_
     }
     const std::string wanted = (folder_ / capture_name).string();
     if (found.empty()) {
+        if (almost.empty() && !lossy.empty()) {
+            return fail(FaultKind::untrusted_capture,
+                        fmt::format("{}: a compressed recording has lost what is to be measured",
+                                    (folder_ / lossy).string()),
+                        "record again as WAV or FLAC: a copy in another format does not bring it back");
+        }
         return fail(FaultKind::untrusted_capture, fmt::format("no recording {}.wav or .flac", wanted),
                     almost.empty() ? "record the tone file of that name, or correct the recording's file name"
                                    : fmt::format("rename {}: upper and lower case differ", almost));

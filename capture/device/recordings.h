@@ -1,6 +1,6 @@
 // Recordings made elsewhere as a device: what it is told to play is ignored, since somebody has played
-// the tone files already; the capture is DIR/<capture name>.wav or .flac (also .rf64 and .w64; the
-// ending in any case), copied byte for byte.
+// the tone files already; the capture is DIR/<capture name>.wav or .flac (also .rf64, .w64, .aif and
+// .aiff; the ending in any case), copied byte for byte.
 #pragma once
 
 #include <filesystem>

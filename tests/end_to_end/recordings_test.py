@@ -124,7 +124,7 @@ def good_recordings(on):
     for rate in (44100, 48000, 88200, 176400, 192000):
         ppm = {44100: -31.0, 48000: 120.0}.get(rate, 5.0)
         accepted(f"recorded at {rate} Hz", run(on, on.record(rate_hz=rate, ppm=ppm, start_s=1.5), rate), 0.3, 1.5, ppm)
-    for kind in ("pcm16", "float", "rf64", "flac16", "flac24"):
+    for kind in ("pcm16", "float", "rf64", "aiff", "flac16", "flac24"):
         accepted(f"as {kind}", run(on, clean, kind=kind), start_s=0.7, ppm=0.0)
     accepted("DC of 5 % of full scale", run(on, clean * 0.9 + 0.05, kind="float"), watts=(WATTS_1 * 0.81, WATTS_10 * 0.81), start_s=0.7)
     hum = 0.5 * (10 ** (-40 / 20) * program.PROBE_V) ** 2

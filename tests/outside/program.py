@@ -176,7 +176,7 @@ class Workshop:
 
     def run(self, recordings, rate_hz=96000, kind="pcm24", keep_session=None):
         """recordings: test id -> samples (frames,) or (frames, channels), or (samples, rate, kind), or None for no
-        file at all. Kinds of sound_files, and flac16, flac24."""
+        file at all. Kinds of sound_files, and aiff, flac16, flac24."""
         self.runs += 1
         folder = self.folder / f"recordings-{self.runs}"
         folder.mkdir()
@@ -186,6 +186,8 @@ class Workshop:
             samples, rate, form = recording if isinstance(recording, tuple) else (recording, rate_hz, kind)
             if form.startswith("flac"):
                 sound_files.write_flac(folder / f"{test}.flac", int(rate), samples, int(form[4:]))
+            elif form == "aiff":
+                sound_files.write_aiff(folder / f"{test}.aif", int(rate), samples)
             else:
                 sound_files.write_wav(folder / f"{test}.wav", int(rate), samples, form)
         session = keep_session or self.folder / f"session-{self.runs}"

@@ -102,6 +102,23 @@ def write_wav(path, rate_hz, samples, kind="pcm24"):
         file.write(b"data" + struct.pack("<I", data_size) + body + pad)
 
 
+def write_aiff(path, rate_hz, samples):
+    """24 bits, high byte first; the rate as an 80-bit float (Apple, Audio Interchange File Format 1.3, 1989)."""
+    samples = np.asarray(samples, float)
+    if samples.ndim == 1:
+        samples = samples[:, None]
+    frames, channels = samples.shape
+    body = to_integers(samples, 24).astype(">i4").reshape(-1, 1).view(np.uint8).reshape(-1, 4)[:, 1:].tobytes()
+    power = int(rate_hz).bit_length() - 1
+    rate = struct.pack(">HQ", 16383 + power, int(rate_hz) << (63 - power))
+    common = struct.pack(">hIh", channels, frames, 24) + rate
+    pad = b"\0" * (len(body) & 1)
+    with open(path, "wb") as file:
+        file.write(b"FORM" + struct.pack(">I", 4 + 8 + len(common) + 16 + len(body) + len(pad)) + b"AIFF")
+        file.write(b"COMM" + struct.pack(">I", len(common)) + common)
+        file.write(b"SSND" + struct.pack(">III", 8 + len(body), 0, 0) + body + pad)
+
+
 def write_flac(path, rate_hz, samples, bits=24):
     between = str(path) + ".between.wav"
     write_wav(between, rate_hz, samples, f"pcm{bits}")

@@ -36,7 +36,9 @@ TEST(RecordingsDevice, CopiesTheRecordingByteForByte) {
              {"power-4.WAV", ".wav", SF_FORMAT_WAV | SF_FORMAT_PCM_16},
              {"power-4.Flac", ".flac", SF_FORMAT_FLAC | SF_FORMAT_PCM_24},
              {"power-4.rf64", ".rf64", SF_FORMAT_RF64 | SF_FORMAT_PCM_24},
-             {"power-4.w64", ".w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24}}) {
+             {"power-4.w64", ".w64", SF_FORMAT_W64 | SF_FORMAT_PCM_24},
+             {"power-4.aif", ".aif", SF_FORMAT_AIFF | SF_FORMAT_PCM_24},
+             {"power-4.AIFF", ".aiff", SF_FORMAT_AIFF | SF_FORMAT_PCM_16}}) {
         const Place place;
         write_file(place.recordings / name, {.type = type, .channels = 2}, noise(4000, 0.1));
         write_bytes(place.recordings / "power-4.txt", "notes");
@@ -64,6 +66,20 @@ TEST(RecordingsDevice, AMissingRecordingIsNamed) {
     const auto other_case = place.play("power-4");
     ASSERT_FALSE(other_case.has_value());
     EXPECT_THAT(other_case.error().mend, HasSubstr("rename Power-4.wav"));
+}
+
+TEST(RecordingsDevice, ACompressedRecordingIsToldAsSuch) {
+    const Place place;
+    write_bytes(place.recordings / "Power-4.M4A", "a memo");
+    const auto refused = place.play("power-4");
+    ASSERT_FALSE(refused.has_value());
+    EXPECT_EQ(refused.error().kind, FaultKind::untrusted_capture);
+    EXPECT_EQ(refused.error().text, (place.recordings / "Power-4.M4A").string() +
+                                        ": a compressed recording has lost what is to be measured");
+    EXPECT_THAT(place.play("noise").error().text, HasSubstr("no recording"));
+    // Beside a good one it does no harm.
+    write_file(place.recordings / "power-4.wav", {}, noise(10, 0.1));
+    EXPECT_TRUE(place.play("power-4").has_value());
 }
 
 TEST(RecordingsDevice, TwoOfOneNameAreBothNamed) {
