@@ -5,6 +5,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
@@ -14,7 +16,7 @@ constexpr double tolerance_db = 1e-9;
 
 std::string level_text(double level_dbfs, const Output& output) {
     if (!output.volts_at_full_scale) return fmt::format("{:.2f} dBFS", level_dbfs);
-    const double peak_v = *output.volts_at_full_scale * std::pow(10.0, level_dbfs / 20.0);
+    const double peak_v = *output.volts_at_full_scale * ratio_from_decibels(level_dbfs);
     return fmt::format("{:.2f} dBFS ({:.3f} V peak)", level_dbfs, peak_v);
 }
 
@@ -99,12 +101,13 @@ LoadHeat heat_in_load(const Load& load, const Tone& tone, double power_at_peak_w
     }
     const double peak_dbfs = tone.peak_dbfs();
     heat.highest_power_w = power_at_peak_w;
-    heat.energy_ws = power_at_peak_w * tone.energy_s() / std::pow(10.0, peak_dbfs / 10.0);
+    heat.energy_ws = power_at_peak_w * tone.energy_s() / power_ratio_from_decibels(peak_dbfs);
     heat.average_power_w = heat.energy_ws / tone.duration_s();
     heat.rating_w = load.rated_power_no_heatsink_w ? load.rated_power_no_heatsink_w : load.rated_power_w;
     if (heat.rating_w) {
         for (const Segment& segment : tone.segments) {
-            const double power_w = power_at_peak_w * std::pow(10.0, (segment.level_dbfs - peak_dbfs) / 10.0);
+            const double power_w =
+                power_at_peak_w * power_ratio_from_decibels(segment.level_dbfs - peak_dbfs);
             if (power_w > *heat.rating_w) heat.above_rating_s += seconds(tone, segment.frames);
         }
         heat.verdict = heat.average_power_w > *heat.rating_w ? LoadHeat::Verdict::over

@@ -2,8 +2,9 @@
 
 #include <cassert>
 #include <cmath>
-#include <numbers>
 #include <utility>
+
+#include "capture/units.h"
 
 namespace assay::capture {
 
@@ -44,8 +45,7 @@ void divide(Complex* values, std::size_t size, const std::vector<Complex>& turns
 Transform::Transform(std::size_t size) : turns_(size / 2) {
     assert(size >= 2 && (size & (size - 1)) == 0);
     for (std::size_t n = 0; n < turns_.size(); ++n)
-        turns_[n] =
-            std::polar(1.0, 2.0 * std::numbers::pi * static_cast<double>(n) / static_cast<double>(size));
+        turns_[n] = std::polar(1.0, two_pi * static_cast<double>(n) / static_cast<double>(size));
 }
 
 // W. M. Gentleman and G. Sande's transform by halves: values come out in the order of reversed bits, which is

@@ -7,14 +7,15 @@
 #include <vector>
 
 #include "analysis/signal/median.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
 namespace {
 
-constexpr double stands_out = 3.0;  // mean square over that of noise alone
-constexpr double widest_hz = 0.35;  // the mains keep within 0.2 Hz of their name (EN 50160), clocks apart
+constexpr double least_over_noise = 3.0;  // mean square over that of noise alone
+// The mains keep within 0.2 Hz of their name (EN 50160), clocks apart.
+constexpr double mains_within_hz = 0.35;
 constexpr double steady_share =
     0.1;  // of the variance of any phase: more could be chance, or hum that wanders
 constexpr std::size_t fewest_stretches = 3;  // three unknowns: size, phase, frequency
@@ -35,7 +36,7 @@ double best_difference(std::span<const HeardLine> heard, double middle_s) {
     double step_hz = 0.1 / std::max(last->at_s - first->at_s, 1.0);
     const auto size = [&](double hz) { return std::norm(mean_turned(heard, hz, middle_s)); };
     double best_hz = 0.0;
-    for (double hz = -widest_hz; hz <= widest_hz; hz += step_hz) {
+    for (double hz = -mains_within_hz; hz <= mains_within_hz; hz += step_hz) {
         if (size(hz) > size(best_hz)) best_hz = hz;
     }
     for (int halving = 0; halving < 20; ++halving) {
@@ -62,7 +63,7 @@ Background background_at(std::span<const HeardLine> heard, double at_s) {
         middle_s += line.at_s / count;
     }
     // The middle one: products of hum and tone fall on the line in a stretch or two, hum is in all of them.
-    if (median(squares) < stands_out * 2.0 * noise) return background;
+    if (median(squares) < least_over_noise * 2.0 * noise) return background;
     const double square = std::accumulate(squares.begin(), squares.end(), 0.0) / count;
     background.size = std::sqrt(square - 2.0 * noise);
     // Of any phase: each part has half of its square.

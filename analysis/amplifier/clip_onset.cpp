@@ -1,10 +1,10 @@
 #include "analysis/amplifier/clip_onset.h"
 
 #include <algorithm>
-#include <cmath>
 #include <vector>
 
 #include "analysis/signal/monotone_curve.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -31,7 +31,7 @@ std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> rea
             (!drives.empty() && reading.level_dbfs <= drives.back()))
             continue;
         drives.push_back(reading.level_dbfs);
-        peaks_db.push_back(20.0 * std::log10(peak));
+        peaks_db.push_back(decibels(peak));
         totals.push_back(reading.total_v);
     }
     const Absent not_reached{"onset-not-reached",
@@ -54,7 +54,7 @@ std::variant<ClipOnset, Absent> find_clip_onset(std::span<const StepReading> rea
     }
     ClipOnset onset;
     onset.drive_dbfs = drive;
-    onset.peak_v = std::pow(10.0, peak_curve.at(drive) / 20.0);
+    onset.peak_v = ratio_from_decibels(peak_curve.at(drive));
     onset.total_v = MonotoneCurve(drives, totals).at(drive);
     return onset;
 }

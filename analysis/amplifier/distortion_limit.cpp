@@ -9,6 +9,7 @@
 
 #include "analysis/signal/monotone_curve.h"
 #include "analysis/uncertainty/rounded_text.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -28,10 +29,10 @@ Absent not_crossed(std::span<const StepReading> readings, double limit, Distorti
     const StepReading& last = readings.back();
     const double there = distortion_of(last, kind);
     if (there < limit) {
-        const std::string gave = there > 0.0
-                                     ? percent(there) + ", " + one_decimal(20.0 * std::log10(limit / there)) +
-                                           " dB below the limit of "
-                                     : std::string("nothing that stands out of the noise, for a limit of ");
+        const std::string gave =
+            there > 0.0
+                ? percent(there) + ", " + one_decimal(decibels(limit / there)) + " dB below the limit of "
+                : std::string("nothing that stands out of the noise, for a limit of ");
         return {"limit-not-reached",
                 "the loudest step (" + one_decimal(last.level_dbfs) + " dBFS) gave " + gave + percent(limit),
                 "turn the amplifier's gain up, or let the tone go louder (to_dbfs, the output's maximum)"};

@@ -3,18 +3,18 @@
 #include <algorithm>
 #include <cmath>
 #include <complex>
-#include <numbers>
 #include <vector>
 
 #include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
 namespace {
 
 constexpr double cycles_per_block = 3.0;
-constexpr double smallest_phase_jump_rad = 2.0 * std::numbers::pi / 180.0;
+constexpr double smallest_phase_jump_rad = 2.0 * radians;
 constexpr double amplitude_dip = 0.12;  // of the median: more than 0.4 cycles of nothing in a block
 constexpr double sigmas = 7.0;
 
@@ -32,7 +32,7 @@ struct Blocks {
 void add_block(Blocks& blocks, std::complex<double> sum) {
     double phase = std::arg(sum);
     if (!blocks.phases.empty())
-        phase = blocks.phases.back() + std::remainder(phase - blocks.phases.back(), 2.0 * std::numbers::pi);
+        phase = blocks.phases.back() + std::remainder(phase - blocks.phases.back(), two_pi);
     blocks.amplitudes.push_back(std::abs(sum));
     blocks.phases.push_back(phase);
 }
@@ -88,7 +88,7 @@ Disturbance disturbance_within(std::span<const double> record, double rate_hz, d
     const auto length = static_cast<std::size_t>(std::llround(cycles_per_block * rate_hz / frequency_hz));
     const std::size_t count = length > 0 ? record.size() / length : 0;
     if (count < 4) return {};
-    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
+    const double omega = two_pi * frequency_hz / rate_hz;
     Blocks blocks;
     blocks.length_s = static_cast<double>(length) / rate_hz;
     std::vector<double> turns_re(length);
@@ -115,8 +115,8 @@ Disturbance disturbance_of_line(std::span<const double> record, double rate_hz, 
     const auto length = static_cast<std::size_t>(std::llround(block_s * rate_hz));
     const std::size_t count = length > 0 ? record.size() / length : 0;
     if (count < 4) return {};
-    const double omega = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
-    const double window_step = 2.0 * std::numbers::pi / static_cast<double>(length);
+    const double omega = two_pi * frequency_hz / rate_hz;
+    const double window_step = two_pi / static_cast<double>(length);
     Blocks blocks;
     blocks.length_s = static_cast<double>(length) / rate_hz;
     for (std::size_t b = 0; b < count; ++b) {

@@ -6,7 +6,7 @@
 #include <cmath>
 
 #include "analysis/signal/band_power.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

@@ -7,13 +7,13 @@
 #include <vector>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
 namespace {
 
 constexpr double faintest_db = 3.0;  // of the row
-constexpr double clean_snr = 30.0;   // amplitude over its own noise doubt
 constexpr double bent_share = 0.5;   // of the fall that is looked for: more than that is no straight part
 
 struct FaintGain {
@@ -32,20 +32,20 @@ std::optional<FaintGain> faint_gain(std::span<const StepReading> readings) {
         if (first == nullptr) first = &reading;
         if (reading.level_dbfs > first->level_dbfs + faintest_db) break;
         last = &reading;
-        gains.push_back(reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0));
+        gains.push_back(reading.fundamental_v / ratio_from_decibels(reading.level_dbfs));
     }
     if (gains.empty()) return std::nullopt;
     constexpr double db_per_relative = 20.0 / std::numbers::ln10;
     const double noise_db = 3.0 * db_per_relative *
                             std::hypot(first->fundamental_doubt_v / first->fundamental_v,
                                        last->fundamental_doubt_v / last->fundamental_v);
-    const double fallen_db = 20.0 * std::log10(gains.front() / gains.back());
+    const double fallen_db = decibels(gains.front() / gains.back());
     return FaintGain{median(gains),
                      std::max(std::abs(fallen_db) - noise_db, 0.0) * (fallen_db < 0.0 ? -1.0 : 1.0)};
 }
 
 double fall_of(const StepReading& reading, double small_signal_v) {
-    return reading.level_dbfs - 20.0 * std::log10(reading.fundamental_v / small_signal_v);
+    return reading.level_dbfs - decibels(reading.fundamental_v / small_signal_v);
 }
 
 Absent no_gain() {

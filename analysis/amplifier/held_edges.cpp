@@ -6,6 +6,7 @@
 #include <vector>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -13,8 +14,8 @@ namespace {
 
 constexpr double window_s = 0.5;        // that a row of the log is read from
 constexpr std::size_t end_blocks = 12;  // three seconds: a parabola follows what warms or sags over twenty
-constexpr std::size_t least_blocks = 8;
-constexpr double whole = 0.985;            // of the middle one: a lower block has a gap in it
+constexpr std::size_t fewest_blocks = 8;
+constexpr double whole_share = 0.985;      // of the middle one: a lower block has a gap in it
 constexpr double spared_s = 0.01;          // before the end: a player's own fade
 const double hann_noise = std::sqrt(1.5);  // of a level through that window, re one without
 constexpr double little = 0.02;            // of a whole block's mean square
@@ -28,8 +29,8 @@ double share(double square, double without, double full) {
     return std::clamp((square - without) / std::max(full - without, 1e-300), 0.0, 1.0);
 }
 
-double decibels(double level) {
-    return 20.0 * std::log10(std::max(level, 1e-300));
+double level_in_db(double level) {
+    return decibels(std::max(level, 1e-300));
 }
 
 }  // namespace
@@ -64,7 +65,7 @@ std::optional<double> level_db_about(const HeldBlocks& blocks, double minutes) {
         const auto begin = static_cast<double>(b);
         const double covered = std::min(to, begin + 1.0) - std::max(from, begin);
         if (covered <= 0.0) break;
-        sum += covered * decibels(blocks.smooth[b]);
+        sum += covered * level_in_db(blocks.smooth[b]);
     }
     return sum / (to - from);
 }
@@ -78,9 +79,10 @@ std::optional<EndLevel> level_at_end(const HeldBlocks& blocks, double end_minute
     const double middle = median({last.begin(), last.end()});
     std::vector<std::size_t> kept;
     for (std::size_t b = end - end_blocks; b < end; ++b) {
-        if (blocks.smooth[b] >= whole * middle && blocks.smooth[b] <= middle / whole) kept.push_back(b);
+        if (blocks.smooth[b] >= whole_share * middle && blocks.smooth[b] <= middle / whole_share)
+            kept.push_back(b);
     }
-    if (kept.size() < least_blocks) return std::nullopt;
+    if (kept.size() < fewest_blocks) return std::nullopt;
     const auto count = static_cast<Eigen::Index>(kept.size());
     Eigen::MatrixXd shape(count, 3);
     Eigen::VectorXd level_db(count);
@@ -88,7 +90,7 @@ std::optional<EndLevel> level_at_end(const HeldBlocks& blocks, double end_minute
         const std::size_t block = kept[static_cast<std::size_t>(k)];
         const double before_s = 60.0 * (blocks.centre_minutes(block) - end_minutes);
         shape.row(k) << 1.0, before_s, before_s * before_s;
-        level_db[k] = decibels(blocks.smooth[block]);
+        level_db[k] = level_in_db(blocks.smooth[block]);
     }
     const Eigen::MatrixXd inverse = (shape.transpose() * shape).inverse();
     const Eigen::VectorXd fitted = inverse * (shape.transpose() * level_db);
@@ -106,7 +108,7 @@ double unevenness(const HeldBlocks& blocks, double from_minutes, double to_minut
         const double part = (blocks.centre_minutes(b) - from_minutes) / (to_minutes - from_minutes);
         if (part < 0.0 || part > 1.0) continue;
         const double line_db = *from_db + part * (*to_db - *from_db);
-        furthest_db = std::max(furthest_db, std::abs(decibels(blocks.smooth[b]) - line_db));
+        furthest_db = std::max(furthest_db, std::abs(level_in_db(blocks.smooth[b]) - line_db));
     }
     return std::min(furthest_db / (*from_db - *to_db), 1.0);
 }

@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -48,7 +49,7 @@ std::vector<std::size_t> losses_of(std::span<const double> levels, std::size_t l
 }
 
 double fall_db(double reference_v, const HeldRow& row) {
-    return 20.0 * std::log10(reference_v / row.total_v);
+    return decibels(reference_v / row.total_v);
 }
 
 }  // namespace

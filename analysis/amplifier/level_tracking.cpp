@@ -7,11 +7,12 @@
 #include <cstdio>
 #include <vector>
 
+#include "analysis/units.h"
+
 namespace assay::analysis {
 
 namespace {
 
-constexpr double clean_snr = 30.0;  // amplitude over its own noise doubt: 30 gives 0.3 dB at worst
 constexpr double tolerated_db = 0.5;
 // A dead zone of relative width d lowers the fundamental by about 11 d dB and reads 62 d % (reference: closed
 // form of the dead zone), a cubic limit 0.26 dB at 1 %: honest non-linearity shows at least about 4 % of
@@ -20,7 +21,7 @@ constexpr double percent_per_db = 1.0;
 constexpr double alike_db = 0.2;  // strays within it share one cause that does not know the level
 
 double gain_of(const StepReading& reading) {
-    return reading.fundamental_v / std::pow(10.0, reading.level_dbfs / 20.0);
+    return reading.fundamental_v / ratio_from_decibels(reading.level_dbfs);
 }
 
 bool well_above_noise(const StepReading& reading) {
@@ -90,10 +91,10 @@ std::optional<Absent> levels_do_not_track(std::span<const StepReading> readings,
     double most_db = -1e9;
     bool honest_distortion = false;
     for (const StepReading* reading : straight) {
-        const double expected_v = reference * std::pow(10.0, reading->level_dbfs / 20.0);
+        const double expected_v = reference * ratio_from_decibels(reading->level_dbfs);
         if (expected_v < clean_snr * reading->fundamental_doubt_v) continue;  // too faint to say
         const double seen_v = std::max(reading->fundamental_v, reading->fundamental_doubt_v);
-        const double off_db = 20.0 * std::log10(seen_v / expected_v);
+        const double off_db = decibels(seen_v / expected_v);
         if (reading->thd > 0.03 && well_above_noise(*reading)) honest_distortion = true;
         if (std::abs(off_db) < tolerated_db) continue;
         // A faint step may be low for its own distortion (a dead zone), or high because the loud ones bend.

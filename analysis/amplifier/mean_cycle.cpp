@@ -3,7 +3,8 @@
 #include <algorithm>
 #include <cmath>
 #include <cstdint>
-#include <numbers>
+
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -26,8 +27,7 @@ MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double freq
     std::vector<double> phase_sums(bins, 0.0);
     std::vector<int> counts(bins, 0);
     const double step = frequency_hz / rate_hz;
-    const double start =
-        phase_at_centre_rad / (2.0 * std::numbers::pi) - step * 0.5 * static_cast<double>(record.size() - 1);
+    const double start = phase_at_centre_rad / (two_pi)-step * 0.5 * static_cast<double>(record.size() - 1);
     for (std::size_t n = 0; n < record.size(); ++n) {
         double turns = start + step * static_cast<double>(n);
         turns -= static_cast<double>(static_cast<std::int64_t>(turns));  // std::floor is a call
@@ -67,7 +67,7 @@ Peaks peaks_of(const MeanCycle& cycle, double high_pass_ratio) {
         double restored_mean = 0.0;
         for (std::size_t n = 0; n < count; ++n) {
             integral += 0.5 * shape[n] * widths[n];
-            restored[n] += 2.0 * std::numbers::pi * high_pass_ratio * integral;
+            restored[n] += two_pi * high_pass_ratio * integral;
             integral += 0.5 * shape[n] * widths[n];
             restored_mean += restored[n] * widths[n];
         }

@@ -10,6 +10,7 @@
 #include "analysis/signal/median.h"
 #include "analysis/signal/quasi_peak.h"
 #include "analysis/signal/weighting.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -31,7 +32,7 @@ double weighted_sum(const PowerSpectrum& spectrum, const std::function<double(do
     for (std::size_t k = first; k < spectrum.bins.size(); ++k) {
         const double frequency_hz = spectrum.bin_hz * static_cast<double>(k);
         if (frequency_hz > high_hz * (1.0 + 1e-12)) break;
-        sum += spectrum.bins[k] * std::pow(10.0, gain_db(frequency_hz) / 10.0);
+        sum += spectrum.bins[k] * power_ratio_from_decibels(gain_db(frequency_hz));
     }
     return sum;
 }

@@ -1,11 +1,11 @@
 #include "analysis/amplifier/output_impedance.h"
 
-#include <numbers>
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
 std::complex<double> load_impedance(double resistance_ohm, double inductance_h, double frequency_hz) {
-    return {resistance_ohm, 2.0 * std::numbers::pi * frequency_hz * inductance_h};
+    return {resistance_ohm, two_pi * frequency_hz * inductance_h};
 }
 
 std::complex<double> output_impedance(std::complex<double> unloaded, std::complex<double> loaded,

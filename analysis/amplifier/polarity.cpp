@@ -4,7 +4,7 @@
 #include <cmath>
 #include <vector>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

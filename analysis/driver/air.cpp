@@ -1,7 +1,8 @@
 #include "analysis/driver/air.h"
 
 #include <cmath>
-#include <numbers>
+
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -59,8 +60,8 @@ double bulk_modulus_pa(const Air& air) {
 
 double level_of_one_acoustic_watt_db(const Air& air) {
     constexpr double reference_pa = 20e-6;
-    return 10.0 * std::log10(density_kg_per_m3(air) * sound_speed_m_per_s(air) / (2.0 * std::numbers::pi) /
-                             (reference_pa * reference_pa));
+    return power_decibels(density_kg_per_m3(air) * sound_speed_m_per_s(air) / (two_pi) /
+                          (reference_pa * reference_pa));
 }
 
 }  // namespace assay::analysis

@@ -4,7 +4,7 @@
 #include <numbers>
 #include <utility>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

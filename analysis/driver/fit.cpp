@@ -6,7 +6,7 @@
 #include <unsupported/Eigen/NonLinearOptimization>
 
 #include "analysis/driver/fit_weights.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

@@ -4,12 +4,12 @@
 #include <array>
 #include <cmath>
 #include <cstdint>
-#include <numbers>
 
 #include "analysis/signal/fft.h"
 #include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
 #include "analysis/signal/windows.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -36,7 +36,7 @@ struct Window {
     /// Its values, a block at a time; each block begins anew, so that the turns' rounding does not add up.
     template <class Take>
     void go_through(Take take) const {
-        const double step = 2.0 * std::numbers::pi / static_cast<double>(count);
+        const double step = two_pi / static_cast<double>(count);
         Block turns_re{};
         Block turns_im{};
         for (std::size_t k = 0; k < block_samples; ++k) {

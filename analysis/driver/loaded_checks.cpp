@@ -4,8 +4,8 @@
 #include <array>
 #include <cmath>
 
-#include "analysis/signal/two_pi.h"
 #include "analysis/uncertainty/rounded_text.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

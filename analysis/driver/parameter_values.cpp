@@ -6,7 +6,7 @@
 #include <numbers>
 
 #include "analysis/driver/fit_weights.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -162,7 +162,7 @@ ParameterValues parameter_values(const FitLayout& layout, const VectorXd& x,
     const double c = sound_speed_m_per_s(surroundings.air);
     const double efficiency = 4.0 * std::numbers::pi * std::numbers::pi / (c * c * c) *
                               std::pow(driver.cone.fs_hz, 3) * vas_m3 / driver.cone.qes;
-    const double one_watt = level_of_one_acoustic_watt_db(surroundings.air) + 10.0 * std::log10(efficiency);
+    const double one_watt = level_of_one_acoustic_watt_db(surroundings.air) + power_decibels(efficiency);
     at(values, Parameter::mms) = 1e3 * mms_kg;
     at(values, Parameter::cms) = 1e3 * cms;
     at(values, Parameter::rms) = omega * mms_kg / driver.cone.qms;
@@ -171,7 +171,7 @@ ParameterValues parameter_values(const FitLayout& layout, const VectorXd& x,
     at(values, Parameter::efficiency) = 100.0 * efficiency;
     at(values, Parameter::sensitivity_1w) = one_watt;
     // 2.83 V are meant as the root of 8 V^2, one watt into 8 ohm.
-    at(values, Parameter::sensitivity_2v83) = one_watt + 10.0 * std::log10(8.0 / driver.re_ohm);
+    at(values, Parameter::sensitivity_2v83) = one_watt + power_decibels(8.0 / driver.re_ohm);
     return values;
 }
 

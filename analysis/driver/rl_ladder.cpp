@@ -5,7 +5,7 @@
 #include <cmath>
 #include <limits>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

@@ -5,8 +5,8 @@
 
 #include "analysis/driver/fit_start.h"
 #include "analysis/driver/three_point.h"
-#include "analysis/signal/two_pi.h"
 #include "analysis/uncertainty/rounded_text.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

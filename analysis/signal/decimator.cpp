@@ -4,6 +4,7 @@
 
 #include "analysis/signal/alignment.h"
 #include "analysis/signal/lanes.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -25,7 +26,7 @@ double bessel_i0(double x) {
 /// Kaiser-windowed low-pass; J. F. Kaiser's formulas for beta and length (Oppenheim & Schafer, Discrete-Time
 /// Signal Processing, ch. 7; from memory).
 std::vector<float> low_pass_taps(double pass_hz, double stop_hz, double rate_hz) {
-    const double width = 2.0 * std::numbers::pi * (stop_hz - pass_hz) / rate_hz;
+    const double width = two_pi * (stop_hz - pass_hz) / rate_hz;
     const int half = static_cast<int>(std::ceil((stop_db - 8.0) / (2.285 * width) / 2.0));
     const double beta = 0.1102 * (stop_db - 8.7);
     const double cut = (pass_hz + stop_hz) / rate_hz;  // of half the rate

@@ -6,8 +6,8 @@
 
 #include "analysis/signal/lanes.h"
 #include "analysis/signal/median.h"
-#include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

@@ -9,8 +9,8 @@
 #include "analysis/signal/fft.h"
 #include "analysis/signal/harmonic_projector.h"
 #include "analysis/signal/lanes.h"
-#include "analysis/signal/two_pi.h"
 #include "analysis/signal/windows.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

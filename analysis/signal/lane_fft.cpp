@@ -2,8 +2,9 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 #include <utility>
+
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
@@ -14,7 +15,7 @@ using Block = LaneFft::Block;
 constexpr std::size_t shortest = 1024;
 
 Complex turn_of(std::size_t m, std::size_t n) {
-    return std::polar(1.0, -2.0 * std::numbers::pi * static_cast<double>(m) / static_cast<double>(n));
+    return std::polar(1.0, -two_pi * static_cast<double>(m) / static_cast<double>(n));
 }
 
 /// What divides n and lies next below its root.

@@ -5,8 +5,8 @@
 #include <numbers>
 
 #include "analysis/signal/fft.h"
-#include "analysis/signal/two_pi.h"
 #include "analysis/signal/weighting.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

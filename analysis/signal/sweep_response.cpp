@@ -8,7 +8,7 @@
 
 #include "analysis/signal/fft.h"
 #include "analysis/signal/lanes.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 

@@ -3,6 +3,8 @@
 #include <array>
 #include <cmath>
 
+#include "analysis/units.h"
+
 namespace assay::analysis {
 
 namespace {
@@ -40,7 +42,7 @@ std::complex<double> itu_network(double f) {
 }  // namespace
 
 double a_weighting_db(double frequency_hz) {
-    return 20.0 * std::log10(a_gain(frequency_hz) / a_gain(1000.0));
+    return decibels(a_gain(frequency_hz) / a_gain(1000.0));
 }
 
 std::complex<double> itu_468_response(double frequency_hz) {
@@ -49,7 +51,7 @@ std::complex<double> itu_468_response(double frequency_hz) {
 }
 
 double itu_468_weighting_db(double frequency_hz) {
-    return 20.0 * std::log10(std::abs(itu_468_response(frequency_hz)));
+    return decibels(std::abs(itu_468_response(frequency_hz)));
 }
 
 }  // namespace assay::analysis

@@ -1,14 +1,15 @@
 #include "analysis/signal/windows.h"
 
 #include <cmath>
-#include <numbers>
+
+#include "analysis/units.h"
 
 namespace assay::analysis {
 
 namespace {
 
 double angle(std::size_t n, std::size_t count) {
-    return 2.0 * std::numbers::pi * (static_cast<double>(n) + 0.5) / static_cast<double>(count);
+    return two_pi * (static_cast<double>(n) + 0.5) / static_cast<double>(count);
 }
 
 }  // namespace

@@ -4,13 +4,15 @@
 #include <cmath>
 #include <numbers>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
 
 using namespace std::chrono_literals;
 
-constexpr std::int64_t block_frames = 512;
+constexpr std::int64_t sound_frames = 512;
 constexpr double fade_in_s = 0.2;
 constexpr double play_ahead_s = 0.3;
 constexpr auto poll = 3ms;
@@ -37,7 +39,7 @@ Result<std::unique_ptr<BenchSound>> BenchSound::open(const Bench& bench,
     running->sound_ = sound;
     if (sound) {
         running->gains_.assign(static_cast<std::size_t>(wanted.play_channels), 0.0F);
-        const auto amplitude = static_cast<float>(std::pow(10.0, sound->level_dbfs / 20.0));
+        const auto amplitude = static_cast<float>(ratio_from_decibels(sound->level_dbfs));
         for (const std::size_t index : sound->outputs) {
             const Output& output = bench.outputs[index];
             running->gains_[static_cast<std::size_t>(output.channel - 1)] =
@@ -54,7 +56,7 @@ BenchSound::~BenchSound() {
 }
 
 void BenchSound::feed() {
-    std::vector<float> block(static_cast<std::size_t>(block_frames) * gains_.size());
+    std::vector<float> block(static_cast<std::size_t>(sound_frames) * gains_.size());
     const auto ahead = static_cast<std::int64_t>(play_ahead_s * rate_hz_);
     std::int64_t frame = 0;
     while (!quit_) {
@@ -62,13 +64,12 @@ void BenchSound::feed() {
             std::this_thread::sleep_for(poll);
             continue;
         }
-        for (std::int64_t n = 0; n < block_frames; ++n, ++frame) {
+        for (std::int64_t n = 0; n < sound_frames; ++n, ++frame) {
             const double seconds = static_cast<double>(frame) / rate_hz_;
             const double part = std::min(1.0, seconds / fade_in_s);
             // Whole turns are taken off first, so that hours of a tone keep their phase.
             const double turns = std::fmod(seconds * sound_->frequency_hz, 1.0);
-            const double value =
-                (0.5 - 0.5 * std::cos(std::numbers::pi * part)) * std::sin(2.0 * std::numbers::pi * turns);
+            const double value = (0.5 - 0.5 * std::cos(std::numbers::pi * part)) * std::sin(two_pi * turns);
             for (std::size_t c = 0; c < gains_.size(); ++c)
                 block[static_cast<std::size_t>(n) * gains_.size() + c] =
                     gains_[c] * static_cast<float>(value);

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <utility>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
@@ -47,7 +49,7 @@ void FallWatch::judge(Watched& one, double rms) const {
         if (one.first.size() == first_blocks) std::sort(one.first.begin(), one.first.end());
         return;
     }
-    const double limit = one.first[first_blocks / 2] * std::pow(10.0, -(end_.fall_db + margin_db) / 20.0);
+    const double limit = one.first[first_blocks / 2] * ratio_from_decibels(-(end_.fall_db + margin_db));
     one.down_s = rms < limit ? one.down_s + end_.block_s : 0.0;
 }
 

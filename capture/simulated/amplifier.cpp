@@ -4,13 +4,11 @@
 #include <cmath>
 #include <numbers>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
-
-double ratio(double db) {
-    return std::pow(10.0, db / 20.0);
-}
 
 /// The part of the way that a first-order average goes in one sample.
 double average_step(double time_constant_s, double rate_hz) {
@@ -29,15 +27,15 @@ double below(double x, double limit, double softness) {
 }  // namespace
 
 AmplifierModel::AmplifierModel(const SimulatedAmplifier& settings, double rate_hz) : settings_(settings) {
-    const double turn = 2.0 * std::numbers::pi / rate_hz;
-    low_step_ = average_step(1.0 / (2.0 * std::numbers::pi * settings.low_cut_hz), rate_hz);
+    const double turn = two_pi / rate_hz;
+    low_step_ = average_step(1.0 / (two_pi * settings.low_cut_hz), rate_hz);
     // Bilinear, so that -3 dB stands exactly at high_cut_hz.
     const double warped = std::tan(std::min(0.5 * turn * settings.high_cut_hz, 0.499 * std::numbers::pi));
     high_gain_ = warped / (1.0 + warped);
     high_pole_ = (1.0 - warped) / (1.0 + warped);
     rail_step_ = average_step(settings.rail_time_constant_s, rate_hz);
     supply_per_rail_current_ = settings.rail_v_per_supply_v / settings.converter_efficiency;
-    crosstalk_ = ratio(settings.crosstalk_db);
+    crosstalk_ = ratio_from_decibels(settings.crosstalk_db);
 
     const double rail_v = settings.rail_v_per_supply_v * settings.supply_v;
     const double half_v = 0.5 * rail_v;
@@ -50,7 +48,8 @@ AmplifierModel::AmplifierModel(const SimulatedAmplifier& settings, double rate_h
 
     for (std::size_t c = 0; c < channels_.size(); ++c) {
         channels_[c].sign = c == 1 && settings.second_channel_inverted ? -1.0 : 1.0;
-        channels_[c].gain = channels_[c].sign * ratio(settings.gain_db + settings.channel_gain_db[c]);
+        channels_[c].gain =
+            channels_[c].sign * ratio_from_decibels(settings.gain_db + settings.channel_gain_db[c]);
     }
     connect({0.0, 0.0});
 }

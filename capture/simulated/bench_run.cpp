@@ -14,7 +14,7 @@ namespace assay::capture {
 
 namespace {
 
-constexpr double tail_s = 0.1;
+constexpr double after_tone_s = 0.1;
 constexpr double fade_out_s = 0.02;
 
 /// The amplifier's noise is stated over this band and is white beyond.
@@ -116,7 +116,7 @@ std::span<const float> Run::ready_frames(std::int64_t end_frame) {
 }  // namespace
 
 std::int64_t recorded_frames(const SimulatedCard& card, const Tone& tone) {
-    const double played = static_cast<double>(tone.frames) + (card.delay_s + tail_s) * tone.rate_hz;
+    const double played = static_cast<double>(tone.frames) + (card.delay_s + after_tone_s) * tone.rate_hz;
     return static_cast<std::int64_t>(std::ceil(played * (1.0 + 1e-6 * card.clock_ppm)));
 }
 

@@ -4,6 +4,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
@@ -39,9 +41,8 @@ double PlaySide::first_index() const {
 
 RecordSide::RecordSide(const SimulatedCard& card, double units_per_volt, int stages, double card_rate_hz)
     : units_per_volt_(units_per_volt),
-      coupling_step_(
-          -std::expm1(-2.0 * std::numbers::pi * card.coupling_hz / std::ldexp(card_rate_hz, stages))),
-      ceiling_(std::pow(10.0, card.ceiling_dbfs / 20.0)) {
+      coupling_step_(-std::expm1(-two_pi * card.coupling_hz / std::ldexp(card_rate_hz, stages))),
+      ceiling_(ratio_from_decibels(card.ceiling_dbfs)) {
     for (int stage = stages - 1; stage > 0; --stage) stages_.emplace_back(std::ldexp(record_band, -stage));
 }
 
@@ -72,7 +73,7 @@ float Quantiser::operator()(double value) const {
 }
 
 double card_noise(const SimulatedCard& card) {
-    return std::pow(10.0, card.noise_dbfs / 20.0) / std::numbers::sqrt2;
+    return ratio_from_decibels(card.noise_dbfs) / std::numbers::sqrt2;
 }
 
 }  // namespace assay::capture

@@ -9,7 +9,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double pi = std::numbers::pi;
 constexpr double heat_ratio = 1.4005;      // rho c^2 / p of moist air at room temperature
 constexpr double air_density_kg_m3 = 1.2;  // of the little air in a leak
 constexpr double air_viscosity_pa_s = 1.81e-5;
@@ -33,8 +32,10 @@ Complex box_impedance(const SimulatedDriver& driver, double box_m3, double omega
     Complex admittance(0.0, omega * compliance);
     if (driver.leak_diameter_mm > 0.0) {
         const double radius_m = 0.5e-3 * driver.leak_diameter_mm;
-        const double resistance = 8.0 * air_viscosity_pa_s * wall_m / (pi * std::pow(radius_m, 4));
-        const double mass = air_density_kg_m3 * (wall_m + 1.7 * radius_m) / (pi * radius_m * radius_m);
+        const double resistance =
+            8.0 * air_viscosity_pa_s * wall_m / (std::numbers::pi * std::pow(radius_m, 4));
+        const double mass =
+            air_density_kg_m3 * (wall_m + 1.7 * radius_m) / (std::numbers::pi * radius_m * radius_m);
         admittance += 1.0 / Complex(resistance, omega * mass);
     }
     return area_m2 * area_m2 / admittance;

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "capture/transform.h"
+#include "capture/units.h"
 
 namespace assay::capture {
 
@@ -14,7 +15,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double two_pi = 2.0 * std::numbers::pi;
 constexpr double die_away_s =
     2.0;  // after this a cone of Q 50 at 20 Hz has fallen by 20 dB, usual ones by 100 dB
 constexpr int motion_rounds = 4;
@@ -93,7 +93,7 @@ NodeVolts volts_at_nodes(const Bench& bench, const SimulatedTake& take, std::siz
     const Tone& tone = *take.tone;
     std::vector<float> played(static_cast<std::size_t>(tone.frames));
     render(tone, 0, played);
-    const double gain = std::pow(10.0, bench.simulated.jig.generator_gain_db / 20.0);
+    const double gain = ratio_from_decibels(bench.simulated.jig.generator_gain_db);
     const double volts = take.outputs.empty() ? 0.0 : gain * play_volts(bench, take.outputs.front());
     const auto tail = static_cast<std::size_t>(std::ceil(die_away_s * tone.rate_hz));
 
@@ -175,7 +175,7 @@ JigNodes jig_nodes(const Bench& bench, const PlayRequest::InJig& in_jig, double 
     nodes.terminals = across * driver / (driver + lead_ohm);
     if (jig.inputs_swapped) std::swap(nodes.generator_side, nodes.driver_side);
     nodes.driver_side *=
-        std::polar(std::pow(10.0, jig.mismatch_db / 20.0), -omega * jig.mismatch_delay_us * 1e-6);
+        std::polar(ratio_from_decibels(jig.mismatch_db), -omega * jig.mismatch_delay_us * 1e-6);
     return nodes;
 }
 

@@ -5,6 +5,8 @@
 #include <cmath>
 #include <numbers>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
@@ -61,7 +63,7 @@ template <class Work>
     for (; first < count; ++first) work(first, std::array<double, 1>{});
 }
 
-constexpr std::size_t phases = 512;
+constexpr std::size_t filter_phases = 512;
 constexpr std::size_t taps = 2 * static_cast<std::size_t>(ClockStep::reach);
 constexpr double cutoff = (0.22675 + 0.25) / 2.0;  // of the input's rate
 
@@ -117,14 +119,14 @@ ASSAY_WIDE void HalveRate::process(std::span<const double> in, std::span<double>
     keep_last(held_, 4 * sides - 2);
 }
 
-ClockStep::ClockStep() : table_((phases + 1) * taps) {
-    for (std::size_t phase = 0; phase <= phases; ++phase) {
+ClockStep::ClockStep() : table_((filter_phases + 1) * taps) {
+    for (std::size_t phase = 0; phase <= filter_phases; ++phase) {
         double* row = table_.data() + phase * taps;
-        const double part = static_cast<double>(phase) / static_cast<double>(phases);
+        const double part = static_cast<double>(phase) / static_cast<double>(filter_phases);
         double sum = 0.0;
         for (std::size_t k = 0; k < taps; ++k) {
             const double offset = static_cast<double>(k) - static_cast<double>(reach - 1) - part;
-            const double angle = 2.0 * std::numbers::pi * cutoff * offset;
+            const double angle = two_pi * cutoff * offset;
             const double sinc = std::abs(angle) < 1e-12 ? 1.0 : std::sin(angle) / angle;
             row[k] = sinc * kaiser(offset / static_cast<double>(reach));
             sum += row[k];
@@ -134,8 +136,8 @@ ClockStep::ClockStep() : table_((phases + 1) * taps) {
 }
 
 void ClockStep::kernel(double part, std::span<double> out) const {
-    const double place = part * static_cast<double>(phases);
-    const auto row = std::min(static_cast<std::size_t>(place), phases - 1);
+    const double place = part * static_cast<double>(filter_phases);
+    const auto row = std::min(static_cast<std::size_t>(place), filter_phases - 1);
     const double weight = place - static_cast<double>(row);
     const double* low = table_.data() + row * taps;
     const double* high = low + taps;

@@ -11,6 +11,7 @@
 #include <tuple>
 
 #include "capture/tone/half_wave_transform.h"
+#include "capture/units.h"
 
 namespace assay::capture {
 
@@ -18,7 +19,6 @@ namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double pi = std::numbers::pi;
 constexpr double mains_distance_hz = 0.3;
 constexpr int phase_rounds = 30;
 
@@ -59,7 +59,7 @@ std::vector<double> schroeder_phases(const std::vector<std::size_t>& orders) {
     const auto count = static_cast<double>(orders.size());
     for (std::size_t k = 1; k < orders.size(); ++k) {
         const double delay = static_cast<double>(k) / count;  // in periods, between the two lines
-        phases[k] = phases[k - 1] - 2.0 * pi * static_cast<double>(orders[k] - orders[k - 1]) * delay;
+        phases[k] = phases[k - 1] - two_pi * static_cast<double>(orders[k] - orders[k - 1]) * delay;
     }
     return phases;
 }
@@ -168,7 +168,7 @@ std::vector<ToneLine> make_lines(const Multitone& multitone) {
     std::vector<ToneLine> lines;
     lines.reserve(orders.size());
     for (std::size_t k = 0; k < orders.size(); ++k) {
-        const double phase = std::remainder(phases[k] + 0.5 * pi, 2.0 * pi);  // of a sine
+        const double phase = std::remainder(phases[k] + 0.5 * std::numbers::pi, two_pi);  // of a sine
         lines.push_back({static_cast<double>(orders[k]) / multitone.period_s, amplitude, phase});
     }
     return lines;
@@ -186,7 +186,7 @@ std::vector<double> sum_of_lines(const std::vector<ToneLine>& lines, double rate
     constexpr std::size_t stretch = 512 * lanes;
     std::vector<double> out((frames + stretch - 1) / stretch * stretch, 0.0);
     for (const ToneLine& line : lines) {
-        const double turn = 2.0 * pi * line.frequency_hz / rate_hz;
+        const double turn = two_pi * line.frequency_hz / rate_hz;
         const double cosine = std::cos(turn * static_cast<double>(lanes));
         const double sine = std::sin(turn * static_cast<double>(lanes));
         for (std::size_t start = 0; start < out.size(); start += stretch) {
@@ -244,7 +244,7 @@ double MultitoneValues::at(double frame) const {
     double value = 0.0;
     for (const ToneLine& line : *lines_) {
         value += line.amplitude *
-                 std::sin(2.0 * pi * std::fmod(line.frequency_hz * frame / rate_hz_, 1.0) + line.phase_rad);
+                 std::sin(two_pi * std::fmod(line.frequency_hz * frame / rate_hz_, 1.0) + line.phase_rad);
     }
     return value;
 }

@@ -7,11 +7,11 @@
 #include <cstdint>
 #include <map>
 #include <mutex>
-#include <numbers>
 #include <tuple>
 
 #include "capture/splitmix64.h"
 #include "capture/transform.h"
+#include "capture/units.h"
 
 namespace assay::capture {
 
@@ -48,7 +48,7 @@ Values random_lines(std::size_t frames, double step_hz, double from_hz, double t
     for (std::size_t k = 1; k < frames / 2; ++k) {
         const double f = static_cast<double>(k) * step_hz;
         // Of every line, so that the rate does not change the noise.
-        const double phase = 2.0 * std::numbers::pi * splitmix64_uniform(seed);
+        const double phase = two_pi * splitmix64_uniform(seed);
         if (f < from_hz || f > to_hz) continue;
         const double weight = power(f);
         sum += 0.5 * weight;
@@ -85,7 +85,7 @@ double where_reaches(double low, double high, double wanted, const Function& fun
 
 std::vector<float> make_period(const ShapedNoise& noise, std::size_t frames, double rate_hz) {
     const double step_hz = rate_hz / static_cast<double>(frames);
-    const double wanted = std::pow(10.0, noise.crest_factor_db / 20.0);
+    const double wanted = ratio_from_decibels(noise.crest_factor_db);
     Values values = random_lines(frames, step_hz, lowest_hz,
                                  std::min(highest_hz, noise_share_of_rate * rate_hz), 1, power_of_programme);
     if (crest_of(values, peak_of(values)) < wanted) {

@@ -5,11 +5,11 @@
 #include <numbers>
 #include <optional>
 
+#include "capture/units.h"
+
 namespace assay::capture {
 
 namespace {
-
-constexpr double two_pi = 2.0 * std::numbers::pi;
 
 /// A law with what it needs to be asked for many values.
 struct LawValues {
@@ -33,7 +33,7 @@ struct LawValues {
         }
         if (const auto* burst = std::get_if<ToneBurst>(&segment_.law)) {
             const double within_s = std::fmod(seconds, burst->off_s + burst->on_s);
-            const double gain = within_s < burst->off_s ? std::pow(10.0, -burst->off_db / 20.0) : 1.0;
+            const double gain = within_s < burst->off_s ? ratio_from_decibels(-burst->off_db) : 1.0;
             return gain * std::sin(two_pi * burst->frequency_hz * seconds);
         }
         const auto& chirp = std::get<Chirp>(segment_.law);
@@ -58,7 +58,7 @@ double fade_gain(const Segment& segment, double frame) {
 
 double value_of(const Segment& segment, const LawValues& law, double frame) {
     if (frame < 0.0 || frame >= static_cast<double>(segment.frames)) return 0.0;
-    const double amplitude = std::pow(10.0, segment.level_dbfs / 20.0);
+    const double amplitude = ratio_from_decibels(segment.level_dbfs);
     return amplitude * fade_gain(segment, frame) * law.at(frame);
 }
 
@@ -76,8 +76,8 @@ double Tone::energy_s() const {
         // A raised-cosine fade carries 3/8 of the energy of the same time at full level.
         const double full = static_cast<double>(segment.frames) -
                             2.0 * (1.0 - 0.375) * static_cast<double>(segment.fade_frames);
-        energy +=
-            full / rate_hz * relative_mean_square(segment.law) * std::pow(10.0, segment.level_dbfs / 10.0);
+        energy += full / rate_hz * relative_mean_square(segment.law) *
+                  power_ratio_from_decibels(segment.level_dbfs);
     }
     return energy;
 }
@@ -85,13 +85,13 @@ double Tone::energy_s() const {
 double relative_mean_square(const SignalLaw& law) {
     if (const auto* multitone = std::get_if<Multitone>(&law)) return 2.0 * mean_square_of(*multitone);
     if (const auto* noise = std::get_if<ShapedNoise>(&law))
-        return 2.0 * std::pow(10.0, -noise->crest_factor_db / 10.0);
+        return 2.0 * power_ratio_from_decibels(-noise->crest_factor_db);
     if (const auto* pair = std::get_if<SinePair>(&law)) {
         const double high_share = 1.0 - pair->low_share;
         return pair->low_share * pair->low_share + high_share * high_share;
     }
     if (const auto* burst = std::get_if<ToneBurst>(&law)) {
-        const double quiet = std::pow(10.0, -burst->off_db / 10.0);
+        const double quiet = power_ratio_from_decibels(-burst->off_db);
         return (burst->on_s + quiet * burst->off_s) / (burst->on_s + burst->off_s);
     }
     return 1.0;

@@ -5,7 +5,7 @@
 
 #include "cli/certificate/page/first_sheet.h"
 #include "cli/certificate/page/page.h"
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/paper.h"
 #include "cli/certificate/plots/gnuplot.h"
 #include "cli/certificate/plots/plots.h"

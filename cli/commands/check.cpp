@@ -93,7 +93,7 @@ struct Repeat {
 };
 
 Repeat repeat_of(const std::string& test, const std::string& load, const std::string& name,
-                 const Quantity& before, const Findings* again, bool other_bench) {
+                 const Quantity& before, const Numbers* again, bool other_bench) {
     Repeat repeat{test, load, name, before, {}, {}, false, {}};
     const Quantity* after = again != nullptr ? again->find(name) : nullptr;
     if (after == nullptr) {
@@ -123,14 +123,13 @@ std::vector<Repeat> repeats_of(const Session& before, const Session& after, bool
     for (const TestRecord& again : after.tests) {
         const TestRecord* record = before.find(again.id);
         if (record == nullptr) continue;
-        const auto add = [&](const std::string& load, const Findings& findings, const Findings* others) {
-            for (const auto& [name, quantity] : findings.quantities) {
+        const auto add = [&](const std::string& load, const Numbers& numbers, const Numbers* others) {
+            for (const auto& [name, quantity] : numbers.quantities) {
                 if (!tells(record->result.measure, name)) continue;
                 repeats.push_back(repeat_of(again.id, load, name, quantity, others, other_bench));
             }
         };
-        for (const auto& [load, findings] : record->result.loads)
-            add(load, findings, again.result.load(load));
+        for (const auto& [load, numbers] : record->result.loads) add(load, numbers, again.result.load(load));
         add({}, record->result.whole, &again.result.whole);
     }
     return repeats;

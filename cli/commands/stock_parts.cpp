@@ -3,6 +3,8 @@
 #include <array>
 #include <cmath>
 
+#include "analysis/units.h"
+
 namespace assay::cli {
 
 namespace {
@@ -34,11 +36,11 @@ double stock_at_least(double wanted, std::span<const double> series) {
 
 DividerProposal propose_divider(double worst_peak_v, double full_scale_v, double input_resistance_ohm) {
     DividerProposal proposal;
-    const double allowed_v = full_scale_v * std::pow(10.0, divider_target_dbfs / 20.0);
+    const double allowed_v = full_scale_v * analysis::ratio_from_decibels(divider_target_dbfs);
     const double wanted = worst_peak_v / allowed_v;
     if (wanted <= 1.0) {
         proposal.needed = false;
-        proposal.level_dbfs = 20.0 * std::log10(worst_peak_v / full_scale_v);
+        proposal.level_dbfs = analysis::decibels(worst_peak_v / full_scale_v);
         return proposal;
     }
     double bottom = least_bottom_ohm;
@@ -55,7 +57,7 @@ DividerProposal propose_divider(double worst_peak_v, double full_scale_v, double
         if (proposal.top_w <= highest_top_w || next > input_resistance_ohm) break;
         bottom = next;
     }
-    proposal.level_dbfs = 20.0 * std::log10(worst_peak_v / proposal.attenuation / full_scale_v);
+    proposal.level_dbfs = analysis::decibels(worst_peak_v / proposal.attenuation / full_scale_v);
     return proposal;
 }
 

@@ -6,6 +6,7 @@
 #include <numbers>
 #include <string_view>
 
+#include "analysis/units.h"
 #include "cli/comparison/paired_curve.h"
 #include "cli/comparison/shared_sources.h"
 
@@ -38,7 +39,7 @@ Quantity apart(const Quantity& quantity, const std::string& side, const std::set
 std::optional<Quantity> in_percent(const Quantity& left, const Quantity& right, const Quantity& difference) {
     if (left.unit == "dB") {
         // 20 log10 of a ratio of voltages or pressures.
-        const double ratio = std::pow(10.0, difference.value / 20.0);
+        const double ratio = analysis::ratio_from_decibels(difference.value);
         return analysis::combine(100.0 * (ratio - 1.0), "%",
                                  {{&difference, 100.0 * ratio * std::numbers::ln10 / 20.0}});
     }
@@ -53,8 +54,8 @@ std::optional<Quantity> in_percent(const Quantity& left, const Quantity& right, 
 }
 
 struct Pair {
-    const Findings& left;
-    const Findings& right;
+    const Numbers& left;
+    const Numbers& right;
     std::string test{};
     std::string load{};
 };
@@ -139,13 +140,13 @@ void compare_tests(const TestRecord& left, const TestRecord& right, const std::s
                                          ": its capture cannot be trusted");
         }
     }
-    for (const auto& [name, findings] : left.result.loads) {
-        const Findings* other = right.result.load(name);
+    for (const auto& [name, numbers] : left.result.loads) {
+        const Numbers* other = right.result.load(name);
         if (other == nullptr) {
             comparison.remarks.push_back("test " + left.id + " has load " + name + " on the left only");
             continue;
         }
-        const Pair pair{findings, *other, left.id, name};
+        const Pair pair{numbers, *other, left.id, name};
         compare_quantities(pair, parts, comparison);
         compare_curves(pair, comparison);
     }

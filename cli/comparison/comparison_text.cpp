@@ -13,8 +13,8 @@ namespace {
 using analysis::Quantity;
 using analysis::Verdict;
 
-constexpr std::size_t words_columns = 31;
-constexpr std::size_t value_columns = 22;
+constexpr std::size_t compared_columns = 31;
+constexpr std::size_t side_columns = 22;
 constexpr std::size_t difference_columns = 19;
 
 std::string verdict_words(Verdict verdict) {
@@ -54,11 +54,11 @@ std::string difference_text(const ComparedQuantity& compared) {
 std::string row(const std::string& words, const std::string& left, const std::string& right,
                 const std::string& difference, const std::string& verdict) {
     std::string out;
-    const auto lines = wrap(words, words_columns - 1);
+    const auto lines = wrap(words, compared_columns - 1);
     for (std::size_t i = 0; i < lines.size(); ++i) {
-        std::string line = "  " + padded(lines[i], words_columns);
+        std::string line = "  " + padded(lines[i], compared_columns);
         if (i == 0) {
-            line += padded(left + ' ', value_columns) + padded(right + ' ', value_columns) +
+            line += padded(left + ' ', side_columns) + padded(right + ' ', side_columns) +
                     padded(difference + ' ', difference_columns) + verdict;
         }
         line.resize(line.find_last_not_of(' ') + 1);

@@ -2,7 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
+
+#include "analysis/units.h"
 
 namespace assay::cli {
 namespace {
@@ -14,7 +15,7 @@ struct Reader {
 
     std::complex<double> at(std::size_t i) const {
         if (phase_deg == nullptr) return (*magnitude)[i];
-        return std::polar(1.0, (*phase_deg)[i] * std::numbers::pi / 180.0) * (*magnitude)[i];
+        return std::polar(1.0, (*phase_deg)[i] * analysis::radians) * (*magnitude)[i];
     }
 };
 

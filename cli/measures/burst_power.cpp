@@ -8,6 +8,7 @@
 
 #include "analysis/amplifier/burst_reading.h"
 #include "analysis/amplifier/distortion_limit.h"
+#include "analysis/units.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/ceiling.h"
@@ -17,7 +18,7 @@
 #include "cli/measures/steps/limit_name.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::burst_power {
 
 namespace {
 
@@ -147,38 +148,38 @@ std::variant<Quantity, Absent> continuous_power(const Setup& setup, const std::s
     Setup other = setup;
     other.test = named->test;
     const TestResult result = measure->evaluate(other, named->takes);
-    const Findings* findings = result.fault ? nullptr : result.load(load.name);
-    if (findings == nullptr) return missing;
-    const Quantity* power = findings->find(measure->name == "meter-power"
-                                               ? std::string("power_w")
-                                               : "power_at_" + limit_in_name(limit_percent) + "_percent_w");
+    const Numbers* numbers = result.fault ? nullptr : result.load(load.name);
+    if (numbers == nullptr) return missing;
+    const Quantity* power = numbers->find(measure->name == "meter-power"
+                                              ? std::string("power_w")
+                                              : "power_at_" + limit_in_name(limit_percent) + "_percent_w");
     if (power == nullptr) return missing;
     return *power;
 }
 
-void add_headroom(const Setup& setup, const capture::Load& load, double limit_percent, Findings& findings) {
-    const Quantity* burst = findings.find("burst_power_w");
+void add_headroom(const Setup& setup, const capture::Load& load, double limit_percent, Numbers& numbers) {
+    const Quantity* burst = numbers.find("burst_power_w");
     const auto id = setup.test->text("continuous");
     if (!id) {
-        findings.absent.emplace_back("headroom_db",
-                                     Absent{"no-continuous-power", "no test of the continuous power is named",
-                                            "name one as continuous if the headroom is wanted"});
+        numbers.absent.emplace_back("headroom_db",
+                                    Absent{"no-continuous-power", "no test of the continuous power is named",
+                                           "name one as continuous if the headroom is wanted"});
         return;
     }
     const auto continuous = continuous_power(setup, *id, load, limit_percent);
     if (const auto* absent = std::get_if<Absent>(&continuous)) {
-        findings.add_absent("headroom_db", *absent);
+        numbers.add_absent("headroom_db", *absent);
         return;
     }
     if (burst == nullptr) {
-        findings.absent.emplace_back("headroom_db", *findings.find_absent("burst_power_w"));
+        numbers.absent.emplace_back("headroom_db", *numbers.find_absent("burst_power_w"));
         return;
     }
     const auto& steady = std::get<Quantity>(continuous);
     const double db_per_relative = 10.0 / std::numbers::ln10;
-    findings.add("headroom_db", analysis::combine(10.0 * std::log10(burst->value / steady.value), "dB",
-                                                  {{burst, db_per_relative / burst->value},
-                                                   {&steady, -db_per_relative / steady.value}}));
+    numbers.add("headroom_db", analysis::combine(analysis::power_decibels(burst->value / steady.value), "dB",
+                                                 {{burst, db_per_relative / burst->value},
+                                                  {&steady, -db_per_relative / steady.value}}));
 }
 
 analysis::Curve curve_of(const capture::Load& load, const LevelRow& row) {
@@ -232,30 +233,30 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.fault = fault_of(take, load, {row.trouble, row.overload});
             return result;
         }
-        Findings findings;
+        Numbers numbers;
         if (absent != nullptr) {
-            findings.add_absent("burst_power_w", *absent);
+            numbers.add_absent("burst_power_w", *absent);
         } else {
             const auto& crossing = std::get<LimitCrossing>(found);
             Quantity voltage =
                 load_voltage(setup, load, crossing.total_v, row.plus_share, burst.frequency_hz);
             add_doubt(voltage, source + "noise", crossing.noise_doubt_v);
             add_doubt(voltage, source + "interpolation", crossing.interpolation_doubt_v);
-            findings.add("burst_power_w", power_at(load, voltage, burst.frequency_hz));
-            warn_of_ceiling(setup, l, ladders, row.readings[crossing.above].level_dbfs, findings);
+            numbers.add("burst_power_w", power_at(load, voltage, burst.frequency_hz));
+            warn_of_ceiling(setup, l, ladders, row.readings[crossing.above].level_dbfs, numbers);
         }
-        add_headroom(setup, load, limit_percent, findings);
+        add_headroom(setup, load, limit_percent, numbers);
         if (!row.trouble.empty())
-            findings.warn("steps-lost", row.trouble + "; steps were left out", "record again if it matters");
-        findings.curves.emplace_back("level", curve_of(load, row));
-        result.loads.emplace_back(load.name, std::move(findings));
+            numbers.warn("steps-lost", row.trouble + "; steps were left out", "record again if it matters");
+        numbers.curves.emplace_back("level", curve_of(load, row));
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     return result;
 }
 
 }  // namespace
 
-Measure burst_power_measure() {
+Measure measure() {
     Measure measure;
     measure.in_watts = true;
     measure.name = "burst-power";
@@ -303,4 +304,4 @@ Measure burst_power_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::burst_power

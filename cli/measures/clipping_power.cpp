@@ -23,7 +23,7 @@
 #include "cli/measures/steps/staircase_reading.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::clipping_power {
 
 namespace {
 
@@ -131,7 +131,7 @@ double frequency_of(const LoadContext& context) {
 }
 
 void add_own_distortion(const LoadContext& context, const analysis::LimitCrossing& crossing, double limit,
-                        Quantity& voltage, Findings& findings) {
+                        Quantity& voltage, Numbers& numbers) {
     const capture::Input& input = context.setup.bench->inputs[context.load.plus];
     if (!input.own_thd_percent) return;
     const double own = *input.own_thd_percent / 100.0;
@@ -139,17 +139,17 @@ void add_own_distortion(const LoadContext& context, const analysis::LimitCrossin
     add_doubt(voltage, "input:" + input.name + ":own-distortion",
               crossing.volts_per_distortion * own / std::numbers::sqrt3);
     if (3.0 * own > limit) {
-        findings.warn("limit-near-own-distortion",
-                      fmt::format("the chain's own distortion of {:.3g} % is near the limit of {:.3g} %",
-                                  100.0 * own, 100.0 * limit),
-                      "measure at a higher limit or with a cleaner recorder");
+        numbers.warn("limit-near-own-distortion",
+                     fmt::format("the chain's own distortion of {:.3g} % is near the limit of {:.3g} %",
+                                 100.0 * own, 100.0 * limit),
+                     "measure at a higher limit or with a cleaner recorder");
     }
 }
 
 /// Volts at one limit, and power where there is a load. No power where the limit is not reached, and none
 /// where it is lost to a step that cannot be trusted (then `lost` says so).
 std::optional<Quantity> add_limit(const LoadContext& context, double limit_percent,
-                                  analysis::DistortionKind kind, Findings& findings, std::string& lost,
+                                  analysis::DistortionKind kind, Numbers& numbers, std::string& lost,
                                   double& needed_drive) {
     const std::string name = limit_in_name(limit_percent);
     const std::string power_name = "power_at_" + name + "_percent_w";
@@ -157,8 +157,8 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
     const auto found = analysis::find_limit_crossing(context.steps.readings, limit_percent / 100.0, kind);
     if (const auto* absent = std::get_if<Absent>(&found)) {
         lost = context.steps.trouble_above();
-        findings.add_absent(context.load.bare_input ? voltage_name : power_name, *absent);
-        if (!context.load.bare_input) findings.absent.emplace_back(voltage_name, *absent);
+        numbers.add_absent(context.load.bare_input ? voltage_name : power_name, *absent);
+        if (!context.load.bare_input) numbers.absent.emplace_back(voltage_name, *absent);
         return std::nullopt;
     }
     const auto& crossing = std::get<analysis::LimitCrossing>(found);
@@ -168,14 +168,14 @@ std::optional<Quantity> add_limit(const LoadContext& context, double limit_perce
                                     context.steps.plus_shares[crossing.above], frequency_of(context));
     add_doubt(voltage, context.source + "noise", crossing.noise_doubt_v);
     add_doubt(voltage, context.source + "interpolation", crossing.interpolation_doubt_v);
-    add_own_distortion(context, crossing, limit_percent / 100.0, voltage, findings);
+    add_own_distortion(context, crossing, limit_percent / 100.0, voltage, numbers);
     if (context.load.bare_input) {
-        findings.add(voltage_name, voltage);
+        numbers.add(voltage_name, voltage);
         return std::nullopt;
     }
     Quantity power = power_at(context.load, voltage, frequency_of(context));
-    findings.add(power_name, power);
-    findings.add(voltage_name, voltage);
+    numbers.add(power_name, power);
+    numbers.add(voltage_name, voltage);
     return power;
 }
 
@@ -187,7 +187,7 @@ const analysis::StepReading* loudest_needed(const TrustedSteps& steps, double ne
     return nullptr;
 }
 
-void add_onset(const LoadContext& context, Findings& findings) {
+void add_onset(const LoadContext& context, Numbers& numbers) {
     std::optional<double> lowest_total;
     double lowest_drive = 1e9;
     std::optional<double> ceilings[2];
@@ -197,11 +197,11 @@ void add_onset(const LoadContext& context, Findings& findings) {
         const std::string name = positive ? "clip_onset_positive_v" : "clip_onset_negative_v";
         const auto onset = analysis::find_clip_onset(context.steps.readings, polarity);
         if (const auto* absent = std::get_if<Absent>(&onset)) {
-            findings.add_absent(name, *absent);
+            numbers.add_absent(name, *absent);
         } else {
             const auto& found = std::get<analysis::ClipOnset>(onset);
-            findings.add(name, load_voltage(context.setup, context.load, found.peak_v,
-                                            context.steps.plus_shares.back(), frequency_of(context)));
+            numbers.add(name, load_voltage(context.setup, context.load, found.peak_v,
+                                           context.steps.plus_shares.back(), frequency_of(context)));
             ceilings[at] = found.peak_v;
             if (found.drive_dbfs < lowest_drive) {
                 lowest_drive = found.drive_dbfs;
@@ -215,24 +215,23 @@ void add_onset(const LoadContext& context, Findings& findings) {
     } else if (lowest_total) {
         const Quantity voltage = load_voltage(context.setup, context.load, *lowest_total,
                                               context.steps.plus_shares.back(), frequency_of(context));
-        findings.add("clip_onset_w", power_at(context.load, voltage, frequency_of(context)));
+        numbers.add("clip_onset_w", power_at(context.load, voltage, frequency_of(context)));
     } else {
-        findings.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step",
-                                             "let the tone go louder if the onset of clipping is wanted"});
+        numbers.add_absent("clip_onset_w", {"onset-not-reached", "no flattening up to the loudest step",
+                                            "let the tone go louder if the onset of clipping is wanted"});
     }
     constexpr double uneven = 0.05;
     if (ceilings[0] && ceilings[1] && std::abs(*ceilings[0] / *ceilings[1] - 1.0) > uneven) {
-        findings.warn(
+        numbers.warn(
             "uneven-rails",
             fmt::format(
                 "the positive half clips at {:.3g} V, the negative at {:.3g} V: the pair of rails is uneven",
                 *ceilings[0], *ceilings[1]),
             "look at the supply's rails, the bias and the output devices of the weaker half");
     } else if (ceilings[0].has_value() != ceilings[1].has_value()) {
-        findings.warn(
-            "uneven-rails",
-            fmt::format("only the {} half of the wave clips", ceilings[0] ? "positive" : "negative"),
-            "look at the supply's rails, the bias and the output devices of that half");
+        numbers.warn("uneven-rails",
+                     fmt::format("only the {} half of the wave clips", ceilings[0] ? "positive" : "negative"),
+                     "look at the supply's rails, the bias and the output devices of that half");
     }
 }
 
@@ -263,7 +262,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
         const TrustedSteps steps = trusted_steps(read->loads[l]);
         const LoadContext context{setup, load, steps, "test:" + setup.test->id + ":" + load.name + ":"};
-        Findings findings;
+        Numbers numbers;
         if (const auto stray = analysis::levels_do_not_track(steps.readings, clip_drive(steps.readings))) {
             result.fault = untrusted_load(take, load, steps, stray->text);
             result.fault->mend = stray->advice;
@@ -273,7 +272,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         std::string lost;
         for (std::size_t k = 0; k < limits.size(); ++k) {
             std::string trouble;
-            const auto power = add_limit(context, limits[k], kind, findings, trouble, needed_drive);
+            const auto power = add_limit(context, limits[k], kind, numbers, trouble, needed_drive);
             if (power) powers[k].push_back(*power);
             if (lost.empty()) lost = trouble;
         }
@@ -281,20 +280,20 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.fault = untrusted_load(take, load, steps, lost);
             return result;
         }
-        if (const auto* step = loudest_needed(steps, needed_drive)) warn_of_interference(*step, findings);
-        add_onset(context, findings);
-        add_gain(setup, load, *read, steps, findings);
-        add_sensitivity(setup, load, *read, steps, findings);
+        if (const auto* step = loudest_needed(steps, needed_drive)) warn_of_interference(*step, numbers);
+        add_onset(context, numbers);
+        add_gain(setup, load, *read, steps, numbers);
+        add_sensitivity(setup, load, *read, steps, numbers);
         for (const std::string& trouble : steps.troubles)
-            findings.warn(steps.trouble_code(), trouble + "; no requested number rests on it",
-                          "no need to repeat the test for it");
+            numbers.warn(steps.trouble_code(), trouble + "; no requested number rests on it",
+                         "no need to repeat the test for it");
         if (const auto crossover = analysis::crossover_distortion(steps.readings)) {
-            findings.warn("crossover-distortion", *crossover,
-                          "check the output stage's bias; a source of few bits can look alike");
+            numbers.warn("crossover-distortion", *crossover,
+                         "check the output stage's bias; a source of few bits can look alike");
         }
-        warn_of_ceiling(setup, l, read->loads, needed_drive, findings);
-        findings.curves.emplace_back("level", level_curve(load, steps));
-        result.loads.emplace_back(load.name, std::move(findings));
+        warn_of_ceiling(setup, l, read->loads, needed_drive, numbers);
+        numbers.curves.emplace_back("level", level_curve(load, steps));
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     add_steady_channels(setup, *read, result);
     const bool watts = !setup.bench->loads[setup.test->loads.front()].bare_input;
@@ -312,7 +311,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-Measure clipping_power_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "clipping-power";
     measure.summary = "output power at distortion limits, and where clipping starts, from rising levels";
@@ -385,4 +384,4 @@ Measure clipping_power_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::clipping_power

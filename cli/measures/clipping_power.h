@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::clipping_power {
 
-Measure clipping_power_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::clipping_power

@@ -8,6 +8,7 @@
 #include <limits>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/channels.h"
 #include "cli/measures/fields.h"
@@ -23,7 +24,7 @@
 #include "cli/measures/steps/step_trouble.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::distortion {
 
 namespace {
 
@@ -85,7 +86,7 @@ std::optional<capture::Tone> next_live(const Setup& setup, std::span<const Take>
     if (takes.empty()) return staircase_of(setup, std::vector<double>(quiet_repeats, quiet_dbfs(setup)), 0.4);
     const auto heard = heard_in(setup, takes.back());
     if (!heard || takes.size() >= most_takes_at_power) return std::nullopt;
-    const double off_db = 20.0 * std::log10(heard->wanted_v / heard->total_v);
+    const double off_db = analysis::decibels(heard->wanted_v / heard->total_v);
     if (!heard->quiet && !worth_correcting(off_db)) return std::nullopt;
     const auto level = level_by_gain(setup, heard->level_dbfs, heard->total_v, heard->wanted_v);
     if (!std::holds_alternative<double>(level)) return std::nullopt;
@@ -104,21 +105,21 @@ std::optional<capture::Tone> next(const Setup& setup, std::span<const Take> take
     return staircase_of(setup, levels, 0.4);
 }
 
-void add_ratio(Findings& findings, const std::string& name, const Figure& figure, const std::string& source,
+void add_ratio(Numbers& numbers, const std::string& name, const Figure& figure, const std::string& source,
                double own, const std::string& own_source) {
     if (const auto below = below_floor(figure.value, figure.noise, own)) {
-        findings.add_absent(name, *below);
+        numbers.add_absent(name, *below);
         return;
     }
     Quantity quantity{100.0 * figure.value, "%", {}};
     add_doubt(quantity, source + "noise", 100.0 * figure.noise);
     add_doubt(quantity, source + "repeatability", 100.0 * figure.scatter);
     if (own > 0.0) add_doubt(quantity, own_source, 100.0 * own / std::numbers::sqrt3);
-    findings.add(name, quantity);
+    numbers.add(name, quantity);
 }
 
 /// The harmonics as a curve: those that have a number, and for all the floor below which none has one.
-analysis::Curve harmonics_curve(const Findings& findings, const DistortionFigures& figures, double own,
+analysis::Curve harmonics_curve(const Numbers& numbers, const DistortionFigures& figures, double own,
                                 double frequency_hz) {
     analysis::Curve curve{{{"order"},
                            {"frequency_hz"},
@@ -128,7 +129,7 @@ analysis::Curve harmonics_curve(const Findings& findings, const DistortionFigure
     constexpr double none = std::numeric_limits<double>::quiet_NaN();
     for (std::size_t i = 0; i < figures.harmonics.size(); ++i) {
         const double order = static_cast<double>(i) + 2.0;
-        const Quantity* level = findings.find(fmt::format("harmonic_{}_percent", i + 2));
+        const Quantity* level = numbers.find(fmt::format("harmonic_{}_percent", i + 2));
         const std::array<double, 5> row{order, order * frequency_hz, level != nullptr ? level->value : none,
                                         level != nullptr ? level->expanded_uncertainty() : none,
                                         100.0 * times_floor * std::max(own, figures.harmonics[i].noise)};
@@ -137,8 +138,8 @@ analysis::Curve harmonics_curve(const Findings& findings, const DistortionFigure
     return curve;
 }
 
-Findings findings_of(const Setup& setup, const capture::Load& load, const DistortionFigures& figures) {
-    Findings findings;
+Numbers numbers_of(const Setup& setup, const capture::Load& load, const DistortionFigures& figures) {
+    Numbers numbers;
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     const capture::Input& input = setup.bench->inputs[load.plus];
     const double own = input.own_thd_percent.value_or(0.0) / 100.0;
@@ -148,40 +149,40 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const Distor
                                     field_number(*setup.test, "frequency_hz"));
     add_doubt(voltage, source + "noise", figures.total_v.noise);
     add_doubt(voltage, source + "repeatability", figures.total_v.scatter);
-    findings.add("voltage_v", voltage);
+    numbers.add("voltage_v", voltage);
     if (std::isfinite(load.resistance_ohm)) {
-        findings.add("power_w", power_at(load, voltage, field_number(*setup.test, "frequency_hz")));
+        numbers.add("power_w", power_at(load, voltage, field_number(*setup.test, "frequency_hz")));
     } else if (!load.bare_input) {
-        findings.add_absent("power_w", {"no-load", "the load has no resistance",
-                                        "name a load with a resistance if power is wanted"});
+        numbers.add_absent("power_w", {"no-load", "the load has no resistance",
+                                       "name a load with a resistance if power is wanted"});
     }
-    add_ratio(findings, "thd_percent", figures.thd, source, own, own_source);
-    add_ratio(findings, "thd_total_percent", figures.thd_total, source, own, own_source);
-    add_ratio(findings, "thd_plus_noise_percent", figures.thd_plus_noise, source, own, own_source);
+    add_ratio(numbers, "thd_percent", figures.thd, source, own, own_source);
+    add_ratio(numbers, "thd_total_percent", figures.thd_total, source, own, own_source);
+    add_ratio(numbers, "thd_plus_noise_percent", figures.thd_plus_noise, source, own, own_source);
     for (std::size_t order = 2; order <= 10; ++order) {
         const std::string name = fmt::format("harmonic_{}_percent", order);
         if (order - 2 >= figures.harmonics.size()) {
-            findings.add_absent(
+            numbers.add_absent(
                 name, {"outside-band", "this harmonic lies outside the band or above half the sample rate",
                        "take a lower frequency or a wider band"});
             continue;
         }
-        add_ratio(findings, name, figures.harmonics[order - 2], source, own, own_source);
+        add_ratio(numbers, name, figures.harmonics[order - 2], source, own, own_source);
     }
-    findings.curves.emplace_back(
-        "harmonics", harmonics_curve(findings, figures, own, field_number(*setup.test, "frequency_hz")));
+    numbers.curves.emplace_back(
+        "harmonics", harmonics_curve(numbers, figures, own, field_number(*setup.test, "frequency_hz")));
     const Figure& residual = figures.thd_plus_noise;
     if (residual.value > 0.0) {
-        Quantity sinad{-20.0 * std::log10(residual.value), "dB", {}};
+        Quantity sinad{-analysis::decibels(residual.value), "dB", {}};
         add_doubt(sinad, source + "noise", db_per_relative * residual.noise / residual.value);
         add_doubt(sinad, source + "repeatability", db_per_relative * residual.scatter / residual.value);
         if (own > 0.0)
             add_doubt(sinad, own_source,
                       db_per_relative * std::min(own / residual.value, 1.0) / std::numbers::sqrt3);
-        findings.add("sinad_db", sinad);
+        numbers.add("sinad_db", sinad);
     }
-    warn_of_unknown_own_distortion(input, findings);
-    return findings;
+    warn_of_unknown_own_distortion(input, numbers);
+    return numbers;
 }
 
 /// Why a live test ended with the quiet take.
@@ -236,12 +237,12 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                 result.fault = untrusted_load(take, load, steps, steps.troubles.front());
                 return result;
             }
-            Findings findings = findings_of(setup, load, figures_at_level(steps));
-            warn_of_flat_top(*setup.bench, load, read->loads[l], findings);
-            if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), findings);
-            if (const Quantity* got = findings.find("power_w"); set_live && got != nullptr)
-                warn_of_other_power(*power, got->value, "is what these numbers belong to", findings);
-            result.loads.emplace_back(load.name, std::move(findings));
+            Numbers numbers = numbers_of(setup, load, figures_at_level(steps));
+            warn_of_flat_top(*setup.bench, load, read->loads[l], numbers);
+            if (!steps.readings.empty()) warn_of_interference(steps.readings.back(), numbers);
+            if (const Quantity* got = numbers.find("power_w"); set_live && got != nullptr)
+                warn_of_other_power(*power, got->value, "is what these numbers belong to", numbers);
+            result.loads.emplace_back(load.name, std::move(numbers));
             continue;
         }
         const auto figures =
@@ -254,16 +255,16 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.loads.emplace_back(load.name, without_numbers("distortion", *absent));
             continue;
         }
-        Findings findings = findings_of(setup, load, std::get<DistortionFigures>(figures));
+        Numbers numbers = numbers_of(setup, load, std::get<DistortionFigures>(figures));
         for (const analysis::StepReading& reading : steps.readings) {
-            if (reading.total_v < findings.find("voltage_v")->value) continue;
-            warn_of_interference(reading, findings);
+            if (reading.total_v < numbers.find("voltage_v")->value) continue;
+            warn_of_interference(reading, numbers);
             break;
         }
-        findings.curves.emplace_back("level", level_curve(load, steps));
+        numbers.curves.emplace_back("level", level_curve(load, steps));
         for (const std::string& trouble : steps.troubles)
-            findings.warn("steps-lost", trouble, "no requested number rests on it");
-        result.loads.emplace_back(load.name, std::move(findings));
+            numbers.warn("steps-lost", trouble, "no requested number rests on it");
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     add_steady_channels(setup, *read, result);
     return result;
@@ -271,7 +272,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-Measure distortion_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "distortion";
     measure.summary = "volts, power, harmonics and noise at one level";
@@ -296,4 +297,4 @@ Measure distortion_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::distortion

@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::distortion {
 
-Measure distortion_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::distortion

@@ -3,16 +3,16 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 #include <utility>
 
 #include "analysis/driver/parameter_values.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/jig/driver_inputs.h"
 #include "cli/measures/jig/fitted_driver.h"
 #include "cli/measures/recording/scale.h"
 
-namespace assay::cli {
+namespace assay::cli::driver_parameters {
 
 namespace {
 
@@ -21,7 +21,6 @@ using analysis::Parameter;
 /// Measured points with the model beside them; the whole curve, also above the band of the fit.
 analysis::Curve fit_curve(const analysis::DriverResult& result, const analysis::LoadedCurve& taken,
                           std::size_t fitted) {
-    constexpr double degrees = 180.0 / std::numbers::pi;
     const analysis::Fit& fit = result.choice.best();
     analysis::Curve curve;
     curve.columns = {{"frequency_hz"},        {"magnitude_ohm"},   {"phase_deg"},
@@ -31,9 +30,9 @@ analysis::Curve fit_curve(const analysis::DriverResult& result, const analysis::
             analysis::fitted_impedance(fit.layout, fit.parameters, result.fitted, fitted, point.frequency_hz);
         const std::array<double, 6> row{point.frequency_hz,
                                         std::abs(point.z_ohm),
-                                        std::arg(point.z_ohm) * degrees,
+                                        std::arg(point.z_ohm) * analysis::degrees,
                                         std::abs(model),
-                                        std::arg(model) * degrees,
+                                        std::arg(model) * analysis::degrees,
                                         100.0 * std::abs(model - point.z_ohm) / std::abs(point.z_ohm)};
         for (std::size_t c = 0; c < row.size(); ++c) curve.columns[c].values.push_back(row[c]);
     }
@@ -73,10 +72,10 @@ void add_conditions(const analysis::DriverInputs& inputs, const analysis::Driver
 }
 
 /// One warning for all that are absent by the same reason.
-void add_absent(const analysis::DriverResult& found, Findings& findings) {
+void add_absent(const analysis::DriverResult& found, Numbers& numbers) {
     std::vector<std::pair<std::string, analysis::Absent>> reasons;
     for (const auto& [name, why] : found.absent) {
-        findings.absent.emplace_back(name, why);
+        numbers.absent.emplace_back(name, why);
         const auto same = std::find_if(reasons.begin(), reasons.end(),
                                        [&why = why](const auto& one) { return one.second.text == why.text; });
         if (same == reasons.end())
@@ -84,7 +83,7 @@ void add_absent(const analysis::DriverResult& found, Findings& findings) {
         else
             same->first += ", " + name;
     }
-    for (const auto& [names, why] : reasons) findings.warn(why.code, names + ": " + why.text, why.advice);
+    for (const auto& [names, why] : reasons) numbers.warn(why.code, names + ": " + why.text, why.advice);
 }
 
 /// A curve from a file has frequencies of its own, no player's.
@@ -128,7 +127,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
 
 }  // namespace
 
-Measure driver_parameters_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "driver-parameters";
     measure.summary = "Thiele-Small parameters of a driver, from its impedance tests";
@@ -162,4 +161,4 @@ Measure driver_parameters_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::driver_parameters

@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::driver_parameters {
 
-Measure driver_parameters_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::driver_parameters

@@ -7,6 +7,7 @@
 #include <numbers>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 #include "cli/measures/endurance_power.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/held_recording.h"
@@ -18,7 +19,7 @@
 #include "cli/measures/steps/trusted_steps.h"
 #include "cli/measures/supply_readings.h"
 
-namespace assay::cli {
+namespace assay::cli::endurance {
 
 namespace {
 
@@ -106,7 +107,7 @@ std::optional<capture::Tone> held_tone(const Setup& setup, double level_dbfs) {
 /// Peak over RMS of what is played, re that of a sine, dB: so much louder its peaks are for the same power.
 double above_sine_db(const Setup& setup) {
     if (!is_noise(setup)) return 0.0;
-    return field_number(*setup.test, "crest_factor_db") - 20.0 * std::log10(std::numbers::sqrt2);
+    return field_number(*setup.test, "crest_factor_db") - analysis::decibels(std::numbers::sqrt2);
 }
 
 /// Where a power is asked for, a live bench plays a quiet tone first.
@@ -150,9 +151,9 @@ const char* word_of(HeldEnd end) {
     return "";
 }
 
-void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& findings) {
+void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Numbers& numbers) {
     if (outcome.ended_by == HeldEnd::cut_out) {
-        findings.warn(
+        numbers.warn(
             "output-gone",
             fmt::format("the output was gone at {:.2f} minutes{}", outcome.run_minutes,
                         outcome.returns > 0 ? fmt::format(", and came back ({} times)", outcome.returns)
@@ -160,7 +161,7 @@ void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& 
             "protection, a fuse, a flat battery, or a player that stopped: see which it was");
     }
     if (held.left_out > 0) {
-        findings.warn(
+        numbers.warn(
             "stretches-left-out",
             fmt::format("uneven stretches of the log (a lost or doubled block, a gap of the player) are left "
                         "out: {}",
@@ -170,7 +171,7 @@ void warn(const HeldLoad& held, const analysis::HeldOutcome& outcome, Findings& 
 }
 
 void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& held,
-               const analysis::HeldOutcome& outcome, const std::string& source, Findings& findings) {
+               const analysis::HeldOutcome& outcome, const std::string& source, Numbers& numbers) {
     if (load.bare_input || std::isinf(load.resistance_ohm)) return;
     const double plus_share = load.minus ? 0.5 : 1.0;
     const double frequency_hz = frequency_of(setup);
@@ -188,19 +189,19 @@ void add_power(const Setup& setup, const capture::Load& load, const HeldLoad& he
         add_doubt(energy, source + "time", end_power_w * run_doubt / 60.0);
         add_doubt(power, source + "time", (end_power_w - power.value) * run_doubt / outcome.run_minutes);
     }
-    findings.add("mean_power_w", power);
-    findings.add("load_energy_wh", energy);
+    numbers.add("mean_power_w", power);
+    numbers.add("load_energy_wh", energy);
 }
 
 /// Highest value over RMS as recorded; the middle row's, and how far the rows lie from it.
-void add_crest(const std::string& source, const HeldLoad& held, Findings& findings) {
+void add_crest(const std::string& source, const HeldLoad& held, Numbers& numbers) {
     std::vector<double> decibels;
-    for (const analysis::HeldRow& row : held.rows) decibels.push_back(20.0 * std::log10(row.crest));
+    for (const analysis::HeldRow& row : held.rows) decibels.push_back(analysis::decibels(row.crest));
     Quantity crest{analysis::median(decibels), "dB", {}};
     double spread = 0.0;
     for (const double value : decibels) spread += std::pow(value - crest.value, 2.0);
     add_doubt(crest, source + "crest", std::sqrt(spread / static_cast<double>(decibels.size())));
-    findings.add("crest_factor_db", crest);
+    numbers.add("crest_factor_db", crest);
 }
 
 analysis::Curve log_of(const Setup& setup, const capture::Load& load, const HeldLoad& held) {
@@ -212,18 +213,18 @@ analysis::Curve log_of(const Setup& setup, const capture::Load& load, const Held
         log.columns[0].values.push_back(row.minutes);
         log.columns[1].values.push_back(row.total_v);
         log.columns[2].values.push_back(row.total_v * row.total_v * conductance);
-        log.columns[3].values.push_back(noise ? 20.0 * std::log10(row.crest) : 100.0 * row.thd);
+        log.columns[3].values.push_back(noise ? analysis::decibels(row.crest) : 100.0 * row.thd);
     }
     if (!std::isfinite(load.resistance_ohm)) log.columns.erase(log.columns.begin() + 2);
     return log;
 }
 
-Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLoad& held,
-                     const analysis::HeldOutcome& outcome) {
-    Findings findings;
+Numbers numbers_of(const Setup& setup, const capture::Load& load, const HeldLoad& held,
+                   const analysis::HeldOutcome& outcome) {
+    Numbers numbers;
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     if (outcome.ended_by == HeldEnd::recording_ended) {
-        findings.add_absent(
+        numbers.add_absent(
             "run_minutes",
             {"recording-short",
              fmt::format("the recording ends after {:.1f} of {:.6g} minutes, and the unit still played",
@@ -234,17 +235,17 @@ Findings findings_of(const Setup& setup, const capture::Load& load, const HeldLo
         // Rectangular (JCGM 100, 4.3.7), and the minutes are the player's.
         add_doubt(run, source + "time", outcome.resolution_minutes / std::numbers::sqrt3);
         add_clock_doubt(run);
-        findings.add("run_minutes", run);
+        numbers.add("run_minutes", run);
     }
     Quantity fall{outcome.fall_db, "dB", {}};  // the scale is the same at both ends, and cancels
     add_doubt(fall, source + "noise", outcome.fall_doubt_db);
-    findings.add("output_fall_db", fall);
-    add_power(setup, load, held, outcome, source, findings);
-    if (is_noise(setup)) add_crest(source, held, findings);
-    findings.curves.emplace_back("log", log_of(setup, load, held));
-    warn_of_other_start(setup, load, frequency_of(setup), held, findings);
-    warn(held, outcome, findings);
-    return findings;
+    numbers.add("output_fall_db", fall);
+    add_power(setup, load, held, outcome, source, numbers);
+    if (is_noise(setup)) add_crest(source, held, numbers);
+    numbers.curves.emplace_back("log", log_of(setup, load, held));
+    warn_of_other_start(setup, load, frequency_of(setup), held, numbers);
+    warn(held, outcome, numbers);
+    return numbers;
 }
 
 /// The supply's end, where it comes first, is the end of the run, and of the fall until then.
@@ -319,7 +320,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             {.minutes = minutes_of(setup), .end_fall_db = field_number(*setup.test, "end_fall_db")});
         end_by_supply(setup, part, blocks, *outcome);
         result.conditions.emplace_back("ended_by." + load.name, std::string(word_of(outcome->ended_by)));
-        result.loads.emplace_back(load.name, findings_of(setup, load, part, *outcome));
+        result.loads.emplace_back(load.name, numbers_of(setup, load, part, *outcome));
         if (outcome->run_minutes < ending.minutes) {
             ending.minutes = outcome->run_minutes;
             ending.doubt_minutes = outcome->resolution_minutes / std::numbers::sqrt3;
@@ -335,13 +336,13 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         return run != nullptr && run->value <= 1.02 * ending.minutes;
     });
     if (together && delivered.size() == held->loads.size()) ending.delivered_wh = analysis::sum(delivered);
-    add_supply_findings(*setup.test, ending, result.whole);
+    add_supply_numbers(*setup.test, ending, result.whole);
     return result;
 }
 
 }  // namespace
 
-Measure endurance_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "endurance";
     measure.summary =
@@ -396,4 +397,4 @@ Measure endurance_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::endurance

@@ -4,8 +4,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::endurance {
 
-Measure endurance_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::endurance

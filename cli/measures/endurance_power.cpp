@@ -16,20 +16,20 @@ TestResult nothing_held(const Setup& setup, const Take& quiet, bool noise, TestR
                "turn the amplifier's gain up, take a lower crest factor, or ask for less power"};
     add_recording_conditions(setup, quiet, result);
     for (const std::size_t index : setup.test->loads) {
-        Findings findings;
-        findings.add_absent("run_minutes", why);
-        findings.absent.emplace_back("output_fall_db", why);
-        result.loads.emplace_back(setup.bench->loads[index].name, std::move(findings));
+        Numbers numbers;
+        numbers.add_absent("run_minutes", why);
+        numbers.absent.emplace_back("output_fall_db", why);
+        result.loads.emplace_back(setup.bench->loads[index].name, std::move(numbers));
     }
     return result;
 }
 
 void warn_of_other_start(const Setup& setup, const capture::Load& load, double frequency_hz,
-                         const HeldLoad& held, Findings& findings) {
+                         const HeldLoad& held, Numbers& numbers) {
     const auto asked_w = setup.test->number("power_w");
     if (!asked_w) return;
     const double power_w = std::pow(held.rows.front().total_v, 2.0) * conductance_at(load, frequency_hz);
-    warn_of_other_power(*asked_w, power_w, "were held at the start", findings);
+    warn_of_other_power(*asked_w, power_w, "were held at the start", numbers);
 }
 
 }  // namespace assay::cli

@@ -11,6 +11,6 @@ TestResult nothing_held(const Setup& setup, const Take& quiet, bool noise, TestR
 
 /// Warns where the power at the start was another than the one asked for; nothing where none was.
 void warn_of_other_start(const Setup& setup, const capture::Load& load, double frequency_hz,
-                         const HeldLoad& held, Findings& findings);
+                         const HeldLoad& held, Numbers& numbers);
 
 }  // namespace assay::cli

@@ -3,10 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <cmath>
 #include <numbers>
 #include <set>
 #include <stdexcept>
+
+#include "analysis/units.h"
 
 namespace assay::cli {
 
@@ -112,7 +113,7 @@ std::optional<double> drive_dbfs(const Setup& setup) {
         if (outputs.empty()) return std::nullopt;
         const auto scale = setup.bench->outputs[outputs.front()].volts_at_full_scale;
         if (!scale) return std::nullopt;
-        return 20.0 * std::log10(*volts * std::numbers::sqrt2 / *scale);
+        return analysis::decibels(*volts * std::numbers::sqrt2 / *scale);
     }
     return field_number(*setup.test, "drive_dbfs");
 }

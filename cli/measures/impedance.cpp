@@ -8,12 +8,13 @@
 #include <numbers>
 
 #include "analysis/driver/curve_reading.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/jig/impedance_reading.h"
 #include "cli/measures/jig/impedance_remarks.h"
 #include "cli/measures/recording/scale.h"
 
-namespace assay::cli {
+namespace assay::cli::impedance {
 
 namespace {
 
@@ -21,7 +22,6 @@ using analysis::Absent;
 using analysis::Quantity;
 
 constexpr double least_peak = 1.08;  // height over the troughs beside it, of what is called the resonance
-constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double half_octave = std::numbers::sqrt2;
 
 capture::Result<void> check(const Setup& setup) {
@@ -72,9 +72,9 @@ analysis::Curve curve_columns(const analysis::ImpedanceCurve& curve) {
         const analysis::PointDoubt doubt = analysis::doubt_of_point(curve, i);
         const std::array<double, 6> row{point.frequency_hz,
                                         std::abs(point.z_ohm),
-                                        std::arg(point.z_ohm) * degrees,
+                                        std::arg(point.z_ohm) * analysis::degrees,
                                         Quantity::coverage_factor * doubt.magnitude_ohm,
-                                        Quantity::coverage_factor * doubt.phase_rad * degrees,
+                                        Quantity::coverage_factor * doubt.phase_rad * analysis::degrees,
                                         std::sqrt(point.variance_ohm2)};
         for (std::size_t c = 0; c < row.size(); ++c) result.columns[c].values.push_back(row[c]);
     }
@@ -85,7 +85,7 @@ void add_quantities(const Setup& setup, const ImpedanceReading& reading,
                     const std::vector<analysis::CurvePeak>& peaks, TestResult& result) {
     const analysis::ImpedanceCurve& curve = reading.full.curve;
     const std::string noise = "test:" + setup.test->id + ":noise";
-    Findings& found = result.whole;
+    Numbers& found = result.whole;
     std::size_t above = 0;
     if (peaks.empty()) {
         const Absent none{
@@ -169,7 +169,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-Measure impedance_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "impedance";
     measure.summary = "a driver's impedance against frequency, through a series resistor or from a file";
@@ -211,4 +211,4 @@ Measure impedance_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::impedance

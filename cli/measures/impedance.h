@@ -4,9 +4,13 @@
 #include "capture/device/device.h"
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::impedance {
 
-Measure impedance_measure();
+Measure measure();
+
+}  // namespace assay::cli::impedance
+
+namespace assay::cli {
 
 /// Fields and checks that every test in the jig has.
 std::vector<Field> jig_fields();

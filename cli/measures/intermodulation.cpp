@@ -8,6 +8,7 @@
 
 #include "analysis/amplifier/disturbance.h"
 #include "analysis/amplifier/intermodulation.h"
+#include "analysis/units.h"
 #include "capture/tone/tone_row.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/plain_number.h"
@@ -20,7 +21,7 @@
 #include "cli/measures/recording/trouble_words.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::intermodulation {
 
 namespace {
 
@@ -118,16 +119,16 @@ Mean mean_of(const std::vector<analysis::IntermodulationReading>& readings,
 }
 
 std::optional<Quantity> add_product(const Setup& setup, const capture::Load& load, const std::string& name,
-                                    const Mean& mean, Findings& findings) {
+                                    const Mean& mean, Numbers& numbers) {
     if (!mean.product) {
-        findings.add_absent(name, {"outside-band", "a product lies outside of what was recorded",
-                                   "record at a higher rate, or move the tones"});
+        numbers.add_absent(name, {"outside-band", "a product lies outside of what was recorded",
+                                  "record at a higher rate, or move the tones"});
         return std::nullopt;
     }
     const capture::Input& input = setup.bench->inputs[load.plus];
     const double own = input.own_thd_percent.value_or(0.0) / 100.0;
     if (const auto below = below_floor(mean.product->ratio, mean.product->noise, own)) {
-        findings.add_absent(name, *below);
+        numbers.add_absent(name, *below);
         return std::nullopt;
     }
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
@@ -139,29 +140,29 @@ std::optional<Quantity> add_product(const Setup& setup, const capture::Load& loa
     if (input.own_thd_percent)
         add_doubt(quantity, "input:" + input.name + ":own-distortion",
                   *input.own_thd_percent / std::numbers::sqrt3);
-    findings.add(name, quantity);
+    numbers.add(name, quantity);
     return quantity;
 }
 
-Findings findings_of(const Setup& setup, const capture::Load& load,
-                     const std::vector<analysis::IntermodulationReading>& readings) {
-    Findings findings;
+Numbers numbers_of(const Setup& setup, const capture::Load& load,
+                   const std::vector<analysis::IntermodulationReading>& readings) {
+    Numbers numbers;
     const std::string stem = stem_of(setup);
     const auto second = add_product(setup, load, stem + "_2_percent",
-                                    mean_of(readings, &analysis::IntermodulationReading::second), findings);
+                                    mean_of(readings, &analysis::IntermodulationReading::second), numbers);
     const auto third = add_product(setup, load, stem + "_3_percent",
-                                   mean_of(readings, &analysis::IntermodulationReading::third), findings);
+                                   mean_of(readings, &analysis::IntermodulationReading::third), numbers);
     if (second && third) {
         const double both = std::hypot(second->value, third->value);
-        findings.add(
+        numbers.add(
             stem + "_percent",
             analysis::combine(both, "%", {{&*second, second->value / both}, {&*third, third->value / both}}));
     } else {
-        findings.add_absent(stem + "_percent", {"part-missing", "one of its two parts has no number",
-                                                "see the reason beside that part"});
+        numbers.add_absent(stem + "_percent", {"part-missing", "one of its two parts has no number",
+                                               "see the reason beside that part"});
     }
-    warn_of_unknown_own_distortion(setup.bench->inputs[load.plus], findings);
-    return findings;
+    warn_of_unknown_own_distortion(setup.bench->inputs[load.plus], numbers);
+    return numbers;
 }
 
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
@@ -232,21 +233,21 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.fault = fault_of(take, load, {.words = words});
             return result;
         }
-        Findings findings = findings_of(setup, load, readings);
+        Numbers numbers = numbers_of(setup, load, readings);
         const capture::Input& plus = setup.bench->inputs[load.plus];
         for (const capture::RawChannel& raw : placed->raw.channels) {
             if (raw.channel == plus.channel)
-                warn_if_not_clean(plus, 20.0 * std::log10(std::max(static_cast<double>(raw.peak), 1e-9)),
-                                  findings);
+                warn_if_not_clean(plus, analysis::decibels(std::max(static_cast<double>(raw.peak), 1e-9)),
+                                  numbers);
         }
-        result.loads.emplace_back(load.name, std::move(findings));
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     return result;
 }
 
 }  // namespace
 
-Measure intermodulation_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "intermodulation";
     measure.summary = "what two tones make together";
@@ -277,4 +278,4 @@ Measure intermodulation_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::intermodulation

@@ -3,21 +3,20 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <numbers>
 
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/impedance.h"
 #include "cli/measures/jig/jig_curve.h"
 #include "cli/measures/recording/placing.h"
 #include "cli/measures/recording/scale.h"
 
-namespace assay::cli {
+namespace assay::cli::match {
 
 namespace {
 
 using Complex = std::complex<double>;
 
-constexpr double degrees = 180.0 / std::numbers::pi;
 // Two inputs of one card differ by less; more means that they do not sit on one node.
 constexpr double largest_ratio = 1.5;
 constexpr double largest_phase_rad = 0.5;  // at 1 kHz and below
@@ -79,7 +78,7 @@ capture::Result<MatchReading> read_match_take(const Setup& setup, std::span<cons
                 fmt::format(
                     "{}: \"{}\" sees {:.3g} times the voltage of \"{}\" at {:.4g} Hz ({:+.0f} degrees)",
                     file_of(takes.front()), driver.name, size, generator.name, point.frequency_hz,
-                    std::arg(point.ratio) * degrees),
+                    std::arg(point.ratio) * analysis::degrees),
                 known ? "check that the known resistor is in the driver's place, and known_ohm"
                       : "put both inputs on one node: the generator's side, the driver taken out");
         }
@@ -97,7 +96,7 @@ capture::Result<MatchReading> read_match_take(const Setup& setup, std::span<cons
 
 /// A figure of the match at one frequency, with its doubts: per cent of the ratio's size, or degrees.
 void add_figure(const std::string& name, double frequency_hz, bool phase, const std::string& noise_source,
-                const InputMatch& match, Findings& found) {
+                const InputMatch& match, Numbers& found) {
     if (!match.covers(frequency_hz, frequency_hz)) {
         found.add_absent(name,
                          {"outside-band", fmt::format("the match does not reach to {:.6g} Hz", frequency_hz),
@@ -106,10 +105,10 @@ void add_figure(const std::string& name, double frequency_hz, bool phase, const 
     }
     const MatchPoint point = match.at(frequency_hz);
     analysis::Quantity quantity{
-        phase ? std::arg(point.ratio) * degrees : db_per_relative * std::log(std::abs(point.ratio)),
+        phase ? std::arg(point.ratio) * analysis::degrees : db_per_relative * std::log(std::abs(point.ratio)),
         phase ? "deg" : "dB",
         {}};
-    const double unit = phase ? degrees : db_per_relative;
+    const double unit = phase ? analysis::degrees : db_per_relative;
     const double scatter = std::sqrt(point.variance) / std::abs(point.ratio);
     if (scatter > 0.0) quantity.contributions[noise_source] = unit * scatter;
     for (const auto& [source, changes] : match.relative_doubts) {
@@ -142,7 +141,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
     for (const MatchPoint& point : reading->match.points) {
         curve.columns[0].values.push_back(point.frequency_hz);
         curve.columns[1].values.push_back(std::abs(point.ratio));
-        curve.columns[2].values.push_back(std::arg(point.ratio) * degrees);
+        curve.columns[2].values.push_back(std::arg(point.ratio) * analysis::degrees);
         curve.columns[3].values.push_back(std::sqrt(point.variance));
     }
     result.whole.curves.emplace_back("match", std::move(curve));
@@ -151,13 +150,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-capture::Result<InputMatch> match_of(const Setup& setup, std::span<const Take> takes) {
-    auto reading = read_match_take(setup, takes);
-    if (!reading) return tl::unexpected<capture::Fault>(reading.error());
-    return std::move(reading->match);
-}
-
-Measure match_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "match";
     measure.summary = "how the two inputs of the impedance jig differ, both on one node";
@@ -185,6 +178,16 @@ Measure match_measure() {
     measure.next = next_jig_tone;
     measure.evaluate = evaluate;
     return measure;
+}
+
+}  // namespace assay::cli::match
+
+namespace assay::cli {
+
+capture::Result<InputMatch> match_of(const Setup& setup, std::span<const Take> takes) {
+    auto reading = match::read_match_take(setup, takes);
+    if (!reading) return tl::unexpected<capture::Fault>(reading.error());
+    return std::move(reading->match);
 }
 
 }  // namespace assay::cli

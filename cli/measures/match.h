@@ -7,9 +7,13 @@
 #include "cli/measures/jig/input_match.h"
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::match {
 
-Measure match_measure();
+Measure measure();
+
+}  // namespace assay::cli::match
+
+namespace assay::cli {
 
 /// The match of a match test. Faults: what makes the capture worthless.
 [[nodiscard]] capture::Result<InputMatch> match_of(const Setup& setup, std::span<const Take> takes);

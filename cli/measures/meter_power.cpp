@@ -7,7 +7,7 @@
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/scale.h"
 
-namespace assay::cli {
+namespace assay::cli::meter_power {
 
 namespace {
 
@@ -51,7 +51,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
     for (const std::size_t index : setup.test->loads) {
         const capture::Load& load = setup.bench->loads[index];
         result.conditions.emplace_back("load_ohm." + load.name, load.resistance_ohm);
-        Findings findings;
+        Numbers numbers;
         analysis::Quantity voltage{volts, "V", {}};
         if (meter != nullptr) {
             const double accuracy = meter->accuracy_percent / 100.0 / std::sqrt(3.0);
@@ -59,33 +59,33 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
             add_doubt(voltage, "meter:" + meter->name, volts * accuracy);
             add_doubt(voltage, "test:" + setup.test->id + ":" + load.name + ":meter-digits", digits);
             if (meter->ac_max_hz && frequency > *meter->ac_max_hz) {
-                findings.warn("meter-frequency",
-                              fmt::format("the meter is good up to {:.6g} Hz, the tone was {:.6g} Hz: it "
-                                          "reads low by an unknown amount",
-                                          *meter->ac_max_hz, frequency),
-                              "read at 50 to 100 Hz, or measure with the recorder");
+                numbers.warn("meter-frequency",
+                             fmt::format("the meter is good up to {:.6g} Hz, the tone was {:.6g} Hz: it "
+                                         "reads low by an unknown amount",
+                                         *meter->ac_max_hz, frequency),
+                             "read at 50 to 100 Hz, or measure with the recorder");
             }
             if (!meter->true_rms) {
-                findings.warn("meter-averaging", "the meter averages: on a clipped wave it misreads",
-                              "use a true-RMS meter, or read below clipping");
+                numbers.warn("meter-averaging", "the meter averages: on a clipped wave it misreads",
+                             "use a true-RMS meter, or read below clipping");
             }
         } else {
-            findings.warn("meter-unknown",
-                          "the meter's accuracy is not stated: the uncertainty holds only the load's",
-                          "add a [[meter]] with its leaflet's figures to the bench file");
+            numbers.warn("meter-unknown",
+                         "the meter's accuracy is not stated: the uncertainty holds only the load's",
+                         "add a [[meter]] with its leaflet's figures to the bench file");
         }
-        findings.warn("meter-reading",
-                      "a meter reading by hand, without capture: nothing can be computed again from it",
-                      "measure clipping-power for a number that can be verified");
-        findings.add("power_w", power_at(load, voltage, frequency));
-        result.loads.emplace_back(load.name, std::move(findings));
+        numbers.warn("meter-reading",
+                     "a meter reading by hand, without capture: nothing can be computed again from it",
+                     "measure clipping-power for a number that can be verified");
+        numbers.add("power_w", power_at(load, voltage, frequency));
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     return result;
 }
 
 }  // namespace
 
-Measure meter_power_measure() {
+Measure measure() {
     Measure measure;
     measure.in_watts = true;
     measure.name = "meter-power";
@@ -109,4 +109,4 @@ Measure meter_power_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::meter_power

@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::meter_power {
 
-Measure meter_power_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::meter_power

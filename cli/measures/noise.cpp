@@ -8,7 +8,7 @@
 
 #include "analysis/amplifier/noise.h"
 #include "cli/measures/fields.h"
-#include "cli/measures/noise_findings.h"
+#include "cli/measures/noise_numbers.h"
 #include "cli/measures/recording/held_level.h"
 #include "cli/measures/recording/placed_take.h"
 #include "cli/measures/recording/placing.h"
@@ -16,7 +16,7 @@
 #include "cli/measures/steps/staircase_reading.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::noise {
 
 namespace {
 
@@ -200,14 +200,14 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         for (std::size_t f = 0; f < floor_loads.size(); ++f) {
             if (floor_loads[f] == setup.test->loads[l]) context.floor = &floors[f];
         }
-        result.loads.emplace_back(load.name, noise_findings(context));
+        result.loads.emplace_back(load.name, noise_numbers(context));
     }
     return result;
 }
 
 }  // namespace
 
-Measure noise_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "noise";
     measure.summary = "noise and hum with the input terminated";
@@ -252,4 +252,4 @@ Measure noise_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::noise

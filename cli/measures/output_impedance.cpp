@@ -3,16 +3,16 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <numbers>
 
 #include "analysis/amplifier/output_impedance.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/plain_number.h"
 #include "cli/measures/recording/scale.h"
 #include "cli/measures/steps/trusted_steps.h"
 #include "cli/measures/sweep/response_reading.h"
 
-namespace assay::cli {
+namespace assay::cli::output_impedance {
 
 namespace {
 
@@ -22,7 +22,6 @@ using capture::Result;
 
 constexpr double at_hz = 1000.0;
 constexpr int points_per_octave = 24;
-constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr double henry_per_uh = 1e-6;
 constexpr double stands_out = 3.0;  // times its standard uncertainty, below which there is no number
 
@@ -141,7 +140,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
         const std::complex<double> ohm = value_at(frequency_hz);
         curve.columns[0].values.push_back(frequency_hz);
         curve.columns[1].values.push_back(std::abs(ohm));
-        curve.columns[2].values.push_back(std::arg(ohm) * degrees);
+        curve.columns[2].values.push_back(std::arg(ohm) * analysis::degrees);
         curve.columns[3].values.push_back(load.resistance_ohm * pair.noise(frequency_hz));
     }
     if (!aligned) curve.columns.erase(curve.columns.begin() + 2);
@@ -203,7 +202,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take>) {
 
 }  // namespace
 
-Measure output_impedance_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "output-impedance";
     measure.summary = "source impedance and damping factor, from two responses, with the load and without";
@@ -228,4 +227,4 @@ Measure output_impedance_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::output_impedance

@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::output_impedance {
 
-Measure output_impedance_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::output_impedance

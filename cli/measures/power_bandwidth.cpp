@@ -17,7 +17,7 @@
 #include "cli/measures/steps/power_band_limit.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::power_bandwidth {
 
 namespace {
 
@@ -163,7 +163,7 @@ std::vector<RowPower> powers_of(const LoadRows& rows, double limit_percent) {
 }
 
 void add_band(const Setup& setup, const capture::Load& load, const std::vector<RowPower>& powers,
-              Findings& findings) {
+              Numbers& numbers) {
     std::vector<PowerPoint> points;
     bool has_1khz = false;
     for (const RowPower& row : powers) {
@@ -176,26 +176,26 @@ void add_band(const Setup& setup, const capture::Load& load, const std::vector<R
         if (!has_1khz) {
             const auto row = std::ranges::find_if(
                 powers, [](const RowPower& power) { return power.frequency_hz == at_hz; });
-            findings.add_absent(name, row->why);
+            numbers.add_absent(name, row->why);
             continue;
         }
         const auto limit =
             half_power_limit(points, at_hz, lower, "test:" + setup.test->id + ":" + load.name + ":");
         if (limit) {
-            findings.add(name, *limit);
+            numbers.add(name, *limit);
             continue;
         }
-        findings.add_absent(name,
-                            {"limit-beyond-range",
-                             fmt::format("the power stays within 3 dB of that at 1 kHz {} to {:.5g} Hz",
-                                         lower ? "down" : "up",
-                                         lower ? points.front().frequency_hz : points.back().frequency_hz),
-                             "add frequencies beyond it if the limit is wanted"});
+        numbers.add_absent(name,
+                           {"limit-beyond-range",
+                            fmt::format("the power stays within 3 dB of that at 1 kHz {} to {:.5g} Hz",
+                                        lower ? "down" : "up",
+                                        lower ? points.front().frequency_hz : points.back().frequency_hz),
+                            "add frequencies beyond it if the limit is wanted"});
     }
 }
 
-Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
-    Findings findings;
+Numbers numbers_of(const LoadRows& rows, const std::vector<double>& limits) {
+    Numbers numbers;
     analysis::Curve curve;
     curve.columns = {{"frequency_hz"}, {"power_w"}, {"power_expanded_uncertainty_w"}, {"harmonics_in_band"}};
     std::string by_gain;
@@ -215,25 +215,25 @@ Findings findings_of(const LoadRows& rows, const std::vector<double>& limits) {
                 by_gain += fmt::format("{}{:.6g} Hz ({} in band)", by_gain.empty() ? "" : ", ",
                                        row.frequency_hz, row.harmonics_in_band);
             if (!row.power)
-                findings.warn(row.why.code, fmt::format("{:.6g} Hz: {}", row.frequency_hz, row.why.text),
-                              row.why.advice);
+                numbers.warn(row.why.code, fmt::format("{:.6g} Hz: {}", row.frequency_hz, row.why.text),
+                             row.why.advice);
         }
         if (k == 0) {
-            add_band(*rows.setup, *rows.load, powers, findings);
+            add_band(*rows.setup, *rows.load, powers, numbers);
         } else {
             curve.columns.push_back(std::move(column));
         }
     }
     if (!by_gain.empty()) {
-        findings.warn(
+        numbers.warn(
             "harmonics-beyond-band",
             fmt::format("the harmonics that tell of a limit lie beyond {:.5g} Hz at {}; judged there "
                         "by the fall of gain that the limit has at 1 kHz",
                         rows.bandwidth_hz, by_gain),
             "widen distortion_bandwidth_hz, with a recorder fast enough, if harmonics are to count");
     }
-    findings.curves.emplace_back("power", std::move(curve));
-    return findings;
+    numbers.curves.emplace_back("power", std::move(curve));
+    return numbers;
 }
 
 TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
@@ -286,20 +286,20 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
                                      at_1khz != nullptr && at_1khz->overload});
             return result;
         }
-        Findings findings = findings_of(rows, limits);
+        Numbers numbers = numbers_of(rows, limits);
         const auto crossing =
             analysis::find_limit_crossing(at_1khz->readings, limits.front() / 100.0, kind_of(setup));
         // The powers at other frequencies have the same peaks: what is true of 1 kHz is true of them.
         if (const auto* found = std::get_if<LimitCrossing>(&crossing))
-            warn_of_ceiling(setup, l, ladders, at_1khz->readings[found->above].level_dbfs, findings);
-        result.loads.emplace_back(load.name, std::move(findings));
+            warn_of_ceiling(setup, l, ladders, at_1khz->readings[found->above].level_dbfs, numbers);
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     return result;
 }
 
 }  // namespace
 
-Measure power_bandwidth_measure() {
+Measure measure() {
     Measure measure;
     measure.in_watts = true;
     measure.name = "power-bandwidth";
@@ -341,4 +341,4 @@ Measure power_bandwidth_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::power_bandwidth

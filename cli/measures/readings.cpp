@@ -76,8 +76,8 @@ std::optional<double> limit_of(const std::string& quantity) {
 std::optional<double> limit_to_read_at(const Test& test, const TestResult& result) {
     const double wanted = test.number("supply_read_at_percent").value_or(1.0);
     std::optional<double> lowest;
-    for (const auto& [load, findings] : result.loads) {
-        for (const auto& [name, quantity] : findings.quantities) {
+    for (const auto& [load, numbers] : result.loads) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             const auto limit = limit_of(name);
             if (!limit) continue;
             if (std::abs(*limit - wanted) < 1e-9) return limit;
@@ -88,8 +88,8 @@ std::optional<double> limit_to_read_at(const Test& test, const TestResult& resul
 }
 
 /// Drive at which a load first reaches so many volts.
-std::optional<double> drive_for(const Findings& findings, double volts) {
-    for (const auto& [name, curve] : findings.curves) {
+std::optional<double> drive_for(const Numbers& numbers, double volts) {
+    for (const auto& [name, curve] : numbers.curves) {
         if (name != "level") continue;
         const auto* drive = curve.find("drive_dbfs");
         const auto* voltage = curve.find("voltage_v");
@@ -223,11 +223,11 @@ std::optional<SteadyTone> tone_for_loaded(const Setup& setup, const std::vector<
     const auto limit = limit_to_read_at(test, result);
     if (!limit) return std::nullopt;
     std::optional<double> level;
-    for (const auto& [load, findings] : result.loads) {
-        for (const auto& [name, quantity] : findings.quantities) {
+    for (const auto& [load, numbers] : result.loads) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             const auto own = limit_of(name);
             if (!own || std::abs(*own - *limit) > 1e-9) continue;
-            const auto drive = drive_for(findings, quantity.value);
+            const auto drive = drive_for(numbers, quantity.value);
             if (drive) level = std::min(level.value_or(*drive), *drive);
         }
     }

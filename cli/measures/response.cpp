@@ -8,6 +8,7 @@
 #include <numbers>
 
 #include "analysis/amplifier/response_limits.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/interference.h"
 #include "cli/measures/recording/power_level.h"
@@ -21,14 +22,13 @@
 #include "cli/measures/sweep/response_reading.h"
 #include "cli/measures/sweep/response_remarks.h"
 
-namespace assay::cli {
+namespace assay::cli::response {
 
 namespace {
 
 using analysis::Quantity;
 using capture::Result;
 
-constexpr double degrees = 180.0 / std::numbers::pi;
 constexpr int highest_harmonic = 5;
 constexpr double delay_noise_periods = 0.1;  // no group delay where three times its noise is more than that
 
@@ -73,8 +73,8 @@ LoadCurve curve_of(const ResponseGain& gain, const ResponseReading& reading) {
     curve.frequency_hz = analysis::log_frequencies(reading.start_hz, reading.stop_hz, points_per_octave);
     for (const double frequency_hz : curve.frequency_hz) {
         const std::complex<double> value = gain.at(frequency_hz);
-        curve.magnitude_db.push_back(20.0 * std::log10(std::max(std::abs(value), 1e-15)));
-        curve.phase_deg.push_back(std::arg(value) * degrees);
+        curve.magnitude_db.push_back(analysis::decibels(std::max(std::abs(value), 1e-15)));
+        curve.phase_deg.push_back(std::arg(value) * analysis::degrees);
         const bool clear = 3.0 * gain.delay_noise_s_at(frequency_hz) * frequency_hz < delay_noise_periods;
         curve.group_delay_s.push_back(clear ? gain.delay_s_at(frequency_hz)
                                             : std::numeric_limits<double>::quiet_NaN());
@@ -104,7 +104,7 @@ analysis::Curve columns_of(const LoadCurve& curve, const ChannelResponse& load, 
 }
 
 void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::string& source,
-                Findings& findings) {
+                Numbers& numbers) {
     for (const int down_db : {3, 1}) {
         for (const bool lower : {true, false}) {
             const std::string name = fmt::format("{}_limit_{}db_hz", lower ? "lower" : "upper", down_db);
@@ -116,7 +116,7 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
                 const double end_db = lower ? curve.magnitude_db.front() : curve.magnitude_db.back();
                 const double at_1khz_db =
                     analysis::curve_value(curve.frequency_hz, curve.magnitude_db, reference_hz);
-                findings.add_absent(
+                numbers.add_absent(
                     name, {"limit-beyond-range",
                            fmt::format("at {:.5g} Hz, where the curve ends, it is {:+.2f} dB re 1 kHz",
                                        end_hz, end_db - at_1khz_db),
@@ -124,8 +124,9 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
                                  : "raise stop_hz, and the sample rate, if the limit is wanted"});
                 continue;
             }
-            limit = analysis::refined(
-                *limit, [&](double hz) { return 20.0 * std::log10(std::max(std::abs(gain.at(hz)), 1e-15)); });
+            limit = analysis::refined(*limit, [&](double hz) {
+                return analysis::decibels(std::max(std::abs(gain.at(hz)), 1e-15));
+            });
             Quantity quantity{limit->frequency_hz, "Hz", {}};
             add_clock_doubt(quantity);
             const double db =
@@ -138,17 +139,17 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
                           hz_per_db * gain.card_doubt_db(limit->frequency_hz));
                 add_doubt(quantity, source + "interpolation", hz_per_db * gain.bent_db(limit->frequency_hz));
             }
-            findings.add(name, quantity);
+            numbers.add(name, quantity);
         }
     }
 }
 
 void add_deviation(const ResponseGain& gain, const LoadCurve& curve, const std::string& source,
-                   Findings& findings) {
+                   Numbers& numbers) {
     const double from_hz = curve.frequency_hz.front();
     const double to_hz = curve.frequency_hz.back();
     if (from_hz > audio_from_hz || to_hz < audio_to_hz) {
-        findings.add_absent("deviation_20hz_20khz_db", band_too_narrow(from_hz, to_hz));
+        numbers.add_absent("deviation_20hz_20khz_db", band_too_narrow(from_hz, to_hz));
         return;
     }
     const double at_1khz_db = analysis::curve_value(curve.frequency_hz, curve.magnitude_db, reference_hz);
@@ -164,22 +165,22 @@ void add_deviation(const ResponseGain& gain, const LoadCurve& curve, const std::
             look_at(curve.frequency_hz[i], curve.magnitude_db[i]);
     }
     for (const double end_hz : {audio_from_hz, audio_to_hz})
-        look_at(end_hz, 20.0 * std::log10(std::abs(gain.at(end_hz))));
+        look_at(end_hz, analysis::decibels(std::abs(gain.at(end_hz))));
     Quantity quantity{worst_db, "dB", {}};
     add_doubt(quantity, source + "noise",
               db_per_relative * std::hypot(gain.noise_at(worst_hz), gain.noise_at(reference_hz)));
     add_doubt(quantity, source + "method", gain.load->method_db(worst_hz));
     add_doubt(quantity, gain.loopback_source, gain.card_doubt_db(worst_hz));
     add_doubt(quantity, source + "interpolation", gain.bent_db(worst_hz));
-    findings.add("deviation_20hz_20khz_db", quantity);
+    numbers.add("deviation_20hz_20khz_db", quantity);
 }
 
 void add_gain(const Setup& setup, const capture::Load& load, const ResponseGain& gain, bool known,
-              const std::string& source, Findings& findings) {
+              const std::string& source, Numbers& numbers) {
     if (!known) {
-        findings.add_absent("gain_1khz_db",
-                            {"gain-unknown", "the volts at the unit's input are not known",
-                             "give volts_at_full_scale of the output, or an input of role \"reference\""});
+        numbers.add_absent("gain_1khz_db",
+                           {"gain-unknown", "the volts at the unit's input are not known",
+                            "give volts_at_full_scale of the output, or an input of role \"reference\""});
         return;
     }
     // Couplings are undone in the curve; scales were found where they already told.
@@ -190,18 +191,18 @@ void add_gain(const Setup& setup, const capture::Load& load, const ResponseGain&
         std::abs(gain.at(reference_hz)) * found_at(setup.bench->inputs[load.plus]) /
         (gain.reference != nullptr ? found_at(setup.bench->inputs[*setup.test->reference]) : 1.0);
     const Quantity voltage = load_voltage(setup, load, 1.0, gain.load->plus_share, reference_hz);
-    Quantity quantity = analysis::combine(20.0 * std::log10(ratio), "dB", {{&voltage, db_per_relative}});
+    Quantity quantity = analysis::combine(analysis::decibels(ratio), "dB", {{&voltage, db_per_relative}});
     if (gain.reference != nullptr) {
         for (const capture::RelativeDoubt& doubt : setup.bench->inputs[*setup.test->reference].scale_doubts)
             quantity.contributions[doubt.source_id] -= db_per_relative * doubt.relative;
     }
     add_doubt(quantity, source + "noise", db_per_relative * gain.noise_at(reference_hz));
     add_doubt(quantity, source + "interpolation", gain.between_db(reference_hz));
-    findings.add("gain_1khz_db", quantity);
+    numbers.add("gain_1khz_db", quantity);
 }
 
-Findings findings_of(const Setup& setup, const ResponseReading& reading, std::size_t l,
-                     const LoadCardResponse& card, TestResult& result) {
+Numbers numbers_of(const Setup& setup, const ResponseReading& reading, std::size_t l,
+                   const LoadCardResponse& card, TestResult& result) {
     const capture::Load& load = setup.bench->loads[setup.test->loads[l]];
     const std::string source = "test:" + setup.test->id + ":" + load.name + ":";
     ResponseGain gain{&reading.loads[l], reading.reference ? &*reading.reference : nullptr, 1.0,
@@ -211,10 +212,10 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
     const bool known = gain.reference != nullptr || output_v;
     gain.divisor = output_v ? *output_v * std::numbers::sqrt2 : std::abs(gain.load->at(reference_hz));
     LoadCurve curve = curve_of(gain, reading);
-    Findings findings;
-    add_gain(setup, load, gain, known, source, findings);
-    add_limits(gain, curve, source, findings);
-    add_deviation(gain, curve, source, findings);
+    Numbers numbers;
+    add_gain(setup, load, gain, known, source, numbers);
+    add_limits(gain, curve, source, numbers);
+    add_deviation(gain, curve, source, numbers);
     // A loopback holds the polarity of player and recorder, a reference makes it the same for both.
     if (gain.reference != nullptr || gain.card != nullptr) {
         result.conditions.emplace_back("polarity." + load.name,
@@ -225,11 +226,11 @@ Findings findings_of(const Setup& setup, const ResponseReading& reading, std::si
         for (double& seconds : curve.group_delay_s) seconds -= delay_s;
     }
     const capture::Input& input = setup.bench->inputs[load.plus];
-    findings.curves.emplace_back("response",
-                                 columns_of(curve, *gain.load, input.own_thd_percent.value_or(0.0) / 100.0));
-    warn_of_unknown_own_distortion(input, findings);
-    remark_on_sweep(reading, l, input, card, findings);
-    return findings;
+    numbers.curves.emplace_back("response",
+                                columns_of(curve, *gain.load, input.own_thd_percent.value_or(0.0) / 100.0));
+    warn_of_unknown_own_distortion(input, numbers);
+    remark_on_sweep(reading, l, input, card, numbers);
+    return numbers;
 }
 
 void add_conditions(const Setup& setup, const Take& take, const ResponseReading& reading, bool between,
@@ -319,9 +320,9 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
             result.fault = card.error();
             return result;
         }
-        Findings findings = findings_of(setup, *reading, l, *card, result);
-        if (setup.test->number("power_w")) remark_on_power(setup, load, *reading, l, findings);
-        result.loads.emplace_back(load.name, std::move(findings));
+        Numbers numbers = numbers_of(setup, *reading, l, *card, result);
+        if (setup.test->number("power_w")) remark_on_power(setup, load, *reading, l, numbers);
+        result.loads.emplace_back(load.name, std::move(numbers));
     }
     if (all) add_swept_channels(setup, *first, result);
     return result;
@@ -329,7 +330,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-Measure response_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "response";
     measure.summary = "gain, phase and harmonics against frequency, from one sweep";
@@ -369,4 +370,4 @@ Measure response_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::response

@@ -3,8 +3,8 @@
 
 #include "cli/measures/measure.h"
 
-namespace assay::cli {
+namespace assay::cli::response {
 
-Measure response_measure();
+Measure measure();
 
-}  // namespace assay::cli
+}  // namespace assay::cli::response

@@ -21,9 +21,9 @@ struct Warning {
     std::string advice{};  // what to do about it
 };
 
-/// Quantities in the order in which a person reads them. An absent one is not among the quantities; it
-/// stands in `absent` and, by `add_absent`, as a warning.
-struct Findings {
+/// What a test gives for one load, or as a whole. Quantities in the order in which a person reads them; an
+/// absent one is not among the quantities; it stands in `absent` and, by `add_absent`, as a warning.
+struct Numbers {
     std::vector<std::pair<std::string, analysis::Quantity>> quantities{};
     std::vector<std::pair<std::string, analysis::Absent>> absent{};
     std::vector<std::pair<std::string, analysis::Curve>> curves{};
@@ -57,15 +57,15 @@ using Condition = std::variant<double, std::string>;
 
 struct TestResult {
     std::string measure{};
-    std::vector<std::pair<std::string, Findings>> loads{};  // by load name, in the order of the job
-    Findings whole{};                                       // totals, and warnings of the whole test
+    std::vector<std::pair<std::string, Numbers>> loads{};  // by load name, in the order of the job
+    Numbers whole{};                                       // totals, and warnings of the whole test
     std::vector<std::pair<std::string, Condition>> conditions{};
     /// Set when the capture cannot be trusted: the test has no numbers then (exit 3).
     std::optional<capture::Fault> fault{};
 
-    const Findings* load(const std::string& name) const {
-        for (const auto& [key, findings] : loads) {
-            if (key == name) return &findings;
+    const Numbers* load(const std::string& name) const {
+        for (const auto& [key, numbers] : loads) {
+            if (key == name) return &numbers;
         }
         return nullptr;
     }

@@ -18,7 +18,7 @@
 #include "cli/measures/steps/separation_points.h"
 #include "cli/measures/steps/trusted_steps.h"
 
-namespace assay::cli {
+namespace assay::cli::separation {
 
 namespace {
 
@@ -303,7 +303,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
 
 }  // namespace
 
-Measure separation_measure() {
+Measure measure() {
     Measure measure;
     measure.name = "separation";
     measure.summary = "how much of a driven channel is heard in an idle one, against frequency";
@@ -333,4 +333,4 @@ Measure separation_measure() {
     return measure;
 }
 
-}  // namespace assay::cli
+}  // namespace assay::cli::separation

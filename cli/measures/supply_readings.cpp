@@ -25,7 +25,7 @@ analysis::SupplyDoubts doubts_of(const Test& test) {
 }
 
 void add_energy(const Test& test, const std::vector<SupplyReading>& readings, const HeldEnding& ending,
-                Findings& findings) {
+                Numbers& numbers) {
     const auto totals = analysis::supply_totals(readings, ending.minutes, doubts_of(test));
     if (!totals || totals->covered < least_covered) {
         const Absent why{"too-few-readings",
@@ -33,44 +33,44 @@ void add_energy(const Test& test, const std::vector<SupplyReading>& readings, co
                                               100.0 * totals->covered, ending.minutes)
                                 : "fewer than two readings of volts and amperes while the output lasted",
                          "read volts and amperes at the start, every few minutes, and at the end"};
-        findings.add_absent("supply_energy_wh", why);
+        numbers.add_absent("supply_energy_wh", why);
         return;
     }
-    findings.add("supply_energy_wh", totals->energy_wh);
-    findings.add("supply_charge_ah", totals->charge_ah);
+    numbers.add("supply_energy_wh", totals->energy_wh);
+    numbers.add("supply_charge_ah", totals->charge_ah);
     if (!ending.delivered_wh || !(totals->energy_wh.value > 0.0)) return;
     Quantity efficiency = analysis::ratio(*ending.delivered_wh, totals->energy_wh, "%");
     efficiency.value *= 100.0;
     for (auto& [id, contribution] : efficiency.contributions) contribution *= 100.0;
     if (efficiency.value > 100.0) {
-        findings.add_absent(
+        numbers.add_absent(
             "efficiency_percent",
             {"efficiency-impossible", "more energy in the loads than the readings say the supply gave",
              "read volts and amperes at the unit's own terminals; a charger must be off"});
         return;
     }
-    findings.add("efficiency_percent", efficiency);
+    numbers.add("efficiency_percent", efficiency);
 }
 
 void add_run_time(const Test& test, const std::vector<SupplyReading>& readings, const HeldEnding& ending,
-                  Findings& findings) {
+                  Numbers& numbers) {
     const auto limit_v = test.number("end_supply_v");
     const auto crossing = supply_cut_off(test);
     const std::string name = "battery_run_minutes";
     if (crossing && crossing->minutes <= ending.minutes) {
         Quantity run{crossing->minutes, "min", {}};
         add_doubt(run, "test:" + test.id + ":supply-crossing", crossing->doubt_minutes);
-        findings.add(name, run);
+        numbers.add(name, run);
         return;
     }
     if (ending.output_ended) {
         Quantity run{ending.minutes, "min", {}};
         add_doubt(run, "test:" + test.id + ":output-end", ending.doubt_minutes);
-        findings.add(name, run);
+        numbers.add(name, run);
         return;
     }
     if (!limit_v) return;
-    findings.add_absent(
+    numbers.add_absent(
         name, {"supply-not-down",
                readings.empty()
                    ? "no readings of the supply are given"
@@ -110,11 +110,11 @@ std::optional<analysis::SupplyCrossing> supply_cut_off(const Test& test) {
     return analysis::supply_crossing(supply_readings(test), *limit_v, doubts_of(test).volts_v);
 }
 
-void add_supply_findings(const Test& test, const HeldEnding& ending, Findings& findings) {
+void add_supply_numbers(const Test& test, const HeldEnding& ending, Numbers& numbers) {
     const std::vector<SupplyReading> readings = supply_readings(test);
     if (readings.empty() && !test.number("end_supply_v")) return;
     if (!readings.empty()) {
-        add_energy(test, readings, ending, findings);
+        add_energy(test, readings, ending, numbers);
         analysis::Curve curve{{{"minutes"}, {"supply_v"}}};
         bool all = true;
         for (const SupplyReading& reading : readings) {
@@ -126,9 +126,9 @@ void add_supply_findings(const Test& test, const HeldEnding& ending, Findings& f
             curve.columns.push_back({"supply_a"});
             for (const SupplyReading& reading : readings) curve.columns[2].values.push_back(*reading.amperes);
         }
-        findings.curves.emplace_back("supply", std::move(curve));
+        numbers.curves.emplace_back("supply", std::move(curve));
     }
-    add_run_time(test, readings, ending, findings);
+    add_run_time(test, readings, ending, numbers);
 }
 
 }  // namespace assay::cli

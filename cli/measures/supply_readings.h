@@ -27,6 +27,6 @@ struct HeldEnding {
 
 /// Energy, charge, efficiency, run time of a battery system, and the readings as a curve. Says nothing where
 /// no readings are given and no end of the supply is asked for.
-void add_supply_findings(const Test& test, const HeldEnding& ending, Findings& findings);
+void add_supply_numbers(const Test& test, const HeldEnding& ending, Numbers& numbers);
 
 }  // namespace assay::cli

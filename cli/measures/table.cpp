@@ -33,11 +33,11 @@ Measure without_numbers_of_a_fault(Measure measure) {
 
 std::vector<Measure> all_measures() {
     std::vector<Measure> table{
-        clipping_power_measure(),    distortion_measure(),      meter_power_measure(),
-        response_measure(),          noise_measure(),           output_impedance_measure(),
-        separation_measure(),        intermodulation_measure(), power_bandwidth_measure(),
-        burst_power_measure(),       impedance_measure(),       match_measure(),
-        driver_parameters_measure(), endurance_measure(),
+        clipping_power::measure(),    distortion::measure(),      meter_power::measure(),
+        response::measure(),          noise::measure(),           output_impedance::measure(),
+        separation::measure(),        intermodulation::measure(), power_bandwidth::measure(),
+        burst_power::measure(),       impedance::measure(),       match::measure(),
+        driver_parameters::measure(), endurance::measure(),
     };
     for (Measure& measure : table) measure = without_numbers_of_a_fault(std::move(measure));
     return table;

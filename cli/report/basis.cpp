@@ -29,7 +29,7 @@ std::string one_load_text(const Session& session, const TestResult& result, cons
 std::string load_text(const Session& session, const TestResult& result, const std::string& name) {
     if (!name.empty()) return one_load_text(session, result, name);
     std::string text;
-    for (const auto& [load, findings] : result.loads) {
+    for (const auto& [load, numbers] : result.loads) {
         text += (text.empty() ? "" : " and ") + one_load_text(session, result, load);
     }
     return text.empty() ? "load not stated" : text;
@@ -92,8 +92,8 @@ std::string basis_text(const Session& session, const TestRecord& record, const s
     std::string text = supply_text(result) + ", " + load_text(session, result, load) + ", " +
                        (frequency ? stated_text(*frequency, "Hz") : "frequency not stated");
     const std::string limit = limit_words(quantity, text_condition(result, "limit_on", "thd"));
-    const Findings* findings = load.empty() ? &result.whole : result.load(load);
-    const analysis::Quantity* distortion = findings != nullptr ? findings->find("thd_percent") : nullptr;
+    const Numbers* numbers = load.empty() ? &result.whole : result.load(load);
+    const analysis::Quantity* distortion = numbers != nullptr ? numbers->find("thd_percent") : nullptr;
     const bool in_bursts = result.measure == "burst-power";
     const auto limit_percent = number_condition(result, "limit_percent");
     if (in_bursts && limit_percent) {

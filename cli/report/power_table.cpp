@@ -61,8 +61,8 @@ double lowest_channel_ohm(const capture::Bench& bench, const std::vector<PowerLo
 
 void add_powers(const TestResult& result, PowerRow& row) {
     std::vector<std::string> limits;
-    for (const auto& [load, findings] : result.loads) {
-        for (const auto& [name, quantity] : findings.quantities) {
+    for (const auto& [load, numbers] : result.loads) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             const std::string limit = limit_in(name, before_limit, after_limit);
             const bool wanted = row.by_meter ? name == "power_w" : !limit.empty();
             if (wanted && std::find(limits.begin(), limits.end(), limit) == limits.end())
@@ -76,8 +76,8 @@ void add_powers(const TestResult& result, PowerRow& row) {
             row.by_meter ? "power_w" : std::string(before_limit) + limit + std::string(after_limit);
         PowerAtLimit power{limit, {}, {}};
         std::vector<Quantity> given;
-        for (const auto& [load, findings] : result.loads) {
-            const Quantity* quantity = findings.find(name);
+        for (const auto& [load, numbers] : result.loads) {
+            const Quantity* quantity = numbers.find(name);
             power.loads.push_back(quantity != nullptr ? std::optional<Quantity>(*quantity) : std::nullopt);
             if (quantity != nullptr) given.push_back(*quantity);
         }
@@ -232,7 +232,7 @@ PowerRow row_of(const Session& session, const TestRecord& record) {
     PowerRow row;
     row.test = record.id;
     row.by_meter = result.measure == "meter-power";
-    for (const auto& [name, findings] : result.loads) row.loads.push_back(load_of(session, result, name));
+    for (const auto& [name, numbers] : result.loads) row.loads.push_back(load_of(session, result, name));
     row.arrangement = arrangement_of(row.loads);
     row.lowest_channel_ohm = lowest_channel_ohm(session.bench, row.loads);
     row.frequency_hz = tone_frequency_hz(record);

@@ -54,7 +54,7 @@ struct PowerRow {
     SupplyReadings supply{};
     std::vector<PowerAtLimit> powers{};
     /// supply_sag_v, supply_resistance_ohm, efficiency_percent, idle_draw_w; what cannot be given, and why.
-    Findings figures{};
+    Numbers figures{};
 
     const PowerAtLimit* at(const std::string& limit) const {
         for (const PowerAtLimit& power : powers) {
@@ -74,7 +74,7 @@ struct PowerLine {
     std::string load{};                // of a comparison of one load
     /// channels: drop_db, drop_percent. bridged: over_channel, over_stereo_total. ohms: power_ratio,
     /// of_doubling_percent. supply: exponent. projection: estimated_w.
-    Findings figures{};
+    Numbers figures{};
     /// Ohms or volts of the tests, in their order; of a projection also the volts aimed at.
     std::vector<double> from{};
     double stiff_ratio = 0.0;  // what a stiff supply without losses would give; 0: does not apply

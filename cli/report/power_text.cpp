@@ -233,7 +233,7 @@ std::string limit_heading(const PowerTable& table, const std::string& limit) {
 }
 
 std::string supply_sentence(const PowerRow& row) {
-    const Findings& figures = row.figures;
+    const Numbers& figures = row.figures;
     const bool currents = row.supply.idle_a || row.supply.loaded_a;
     if (!currents) return {};
     std::string text;

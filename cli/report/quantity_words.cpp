@@ -16,12 +16,12 @@
 namespace assay::cli {
 namespace {
 
-struct Pair {
+struct Wording {
     std::string_view name;
     std::string_view words;
 };
 
-constexpr auto known_quantities = std::to_array<Pair>({
+constexpr auto known_quantities = std::to_array<Wording>({
     {"clip_onset_positive_v", "clipping begins, positive half (peak)"},
     {"clip_onset_negative_v", "clipping begins, negative half (peak)"},
     {"clip_onset_w", "power where clipping begins"},
@@ -103,7 +103,7 @@ constexpr auto known_quantities = std::to_array<Pair>({
     {"battery_run_minutes", "run time on this battery"},
 });
 
-constexpr auto known_measures = std::to_array<Pair>({
+constexpr auto known_measures = std::to_array<Wording>({
     {"clipping-power", "output power and clipping"},
     {"distortion", "distortion at one level"},
     {"meter-power", "output power by meter"},
@@ -119,7 +119,7 @@ constexpr auto known_measures = std::to_array<Pair>({
     {"driver-parameters", "driver parameters"},
 });
 
-constexpr auto known_conditions = std::to_array<Pair>({
+constexpr auto known_conditions = std::to_array<Wording>({
     {"supply_idle_v", "supply, idle"},
     {"supply_loaded_v", "supply, loaded"},
     {"supply_current_a", "supply current"},
@@ -183,17 +183,17 @@ constexpr auto known_conditions = std::to_array<Pair>({
 
 /// Conditions that stand one for each load or input, behind its name: "load_ohm.load-a".
 constexpr std::array named_conditions{
-    Pair{"load_ohm.", ""},
-    Pair{"peak_dbfs.", "peak of "},
-    Pair{"polarity.", "polarity of "},
-    Pair{"channel_polarity.", "polarity of "},
-    Pair{"card_response.", "the card's own response at "},
-    Pair{"ended_by.", "end of the run at "},
-    Pair{"clip_detector_dbfs.", "lowest drive that lights "},
+    Wording{"load_ohm.", ""},
+    Wording{"peak_dbfs.", "peak of "},
+    Wording{"polarity.", "polarity of "},
+    Wording{"channel_polarity.", "polarity of "},
+    Wording{"card_response.", "the card's own response at "},
+    Wording{"ended_by.", "end of the run at "},
+    Wording{"clip_detector_dbfs.", "lowest drive that lights "},
 };
 
 // Longest first where one ends like another.
-constexpr auto unit_endings = std::to_array<Pair>({
+constexpr auto unit_endings = std::to_array<Wording>({
     {"_kg_per_s", "kg/s"}, {"_mm_per_n", "mm/N"}, {"_cm2", "cm²"},   {"_hpa", "hPa"},   {"_tm", "T·m"},
     {"_nf", "nF"},         {"_l", "L"},           {"_percent", "%"}, {"_dbfs", "dBFS"}, {"_dbv", "dBV"},
     {"_ohm", "Ω"},         {"_ppm", "ppm"},       {"_degc", "°C"},   {"_deg", "°"},     {"_min", "min"},
@@ -204,8 +204,8 @@ constexpr auto unit_endings = std::to_array<Pair>({
 });
 
 template <std::size_t size>
-std::optional<std::string> look_up(const std::string& name, const std::array<Pair, size>& pairs) {
-    for (const Pair& pair : pairs) {
+std::optional<std::string> look_up(const std::string& name, const std::array<Wording, size>& pairs) {
+    for (const Wording& pair : pairs) {
         if (pair.name == name) return std::string(pair.words);
     }
     return std::nullopt;
@@ -214,7 +214,7 @@ std::optional<std::string> look_up(const std::string& name, const std::array<Pai
 /// Name without its unit and with spaces, and the unit.
 std::pair<std::string, std::string> split_unit(std::string name) {
     std::string unit;
-    for (const Pair& ending : unit_endings) {
+    for (const Wording& ending : unit_endings) {
         if (name.size() > ending.name.size() && name.ends_with(ending.name)) {
             name.resize(name.size() - ending.name.size());
             unit = ending.words;
@@ -285,7 +285,7 @@ bool for_programs_only(const std::string& condition) {
 
 ConditionWords condition_words(const std::string& name, const Condition& value) {
     const auto* value_number = std::get_if<double>(&value);
-    for (const Pair& start : named_conditions) {
+    for (const Wording& start : named_conditions) {
         if (!name.starts_with(start.name)) continue;
         const std::string part = visible_text(name.substr(start.name.size()), 60);
         const std::string words = std::string(start.words) + part;

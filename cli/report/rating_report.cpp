@@ -120,11 +120,11 @@ Requirement from_least_of(const RatingBasis& basis, const Session& session, cons
     const TestRecord* record = session.find(row.test);
     if (record == nullptr) return wanted;
     double worst = -1.0;
-    for (const auto& [name, findings] : record->result.loads) {
+    for (const auto& [name, numbers] : record->result.loads) {
         const analysis::Quantity* top =
-            findings.find("power_at_" + limit_in_name(basis.limit_percent) + "_percent_w");
+            numbers.find("power_at_" + limit_in_name(basis.limit_percent) + "_percent_w");
         bool known = false;
-        for (const auto& [curve_name, curve] : findings.curves) {
+        for (const auto& [curve_name, curve] : numbers.curves) {
             const auto* watts = curve.find("power_w");
             const auto* percent = curve.find("thd_plus_noise_percent");
             if (curve_name != "level" || watts == nullptr || percent == nullptr || top == nullptr) continue;
@@ -180,11 +180,11 @@ Requirement band_of(const RatingBasis& basis, const RatingStatement& stated, con
         double least = 0.0;
         double at_hz = 0.0;
         bool whole = !record.result.loads.empty();
-        for (const auto& [name, findings] : record.result.loads) {
+        for (const auto& [name, numbers] : record.result.loads) {
             const capture::Load* load = find_load(session.bench, name);
             whole = whole && load != nullptr && near(load->resistance_ohm, basis.load_ohm.value);
             bool measured = false;
-            for (const auto& [curve_name, curve] : findings.curves) {
+            for (const auto& [curve_name, curve] : numbers.curves) {
                 const auto* hz = curve.find("frequency_hz");
                 const auto* watts = curve.find("power_w");
                 if (curve_name != "power" || hz == nullptr || watts == nullptr || hz->empty()) continue;
@@ -221,8 +221,8 @@ Requirement noise_of(const RatingBasis& basis, const Session& session) {
                     stated_text(basis.load_ohm.value, "ohm")),
         Done::no, "no test of noise", basis.noise_re_w->source};
     for (const TestRecord& record : session.tests) {
-        for (const auto& [name, findings] : record.result.loads) {
-            const analysis::Quantity* found = findings.find("signal_to_noise_1w_a_weighted_db");
+        for (const auto& [name, numbers] : record.result.loads) {
+            const analysis::Quantity* found = numbers.find("signal_to_noise_1w_a_weighted_db");
             const capture::Load* load = find_load(session.bench, name);
             if (record.result.measure != "noise" || found == nullptr || load == nullptr) continue;
             wanted.done = as_done(near(load->resistance_ohm, basis.load_ohm.value));
@@ -264,10 +264,10 @@ std::optional<Requirement> held_by_test(const RatingBasis& basis, const RatingSt
     double least_minutes = basis.held_minutes->value;
     double least_w = *stated.rated_power_w;
     bool as_rated = static_cast<double>(result.loads.size()) >= stated.channels;
-    for (const auto& [name, findings] : result.loads) {
+    for (const auto& [name, numbers] : result.loads) {
         const capture::Load* load = find_load(session.bench, name);
-        const analysis::Quantity* run = findings.find("run_minutes");
-        const analysis::Quantity* power = findings.find("mean_power_w");
+        const analysis::Quantity* run = numbers.find("run_minutes");
+        const analysis::Quantity* power = numbers.find("mean_power_w");
         if (run == nullptr || power == nullptr) return std::nullopt;
         least_minutes = std::min(least_minutes, run->value);
         // The rated power counts as kept unless the figure says safely that it was not.

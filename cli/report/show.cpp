@@ -54,11 +54,11 @@ std::string warnings_text(const std::vector<Warning>& warnings) {
 }
 
 /// Absent quantities stand in the table; their warnings would only repeat them.
-std::vector<Warning> other_warnings(const Findings& findings) {
+std::vector<Warning> other_warnings(const Numbers& numbers) {
     std::vector<Warning> others;
-    for (const Warning& warning : findings.warnings) {
+    for (const Warning& warning : numbers.warnings) {
         bool told = false;
-        for (const auto& [name, why] : findings.absent) {
+        for (const auto& [name, why] : numbers.absent) {
             told = told || (warning.code == why.code && warning.text == name + ": " + why.text);
         }
         if (!told) others.push_back(warning);
@@ -66,11 +66,11 @@ std::vector<Warning> other_warnings(const Findings& findings) {
     return others;
 }
 
-std::string findings_text(const Session& session, const TestRecord& record, const std::string& load,
-                          const Findings& findings) {
+std::string numbers_text(const Session& session, const TestRecord& record, const std::string& load,
+                         const Numbers& numbers) {
     const std::string limit_on = text_condition(record.result, "limit_on", "thd");
     std::string out;
-    for (const auto& [name, quantity] : findings.quantities) {
+    for (const auto& [name, quantity] : numbers.quantities) {
         if (is_repeated_total(record.result, name)) continue;
         out +=
             row(quantity_words(name, limit_on), value_text(quantity), what_limits(quantity, session.bench));
@@ -78,7 +78,7 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
     }
     // A reason that several figures share is told once.
     std::vector<std::pair<std::string, std::string>> told;
-    for (const auto& [name, why] : findings.absent) {
+    for (const auto& [name, why] : numbers.absent) {
         if (is_repeated_total(record.result, name)) continue;
         std::string reason = visible_text(why.text);
         if (!why.advice.empty()) reason += "; " + visible_text(why.advice);
@@ -92,7 +92,7 @@ std::string findings_text(const Session& session, const TestRecord& record, cons
         out += row(words, "no number", reason);
         told.emplace_back(words, reason);
     }
-    return out + warnings_text(other_warnings(findings));
+    return out + warnings_text(other_warnings(numbers));
 }
 
 std::string conditions_text(const TestResult& result) {
@@ -116,14 +116,14 @@ std::string test_text(const Session& session, const TestRecord& record) {
         if (!result.fault->mend.empty()) text += "; " + visible_text(result.fault->mend);
         out += block("  NO RESULT: ", 13, text);
     }
-    for (const auto& [name, findings] : result.loads) {
+    for (const auto& [name, numbers] : result.loads) {
         const capture::Load* load = find_load(session.bench, name);
         out += "  " + visible_text(name, 60);
         if (load != nullptr && !load->bare_input)
             out += "  (" + stated_text(load->resistance_ohm, "ohm") + ")";
-        out += '\n' + findings_text(session, record, name, findings);
+        out += '\n' + numbers_text(session, record, name, numbers);
     }
-    const std::string whole = findings_text(session, record, {}, result.whole);
+    const std::string whole = numbers_text(session, record, {}, result.whole);
     if (!whole.empty()) out += "  Whole test\n" + whole;
     if (const std::string both = both_ways_text(session, record); !both.empty())
         out += block("  Both ways: ", 13, both);

@@ -12,7 +12,7 @@
 #include "analysis/amplifier/intermodulation.h"
 #include "analysis/amplifier/noise.h"
 #include "analysis/amplifier/steady_step.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

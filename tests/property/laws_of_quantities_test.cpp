@@ -137,7 +137,7 @@ std::string twin(std::string name, bool inverted) {
 using Seen = std::set<const drawn::Law*>;
 
 /// What does not follow the laws, a line each.
-void compare(const std::string& measure, const Findings& was, const Findings& is, const Change& change,
+void compare(const std::string& measure, const Numbers& was, const Numbers& is, const Change& change,
              double tolerance, Seen& seen, std::vector<std::string>& broken) {
     if (was.quantities.size() != is.quantities.size())
         broken.push_back(measure + ": not the same quantities");

@@ -43,16 +43,16 @@ void check_line(const std::string& line, Broken& broken) {
     hold(broken, !holds_no_number(line), "not a number in a message: " + line);
 }
 
-void check_findings(const std::string& where, const cli::Findings& findings, Broken& broken) {
-    for (const auto& [name, quantity] : findings.quantities) {
+void check_numbers(const std::string& where, const cli::Numbers& numbers, Broken& broken) {
+    for (const auto& [name, quantity] : numbers.quantities) {
         const bool finite = std::isfinite(quantity.value) && std::isfinite(quantity.standard_uncertainty());
         hold(broken, finite, where + name + " is not finite");
     }
-    for (const auto& [name, why] : findings.absent) {
+    for (const auto& [name, why] : numbers.absent) {
         hold(broken, !why.code.empty() && !why.text.empty(), where + name + " is absent without a reason");
-        hold(broken, findings.find(name) == nullptr, where + name + " is there and absent");
+        hold(broken, numbers.find(name) == nullptr, where + name + " is there and absent");
     }
-    for (const cli::Warning& warning : findings.warnings) {
+    for (const cli::Warning& warning : numbers.warnings) {
         hold(broken, !warning.code.empty() && !warning.text.empty(), where + "a warning without words");
         hold(broken, !holds_no_number(warning.text), where + "not a number in a warning: " + warning.text);
     }
@@ -92,9 +92,9 @@ void check_session(const fs::path& folder, int status, Broken& broken) {
     bool faulty = false;
     for (const cli::TestRecord& record : session->tests) {
         faulty = faulty || record.result.fault.has_value();
-        check_findings(record.id + ": ", record.result.whole, broken);
-        for (const auto& [load, findings] : record.result.loads)
-            check_findings(record.id + ", " + load + ": ", findings, broken);
+        check_numbers(record.id + ": ", record.result.whole, broken);
+        for (const auto& [load, numbers] : record.result.loads)
+            check_numbers(record.id + ", " + load + ": ", numbers, broken);
     }
     hold(broken, faulty == (status != cli::exit_done), "the exit status does not fit the tests' faults");
     hold(broken, !holds_no_number(cli::show_text(*session)), "not a number in what is shown");

@@ -19,7 +19,7 @@ bool same(double one, double other) {
 }
 
 /// What is written is not only told twice alike: nothing is left out of it.
-void same_findings(const Findings& is, const Findings& was) {
+void same_numbers(const Numbers& is, const Numbers& was) {
     RC_ASSERT(is.quantities.size() == was.quantities.size());
     for (std::size_t k = 0; k < was.quantities.size(); ++k) {
         RC_ASSERT(is.quantities[k].first == was.quantities[k].first);
@@ -68,11 +68,11 @@ void same_again(const Session& session) {
         const TestResult& is = read->tests[t].result;
         const TestResult& was = session.tests[t].result;
         RC_ASSERT(is.conditions == was.conditions);
-        same_findings(is.whole, was.whole);
+        same_numbers(is.whole, was.whole);
         RC_ASSERT(is.loads.size() == was.loads.size());
         for (std::size_t k = 0; k < was.loads.size(); ++k) {
             RC_ASSERT(is.loads[k].first == was.loads[k].first);
-            same_findings(is.loads[k].second, was.loads[k].second);
+            same_numbers(is.loads[k].second, was.loads[k].second);
         }
     }
 }
@@ -89,16 +89,16 @@ analysis::Quantity quantity(drawn::Draw& draw, const std::string& unit) {
     return made;
 }
 
-void redraw(drawn::Draw& draw, Findings& findings) {
-    for (auto& [name, value] : findings.quantities) value = quantity(draw, value.unit);
+void redraw(drawn::Draw& draw, Numbers& numbers) {
+    for (auto& [name, value] : numbers.quantities) value = quantity(draw, value.unit);
     for (std::size_t k = 0; k < draw.below(4); ++k) {
         const std::string name = fmt::format("drawn_{}_v", k);
         if (draw.chance(0.5))
-            findings.add(name, quantity(draw, words(draw)));
+            numbers.add(name, quantity(draw, words(draw)));
         else
-            findings.add_absent(name, {"drawn", words(draw), words(draw)});
+            numbers.add_absent(name, {"drawn", words(draw), words(draw)});
     }
-    for (std::size_t k = 0; k < draw.below(3); ++k) findings.warn("drawn", words(draw), words(draw));
+    for (std::size_t k = 0; k < draw.below(3); ++k) numbers.warn("drawn", words(draw), words(draw));
     for (std::size_t k = 0; k < draw.below(3); ++k) {
         analysis::Curve curve;
         const std::size_t rows = draw.below(20);
@@ -107,7 +107,7 @@ void redraw(drawn::Draw& draw, Findings& findings) {
             for (std::size_t row = 0; row < rows; ++row)
                 curve.columns.back().values.push_back(draw.chance(0.1) ? std::nan("") : draw.any());
         }
-        findings.curves.emplace_back(fmt::format("drawn-{}", k), curve);
+        numbers.curves.emplace_back(fmt::format("drawn-{}", k), curve);
     }
 }
 
@@ -131,7 +131,7 @@ RC_GTEST_PROP(SessionText, WrittenReadAndWrittenItIsTheSame, ()) {
             test.result.fault->text = words(draw);
             continue;  // it has no numbers
         }
-        for (auto& [load, findings] : test.result.loads) redraw(draw, findings);
+        for (auto& [load, numbers] : test.result.loads) redraw(draw, numbers);
         redraw(draw, test.result.whole);
     }
     same_again(session);

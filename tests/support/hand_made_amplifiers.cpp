@@ -28,8 +28,8 @@ Session amplifier(double rail_v, double claimed_w) {
     record.id = "power-4-ohm";
     record.takes = {take()};
     record.result.measure = "clipping-power";
-    record.result.loads.emplace_back("load-a", findings("load-a", "probe-a", 4.03, rail_v));
-    record.result.loads.emplace_back("load-b", findings("load-b", "probe-b", 4.01, 0.97 * rail_v));
+    record.result.loads.emplace_back("load-a", numbers("load-a", "probe-a", 4.03, rail_v));
+    record.result.loads.emplace_back("load-b", numbers("load-b", "probe-b", 4.01, 0.97 * rail_v));
     const analysis::Quantity& first = *record.result.loads[0].second.find("power_at_1_percent_w");
     const analysis::Quantity& second = *record.result.loads[1].second.find("power_at_1_percent_w");
     record.result.whole.add("total_power_at_1_percent_w", analysis::sum({first, second}));
@@ -50,7 +50,7 @@ Session amplifier(double rail_v, double claimed_w) {
 Session many_verdicts() {
     Session session = amplifier();
     session.simulated = true;
-    Findings& load = session.tests[0].result.loads[0].second;
+    Numbers& load = session.tests[0].result.loads[0].second;
     load.add_absent("power_at_30_percent_w",
                     {"limit-not-reached", "30 % THD is not reached; 3.4 dB are missing",
                      "raise to_dbfs, if the unit and the load bear it"});
@@ -79,7 +79,7 @@ Session many_verdicts() {
     distortion.takes = {take()};
     distortion.takes[0].recording.path = "captures/distortion-10-w.flac";
     distortion.result.measure = "distortion";
-    Findings found;
+    Numbers found;
     found.add("voltage_v", quantity(6.35, "V", {{"input:probe-a:scale", 0.038}}));
     found.add("power_w",
               quantity(10.0, "W", {{"load:load-a:resistance", 0.27}, {"input:probe-a:scale", 0.12}}));
@@ -95,7 +95,7 @@ Session many_verdicts() {
     TestRecord meter;
     meter.id = "by-hand";
     meter.result.measure = "meter-power";
-    Findings by_hand;
+    Numbers by_hand;
     by_hand.add("power_w",
                 quantity(44.0, "W", {{"meter:bench-meter", 0.8}, {"load:load-a:resistance", 1.2}}));
     meter.result.loads.emplace_back("load-a", by_hand);

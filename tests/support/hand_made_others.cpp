@@ -22,7 +22,7 @@ Session bare() {
     TestRecord record;
     record.id = "p";
     record.result.measure = "clipping-power";
-    Findings found;
+    Numbers found;
     found.add("power_at_1_percent_w", analysis::exact(12.3456789, "W"));
     record.result.loads.emplace_back("load", found);
     session.tests = {record};
@@ -90,14 +90,14 @@ Session line() {
     TestRecord noise;
     noise.id = "noise";
     noise.result.measure = "noise";
-    Findings found;
+    Numbers found;
     found.add("noise_v", quantity(38.2e-6, "V", {{"input:probe-a:scale", 0.4e-6}}));
     found.add("noise_a_weighted_v", quantity(24.6e-6, "V", {{"input:probe-a:scale", 0.3e-6}}));
     noise.result.loads.emplace_back("probe-a", found);
     TestRecord sweep;
     sweep.id = "sweep";
     sweep.result.measure = "response";
-    Findings curve;
+    Numbers curve;
     curve.add("gain_1khz_db", quantity(12.04, "dB", {{"input:probe-a:scale", 0.05}}));
     curve.add("lower_limit_3db_hz", quantity(11.8, "Hz", {{"test:sweep:probe-a:noise", 0.1}}));
     curve.add("upper_limit_3db_hz", quantity(38200.0, "Hz", {{"test:sweep:probe-a:noise", 200.0}}));

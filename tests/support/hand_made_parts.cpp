@@ -100,8 +100,8 @@ Take take() {
     return made;
 }
 
-Findings findings(const std::string& load, const std::string& input, double resistance_ohm, double rail_v) {
-    Findings made;
+Numbers numbers(const std::string& load, const std::string& input, double resistance_ohm, double rail_v) {
+    Numbers made;
     analysis::Curve curve;
     curve.columns = {{"drive_dbfs", {}},
                      {"voltage_v", {}},

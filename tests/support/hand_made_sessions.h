@@ -16,8 +16,8 @@ capture::Bench bench();
 
 Take take();
 
-/// Findings of one load of an amplifier whose rail stands at `rail_v`.
-Findings findings(const std::string& load, const std::string& input, double resistance_ohm, double rail_v);
+/// The numbers of one load of an amplifier whose rail stands at `rail_v`.
+Numbers numbers(const std::string& load, const std::string& input, double resistance_ohm, double rail_v);
 
 JudgedClaim claim(const std::string& text, const std::string& load, const std::string& name,
                   const analysis::Quantity& measured, double at_least);

@@ -14,7 +14,7 @@
 #include "analysis/signal/fft.h"
 #include "analysis/signal/harmonic_fit.h"
 #include "analysis/signal/lanes.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 #include "capture/simulated/rate_change.h"
 #include "capture/splitmix64.h"
 

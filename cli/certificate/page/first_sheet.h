@@ -6,7 +6,7 @@
 #include <string>
 #include <vector>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 
 namespace assay::cli {
 

@@ -16,13 +16,13 @@ struct Wanted {
     std::string x_column{};
 };
 
-void add_lines(const Wanted& wanted, const std::string& name, const Findings& findings,
+void add_lines(const Wanted& wanted, const std::string& name, const Numbers& numbers,
                std::vector<CurveLine>& lines) {
-    for (const auto& [curve_name, curve] : findings.curves) {
+    for (const auto& [curve_name, curve] : numbers.curves) {
         const auto* x = curve.find(wanted.x_column);
         const auto* y = curve.find(wanted.column);
         if (curve_name != wanted.curve || x == nullptr || y == nullptr) continue;
-        CurveLine line{name, &findings, &curve, {}, {}};
+        CurveLine line{name, &numbers, &curve, {}, {}};
         std::ptrdiff_t given = 0;
         const bool logarithmic = wanted.x_column == "frequency_hz";
         for (std::size_t i = 0; i < std::min(x->size(), y->size()); ++i) {
@@ -42,7 +42,7 @@ std::vector<CurveLine> curve_lines(const TestRecord& record, const std::string& 
                                    const std::string& column, bool positive, const std::string& x_column) {
     const Wanted wanted{curve, column, positive, x_column};
     std::vector<CurveLine> lines;
-    for (const auto& [load, findings] : record.result.loads) add_lines(wanted, load, findings, lines);
+    for (const auto& [load, numbers] : record.result.loads) add_lines(wanted, load, numbers, lines);
     add_lines(wanted, quantity_words(curve), record.result.whole, lines);
     return lines;
 }

@@ -11,7 +11,7 @@ namespace assay::cli {
 
 struct CurveLine {
     std::string name{};  // of the load, or of the curve where it belongs to the whole test
-    const Findings* findings = nullptr;
+    const Numbers* numbers = nullptr;
     const analysis::Curve* curve = nullptr;
     std::vector<double> x{};
     std::vector<double> y{};  // NaN where there is no number

@@ -54,8 +54,8 @@ std::optional<TestPlot> endurance_plot(const Session&, const TestRecord& record)
         } else if (low > 0.0) {
             panel.y = {std::string(column.words),
                        std::string(column.unit),
-                       std::pow(10.0, std::floor(std::log10(low))),
-                       std::pow(10.0, std::ceil(std::log10(1.1 * high))),
+                       decade_below(low),
+                       decade_above(1.1 * high),
                        true,
                        0.0};
         } else {

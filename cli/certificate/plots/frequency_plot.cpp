@@ -59,12 +59,7 @@ PlotScale scale_of(const Kind& kind, const PlotEnds& span) {
     const std::string words(kind.words);
     const std::string unit(kind.unit);
     if (kind.log_y) {
-        return {words,
-                unit,
-                std::pow(10.0, std::floor(std::log10(span.low))),
-                std::pow(10.0, std::ceil(std::log10(span.high * 1.05))),
-                true,
-                0.0};
+        return {words, unit, decade_below(span.low), decade_above(span.high * 1.05), true, 0.0};
     }
     PlotScale scale = scale_around(words, unit, span.low, span.high);
     // Half a decibel over the whole height would make hills of nothing.
@@ -82,7 +77,7 @@ std::vector<double> doubts_of(const Kind& kind, const CurveLine& line) {
         for (double& doubt : doubts) doubt *= analysis::Quantity::coverage_factor;
         return doubts;
     }
-    const analysis::Quantity* at_1khz = line.findings->find(std::string(kind.words) + "_1khz_db");
+    const analysis::Quantity* at_1khz = line.numbers->find(std::string(kind.words) + "_1khz_db");
     const double doubt = at_1khz != nullptr ? at_1khz->expanded_uncertainty() : 0.0;
     return doubt > 0.0 ? std::vector<double>(line.y.size(), doubt) : std::vector<double>{};
 }
@@ -94,7 +89,7 @@ PlotPoints limits_of(const CurveLine& line, double reference_db, std::size_t pen
                                         {"upper_limit_3db_hz", 3.0},
                                         {"lower_limit_1db_hz", 1.0},
                                         {"upper_limit_1db_hz", 1.0}}) {
-        const analysis::Quantity* limit = line.findings->find(name);
+        const analysis::Quantity* limit = line.numbers->find(name);
         if (limit == nullptr || !(limit->value > 0.0)) continue;
         const double doubt_hz = std::min(limit->expanded_uncertainty(), 0.9 * limit->value);
         points.rows.push_back(

@@ -18,13 +18,6 @@ constexpr double narrowest_percent = 1e-7;
 constexpr int open_triangle_down = 10;
 constexpr std::ptrdiff_t fewest_points = 8;  // of a sweep: fewer are flecks of noise, and no curve
 
-double decade_under(double value) {
-    return std::pow(10.0, std::floor(std::log10(value) + 1e-9));
-}
-double decade_over(double value) {
-    return std::pow(10.0, std::ceil(std::log10(value) - 1e-9));
-}
-
 struct Bars {
     std::string load{};
     PlotCurve bars{};
@@ -87,8 +80,8 @@ void hold(double value, double& low, double& high) {
 
 std::optional<TestPlot> harmonics_plot(const Session& session, const TestRecord& record) {
     std::vector<std::pair<std::string, const analysis::Curve*>> found;
-    for (const auto& [load, findings] : record.result.loads) {
-        for (const auto& [name, curve] : findings.curves) {
+    for (const auto& [load, numbers] : record.result.loads) {
+        for (const auto& [name, curve] : numbers.curves) {
             if (name == "harmonics") found.emplace_back(load, &curve);
         }
     }
@@ -128,7 +121,7 @@ std::optional<TestPlot> harmonics_plot(const Session& session, const TestRecord&
             hold(limit.value, low, high);
         }
     }
-    panel.y = {"re fundamental", "%", 0.5 * decade_under(low), decade_over(1.3 * high), true, 0.0};
+    panel.y = {"re fundamental", "%", 0.5 * decade_below(low), decade_above(1.3 * high), true, 0.0};
     if (panel.y.to <= 5.0 * panel.y.from) panel.y.to = 10.0 * panel.y.from;
     TestPlot plot{"harmonics",
                   "The harmonics that the unit adds to the tone: the 2nd at twice its frequency, the 3rd at "
@@ -190,8 +183,8 @@ std::optional<TestPlot> harmonics_sweep_plot(const Session&, const TestRecord& r
         // A harmonic may be missing in the first panel alone: its legend would be too.
         panel.y = {names.size() > 1 ? text_within(names[p], 130.0) : "re fundamental",
                    "%",
-                   decade_under(low),
-                   decade_over(1.1 * high),
+                   decade_below(low),
+                   decade_above(1.1 * high),
                    true,
                    0.0};
         if (names.size() > 1) {

@@ -23,7 +23,7 @@ struct Point {
 /// One load's line on the sheet.
 struct Line {
     std::string load{};
-    const Findings* findings = nullptr;
+    const Numbers* numbers = nullptr;
     std::vector<Point> points{};
 };
 
@@ -36,8 +36,8 @@ struct Axis {
     std::string quantity_start = "power_at_";
 };
 
-const analysis::Curve* level_curve(const Findings& findings) {
-    for (const auto& [name, curve] : findings.curves) {
+const analysis::Curve* level_curve(const Numbers& numbers) {
+    for (const auto& [name, curve] : numbers.curves) {
         if (name == "level") return &curve;
     }
     return nullptr;
@@ -46,13 +46,13 @@ const analysis::Curve* level_curve(const Findings& findings) {
 std::vector<Line> lines_of(const TestRecord& record, const Axis& axis) {
     const bool with_noise = text_condition(record.result, "limit_on", "thd") == "thd+n";
     std::vector<Line> lines;
-    for (const auto& [load, findings] : record.result.loads) {
-        const analysis::Curve* curve = level_curve(findings);
+    for (const auto& [load, numbers] : record.result.loads) {
+        const analysis::Curve* curve = level_curve(numbers);
         if (curve == nullptr) continue;
         const auto* x = curve->find(axis.column);
         const auto* percent = curve->find(with_noise ? "thd_plus_noise_percent" : "thd_percent");
         if (x == nullptr || percent == nullptr) continue;
-        Line line{load, &findings, {}};
+        Line line{load, &numbers, {}};
         for (std::size_t i = 0; i < std::min(x->size(), percent->size()); ++i) {
             if ((*x)[i] > 0.0 && (*percent)[i] > 0.0) line.points.push_back({(*x)[i], (*percent)[i]});
         }
@@ -89,8 +89,8 @@ Sheet sheet_for(const std::vector<Line>& lines, const std::vector<ClaimedLimit>&
     Sheet sheet;
     sheet.x_to = series_above(x_high * 1.02);
     sheet.x_from = series_below(std::max(x_low, sheet.x_to / widest));
-    sheet.y_from = std::pow(10.0, std::floor(std::log10(std::max(y_low, 1e-5))));
-    sheet.y_to = std::pow(10.0, std::ceil(std::log10(std::min(y_high * 1.2, 1e3))));
+    sheet.y_from = decade_below(std::max(y_low, 1e-5));
+    sheet.y_to = decade_above(std::min(y_high * 1.2, 1e3));
     return sheet;
 }
 
@@ -102,8 +102,8 @@ std::set<double> limits_of(const std::vector<Line>& lines, const Axis& axis) {
         if (limit && *limit > 0.0) limits.insert(*limit);
     };
     for (const Line& line : lines) {
-        for (const auto& [name, quantity] : line.findings->quantities) take(name);
-        for (const auto& [name, why] : line.findings->absent) take(name);
+        for (const auto& [name, quantity] : line.numbers->quantities) take(name);
+        for (const auto& [name, why] : line.numbers->absent) take(name);
     }
     return limits;
 }
@@ -141,7 +141,7 @@ std::optional<double> distortion_at(const Line& line, double x) {
 /// Where the curve crosses its limits, with the uncertainty of the power.
 std::vector<PlotPoints::Row> crossings_of(const Line& line, const Axis& axis, const Sheet& sheet) {
     std::vector<PlotPoints::Row> rows;
-    for (const auto& [name, quantity] : line.findings->quantities) {
+    for (const auto& [name, quantity] : line.numbers->quantities) {
         const auto limit = limit_value(limit_in(name, axis.quantity_start, axis.quantity_end));
         if (!limit || !(*limit > 0.0) || !(quantity.value > 0.0)) continue;
         rows.push_back({quantity.value, *limit,
@@ -153,7 +153,7 @@ std::vector<PlotPoints::Row> crossings_of(const Line& line, const Axis& axis, co
 
 /// ": 46.1 ± 1.4 W at 1 % THD", by the first limit that was reached.
 std::string note_of(const Line& line, const Axis& axis, const std::string& limit_on) {
-    for (const auto& [name, quantity] : line.findings->quantities) {
+    for (const auto& [name, quantity] : line.numbers->quantities) {
         if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) continue;
         return ": " + value_text(quantity) + " at " + limit_words(name, limit_on);
     }
@@ -164,7 +164,7 @@ std::string note_of(const Line& line, const Axis& axis, const std::string& limit
 /// first figure on the curve, as scale and load make it, which is the same for all points.
 std::vector<std::pair<double, double>> band_of(const Line& line, const Axis& axis) {
     std::vector<std::pair<double, double>> band;
-    for (const auto& [name, quantity] : line.findings->quantities) {
+    for (const auto& [name, quantity] : line.numbers->quantities) {
         if (!name.starts_with(axis.quantity_start) || !name.ends_with(axis.quantity_end)) continue;
         const double relative = quantity.value > 0.0 ? quantity.expanded_uncertainty() / quantity.value : 0.0;
         if (!(relative > 0.0) || relative >= 1.0) return band;
@@ -232,8 +232,7 @@ std::optional<TestPlot> level_plot(const Session& session, const TestRecord& rec
         panel.curves.push_back(curve_of(lines[i], axis, limit_on, i));
         panel.points.push_back(
             {.rows = crossings_of(lines[i], axis, sheet), .error = PlotError::along_x, .pen = i});
-        const analysis::Quantity* onset =
-            axis.unit == "W" ? lines[i].findings->find("clip_onset_w") : nullptr;
+        const analysis::Quantity* onset = axis.unit == "W" ? lines[i].numbers->find("clip_onset_w") : nullptr;
         const auto percent = onset != nullptr ? distortion_at(lines[i], onset->value) : std::nullopt;
         if (percent) onsets.rows.push_back({onset->value, *percent, 0.0, 0.0});
     }

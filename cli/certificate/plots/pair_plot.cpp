@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
+#include "analysis/units.h"
 #include "cli/certificate/plots/plot_ends.h"
 #include "cli/certificate/plots/plot_ticks.h"
 #include "cli/comparison/paired_curve.h"
@@ -11,8 +11,6 @@
 
 namespace assay::cli {
 namespace {
-
-constexpr double degrees = 180.0 / std::numbers::pi;
 
 struct Names {
     std::string left{};
@@ -41,7 +39,7 @@ PlotCurve curve_of(const PairedCurve& paired, bool right, bool angle, const std:
     for (const PairedPoint& point : paired.points) {
         const std::complex<double> value = right ? point.right : point.left;
         curve.x.push_back(point.frequency_hz);
-        curve.y.push_back(angle              ? std::arg(value) * degrees
+        curve.y.push_back(angle              ? std::arg(value) * analysis::degrees
                           : paired.impedance ? std::abs(value)
                                              : value.real());
     }
@@ -82,7 +80,7 @@ std::optional<PlotSheet> sheet_of(const PairedCurve& paired, const Names& names)
         turned.x.push_back(point.frequency_hz);
         off.y.push_back(paired.impedance ? 100.0 * (std::abs(point.right) / std::abs(point.left) - 1.0)
                                          : point.difference_db());
-        turned.y.push_back(std::arg(point.right / point.left) * degrees);
+        turned.y.push_back(std::arg(point.right / point.left) * analysis::degrees);
     }
     const auto [low, high] = ends_of(both.curves);
     if (!(high >= low) || (paired.impedance && !(low > 0.0)) || paired.points.size() < 2) return std::nullopt;
@@ -104,7 +102,7 @@ std::optional<PlotSheet> sheet_of(const PairedCurve& paired, const Names& names)
     return sheet;
 }
 
-void add_pair(const std::string& file, const Findings& left, const Findings& right, const Names& names,
+void add_pair(const std::string& file, const Numbers& left, const Numbers& right, const Names& names,
               std::vector<NamedPlot>& plots) {
     for (const auto& [name, curve] : left.curves) {
         for (const auto& [other_name, other] : right.curves) {
@@ -130,9 +128,9 @@ std::vector<NamedPlot> pair_plots(const Session& left, const Session& right) {
         if (other == nullptr || other->result.measure != record.result.measure) continue;
         const std::string file = plain_name(record.id);
         add_pair(file, record.result.whole, other->result.whole, names, plots);
-        for (const auto& [load, findings] : record.result.loads) {
-            if (const Findings* there = other->result.load(load))
-                add_pair(file + "-" + plain_name(load), findings, *there, names, plots);
+        for (const auto& [load, numbers] : record.result.loads) {
+            if (const Numbers* there = other->result.load(load))
+                add_pair(file + "-" + plain_name(load), numbers, *there, names, plots);
         }
     }
     return plots;

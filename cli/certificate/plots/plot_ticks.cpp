@@ -12,10 +12,6 @@ namespace {
 constexpr double hair = 1.0 + 1e-9;
 constexpr double near_an_end = 1.2;  // of an axis: the next number of the series is taken as its end
 
-double decade_below(double value) {
-    return std::pow(10.0, std::floor(std::log10(value) + 1e-9));
-}
-
 std::vector<double> numbers_between(double from, double to, const std::vector<double>& leading) {
     std::vector<double> numbers;
     for (double decade = decade_below(from); decade <= to * hair; decade *= 10.0) {
@@ -56,6 +52,14 @@ double linear_step(double from, double to) {
     constexpr double parts = 8.0;
     const double least = (to - from) / parts;
     return least > 0.0 ? series_above(least) : 1.0;
+}
+
+double decade_below(double value) {
+    return std::pow(10.0, std::floor(std::log10(value) + 1e-9));
+}
+
+double decade_above(double value) {
+    return std::pow(10.0, std::ceil(std::log10(value) - 1e-9));
 }
 
 double series_below(double value) {

@@ -15,6 +15,10 @@ std::string logarithmic_ticks(double from, double to, bool bare = false);
 /// Step of 1, 2 or 5 times a power of ten that divides the range into three to eight parts.
 double linear_step(double from, double to);
 
+/// The nearest power of ten that is not above (or not below) the value, give or take a hair.
+double decade_below(double value);
+double decade_above(double value);
+
 /// The nearest number of the series 1, 2, 5 that is not above (or not below) the value.
 double series_below(double value);
 double series_above(double value);

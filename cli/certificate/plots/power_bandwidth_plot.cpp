@@ -88,8 +88,8 @@ std::optional<TestPlot> power_bandwidth_plot(const Session& session, const TestR
     columns.emplace_back("power_w", first_limit
                                         ? fmt::format("{:.6g} % {}", *first_limit, distortion_name(limit_on))
                                         : "the limit");
-    for (const auto& [load, findings] : record.result.loads) {
-        for (const auto& [name, curve] : findings.curves) {
+    for (const auto& [load, numbers] : record.result.loads) {
+        for (const auto& [name, curve] : numbers.curves) {
             for (const analysis::Column& column : curve.columns) {
                 const std::string limit = limit_words(column.name, limit_on);
                 const bool known = std::any_of(columns.begin(), columns.end(),

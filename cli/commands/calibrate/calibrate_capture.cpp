@@ -7,6 +7,7 @@
 #include <numbers>
 #include <system_error>
 
+#include "analysis/units.h"
 #include "capture/device/live.h"
 #include "capture/guard.h"
 #include "capture/tone/staircase.h"
@@ -139,7 +140,7 @@ Result<CardResponse> sweep_of(const Loopback& loopback, double level_dbfs, const
                       .tone_rate_hz = loopback.bench.sample_rate_hz,
                       .named = {},
                       .folder = {}};
-    auto tone = response_measure().next(setup, {});
+    auto tone = response::measure().next(setup, {});
     if (!tone) return capture::fail(FaultKind::internal, "the loopback has no sweep", "");
     capture::LiveDevices used;
     const auto take = capture_tone(setup, std::move(*tone), options, manner, into, &used);
@@ -154,7 +155,7 @@ Result<CardResponse> sweep_of(const Loopback& loopback, double level_dbfs, const
 }
 
 double card_db(const CardResponse& card, double frequency_hz) {
-    return 20.0 * std::log10(std::abs(card.at(frequency_hz)));
+    return analysis::decibels(std::abs(card.at(frequency_hz)));
 }
 
 }  // namespace
@@ -208,14 +209,13 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         clean_up_to = step.plus_peak_dbfs;
         const double heard =
             step.reading.fundamental_v * std::numbers::sqrt2 / std::abs(input.volts_per_unit());
-        levels.push_back({step.reading.level_dbfs, 20.0 * std::log10(std::max(heard, 1e-10)),
+        levels.push_back({step.reading.level_dbfs, analysis::decibels(std::max(heard, 1e-10)),
                           db_per_relative * step.reading.fundamental_doubt_v / step.reading.fundamental_v});
         if (step.plus_peak_dbfs > -30.0) own_thd = std::max(own_thd, step.reading.thd);
     }
-    const double noise_dbfs =
-        20.0 * std::log10(std::max(reading->loads[0].front().reading.noise_v * std::numbers::sqrt2 /
-                                       std::abs(input.volts_per_unit()),
-                                   1e-10));
+    const double noise_dbfs = analysis::decibels(std::max(
+        reading->loads[0].front().reading.noise_v * std::numbers::sqrt2 / std::abs(input.volts_per_unit()),
+        1e-10));
     if (!clean_up_to) {
         return report({FaultKind::untrusted_capture,
                        fmt::format("input \"{}\" is not clean at any level (THD above {:.3g} %)", input.name,
@@ -272,7 +272,7 @@ int run_calibrate_match(const CalibrateOptions& options, const Manner& manner) {
                       .tone_rate_hz = bench->sample_rate_hz,
                       .named = {},
                       .folder = options.bench.parent_path()};
-    const Measure measure = match_measure();
+    const Measure measure = match::measure();
     if (measure.check) {
         if (const auto good = measure.check(setup); !good) return report(good.error());
     }

@@ -5,8 +5,10 @@
 #include <numbers>
 
 #include "analysis/signal/harmonic_fit.h"
+#include "analysis/units.h"
 #include "capture/raw_checks.h"
 #include "cli/commands/calibrate/bench_change.h"
+#include "cli/commands/calibrate/calibrating.h"
 #include "cli/commands/commands.h"
 #include "cli/files/bench/bench_file.h"
 
@@ -17,10 +19,8 @@ namespace {
 using capture::FaultKind;
 using capture::Result;
 
-constexpr double piece_s = 0.5;
 constexpr double steady_db = 0.1;     // pieces that belong to the steady part agree within this
 constexpr double least_level = 1e-3;  // amplitude re full scale
-constexpr double repeatable = 0.003;
 
 struct SteadyTone {
     double amplitude = 0.0;  // peak, re full scale, of the RMS of the whole wave
@@ -33,7 +33,7 @@ Result<SteadyTone> steady_tone_of(const capture::Recording& recording, int chann
     auto reader = capture::RecordingReader::open(recording);
     if (!reader) return tl::unexpected<capture::Fault>(reader.error());
     const int channels[] = {channel};
-    const auto piece = static_cast<std::int64_t>(piece_s * recording.rate_hz);
+    const auto piece = static_cast<std::int64_t>(steady_piece_s * recording.rate_hz);
     std::vector<std::pair<double, double>> pieces;  // amplitude, frequency
     for (std::int64_t first = 0; first + piece <= recording.frames; first += piece) {
         const auto samples = reader->read(channels, first, piece);
@@ -51,7 +51,7 @@ Result<SteadyTone> steady_tone_of(const capture::Recording& recording, int chann
     for (std::size_t from = 0; from + 2 <= pieces.size(); ++from) {
         std::size_t to = from;
         while (to < pieces.size() &&
-               20.0 * std::log10(pieces[from].first / std::max(pieces[to].first, 1e-12)) < steady_db)
+               analysis::decibels(pieces[from].first / std::max(pieces[to].first, 1e-12)) < steady_db)
             ++to;
         if (to - from < 2) continue;
         SteadyTone tone;
@@ -130,7 +130,7 @@ int run_calibrate_input(const CalibrateInputOptions& options, const Manner& mann
             fmt::format("input \"{}\": {:.5g} V at full scale at the card's terminal (was {:.5g} V), {:.5g} "
                         "V at the probe tip; found at {:.1f} Hz over {:.1f} s\n",
                         input.name, scale, input.volts_at_full_scale, scale * input.attenuation,
-                        tone->frequency_hz, tone->pieces * piece_s));
+                        tone->frequency_hz, tone->pieces * steady_piece_s));
     }
     return exit_done;
 }

@@ -5,6 +5,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "cli/commands/calibrate/calibrating.h"
 
 namespace assay::cli {
@@ -75,7 +76,7 @@ int run_calibrate_output(const CalibrateOptions& options, const Manner& manner) 
         fmt::format("at the card's output {} \"{}\", with the unit connected", output.channel, output.name));
     if (!volts) return report(volts.error());
     (*bench)->quiet();
-    const double scale = *volts * std::numbers::sqrt2 / std::pow(10.0, options.level_dbfs / 20.0);
+    const double scale = *volts * std::numbers::sqrt2 / analysis::ratio_from_decibels(options.level_dbfs);
     const BenchEdits edits{{"volts_at_full_scale", fmt::format("{:.6g}", scale)},
                            {"calibrated_at_hz", fmt::format("{:.6g}", options.frequency_hz)},
                            {"calibrated_at_volts", fmt::format("{:.6g}", *volts)},

@@ -3,8 +3,8 @@
 #include <fmt/format.h>
 
 #include <cmath>
-#include <numbers>
 
+#include "analysis/units.h"
 #include "cli/commands/calibrate/calibrating.h"
 #include "cli/commands/calibrate/jig_share.h"
 #include "cli/measures/recording/scale.h"
@@ -132,7 +132,7 @@ int run_calibrate_load(const CalibrateOptions& options, const Manner& manner) {
                            {"tolerance_percent", std::nullopt},
                            {"calibrated_on", today()}};
     if (const auto written = bench.write("load", load.name, edits); !written) return report(written.error());
-    const double inductance_uh = 1e6 * across.imag() / (2.0 * std::numbers::pi * in_jig->frequency_hz);
+    const double inductance_uh = 1e6 * across.imag() / (analysis::two_pi * in_jig->frequency_hz);
     print_answer(
         manner,
         manner.json

@@ -17,10 +17,8 @@ namespace {
 using capture::FaultKind;
 using capture::Result;
 
-constexpr double piece_s = 0.5;
 constexpr std::size_t pieces = 4;
 constexpr double settle_s = 0.7;
-constexpr double repeatable = 0.003;
 constexpr double least_rms = 3e-5;
 constexpr double confirm_above_dbfs = -20.0;
 
@@ -95,10 +93,10 @@ Result<void> CalibrationBench::sound(const std::vector<std::size_t>& outputs) {
 Result<ToneReading> CalibrationBench::read(const std::vector<std::size_t>& inputs) {
     const double rate = bench_.sample_rate_hz;
     const auto width = static_cast<std::size_t>(running_->channels());
-    const auto frames = static_cast<std::size_t>(piece_s * rate);
+    const auto frames = static_cast<std::size_t>(steady_piece_s * rate);
     std::vector<float> block(frames * width);
     // What came while somebody read a meter is old.
-    const auto skip = static_cast<std::size_t>(settle_s / piece_s) +
+    const auto skip = static_cast<std::size_t>(settle_s / steady_piece_s) +
                       static_cast<std::size_t>(running_->behind()) / frames + 1;
     std::vector<std::vector<std::complex<double>>> rms(inputs.size());
     std::vector<std::vector<std::complex<double>>> ratio(inputs.size());

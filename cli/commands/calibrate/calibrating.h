@@ -17,6 +17,10 @@
 
 namespace assay::cli {
 
+/// A steady tone is read in pieces, which must agree within this share of its level.
+inline constexpr double steady_piece_s = 0.5;
+inline constexpr double repeatable = 0.003;
+
 /// The tone at several inputs, over pieces of half a second.
 struct ToneReading {
     std::vector<double> rms{};                  // sample values, of the whole wave without DC; one an input

@@ -5,9 +5,9 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 #include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
@@ -57,8 +57,8 @@ CardResponse card_response_of(const ResponseReading& reading, const capture::Inp
     for (const double frequency_hz : card.frequency_hz) {
         const std::complex<double> value = channel.sweep.at(frequency_hz, 1) / at_1khz;
         // 60 dB down is as much as the file can hold, and as good as nothing.
-        card.magnitude_db.push_back(std::max(20.0 * std::log10(std::max(std::abs(value), 1e-9)), -59.0));
-        card.phase_deg.push_back(std::arg(value) * 180.0 / std::numbers::pi);
+        card.magnitude_db.push_back(std::max(analysis::decibels(std::max(std::abs(value), 1e-9)), -59.0));
+        card.phase_deg.push_back(std::arg(value) * analysis::degrees);
         card.standard_uncertainty_db->push_back(
             db_per_relative *
             std::hypot(channel.relative_noise_at(frequency_hz), channel.relative_noise_at(reference_hz)));

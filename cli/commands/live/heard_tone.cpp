@@ -6,6 +6,7 @@
 #include <numbers>
 
 #include "analysis/signal/harmonic_fit.h"
+#include "analysis/units.h"
 
 namespace assay::cli {
 
@@ -36,9 +37,9 @@ std::size_t loudest_window(const std::vector<std::vector<float>>& channels, doub
         for (const auto& samples : channels) {
             std::complex<double> projection = 0.0;
             for (std::size_t n = 0; n < length; ++n) {
-                projection += static_cast<double>(samples[first + n]) *
-                              std::polar(1.0, -2.0 * std::numbers::pi * frequency_hz *
-                                                  static_cast<double>(n) / rate_hz);
+                projection +=
+                    static_cast<double>(samples[first + n]) *
+                    std::polar(1.0, -analysis::two_pi * frequency_hz * static_cast<double>(n) / rate_hz);
             }
             sum += std::norm(projection);
         }
@@ -100,7 +101,7 @@ Result<std::vector<HeardInput>> listen(const capture::Bench& bench, const captur
             square > 0.0 && near_mains(analysis::strongest_line_hz(silence, recording.rate_hz, 30.0, 400.0));
     }
     for (std::size_t i = 0; i < heard.size(); ++i)
-        heard[i].phase_rad = std::remainder(phases[i] - loudest_phase, 2.0 * std::numbers::pi);
+        heard[i].phase_rad = std::remainder(phases[i] - loudest_phase, analysis::two_pi);
     return heard;
 }
 

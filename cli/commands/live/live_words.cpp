@@ -16,7 +16,7 @@ struct Words {
 };
 
 // The longer ones first: a later one would break them up.
-constexpr std::array<Words, 9> words{{
+constexpr std::array<Words, 9> live_words{{
     {"record again; close other programs, use a larger buffer or another recorder",
      "end other programs, give the sound server a larger buffer, and run the test again"},
     {"lower the recorder's gain or raise the attenuation",
@@ -51,7 +51,7 @@ constexpr double one_clock_ppm = 20.0;
 }  // namespace
 
 std::string live_advice(std::string advice) {
-    for (const Words& pair : words) {
+    for (const Words& pair : live_words) {
         for (std::size_t at = advice.find(pair.recorded); at != std::string::npos;
              at = advice.find(pair.recorded, at + pair.live.size())) {
             advice.replace(at, pair.recorded.size(), pair.live);
@@ -61,9 +61,9 @@ std::string live_advice(std::string advice) {
 }
 
 void word_for_live(TestResult& result) {
-    const auto reword = [](Findings& findings) {
-        for (Warning& warning : findings.warnings) warning.advice = live_advice(std::move(warning.advice));
-        for (auto& [name, why] : findings.absent) why.advice = live_advice(std::move(why.advice));
+    const auto reword = [](Numbers& numbers) {
+        for (Warning& warning : numbers.warnings) warning.advice = live_advice(std::move(warning.advice));
+        for (auto& [name, why] : numbers.absent) why.advice = live_advice(std::move(why.advice));
     };
     if (result.fault) {
         // A run whose repeated level has moved lost no samples: the unit or somebody's hand did it.
@@ -79,7 +79,7 @@ void word_for_live(TestResult& result) {
         }
     }
     reword(result.whole);
-    for (auto& [load, findings] : result.loads) reword(findings);
+    for (auto& [load, numbers] : result.loads) reword(numbers);
 }
 
 void note_second_clock(const capture::Bench& bench, TestResult& result) {

@@ -9,7 +9,7 @@
 #include <numbers>
 
 #include "analysis/signal/harmonic_fit.h"
-#include "cli/measures/decibels.h"
+#include "analysis/units.h"
 
 namespace assay::cli {
 
@@ -26,7 +26,7 @@ constexpr double lost_db = -40.0;  // as in a loopback: no card's own roll-off i
 constexpr double pause_s = 0.02;
 constexpr double tone_s = 0.5;
 constexpr double into_tone_s = 0.05;
-constexpr double window_s = 0.2;
+constexpr double line_window_s = 0.2;
 constexpr double clock_share = 1e-3;  // two clocks are further apart than this on no bench
 
 /// Peak and its standard uncertainty of a sine near a frequency.
@@ -86,7 +86,7 @@ Result<std::vector<HeardBand>> listen_band(const capture::Bench& bench, const ca
     const auto channels = read_inputs(bench, recording);
     if (!channels) return tl::unexpected<capture::Fault>(channels.error());
     std::vector<HeardBand> heard(bench.inputs.size());
-    const auto length = static_cast<std::size_t>(window_s * rate);
+    const auto length = static_cast<std::size_t>(line_window_s * rate);
     const std::size_t lower_at = loudest_window(*channels, rate, frequency_hz, length);
     // The lower window lies anywhere in its step, which leaves the upper one room of 0.2 s.
     const std::size_t upper_at = lower_at + static_cast<std::size_t>(upper.first_frame - step.first_frame) +
@@ -101,14 +101,14 @@ Result<std::vector<HeardBand>> listen_band(const capture::Bench& bench, const ca
         const std::vector<double> above = window(upper_at);
         const Line line = line_near(above, rate, upper_hz);
         HeardBand& band = heard[i];
-        band.tone_db = floored_decibels(line.peak / std::max(lower.peak, 1e-12));
+        band.tone_db = analysis::floored_decibels(line.peak / std::max(lower.peak, 1e-12));
         band.mirror_db = -200.0;
         // What an absent tone leaves to be found is noise: it must lie below the mark for a verdict.
-        band.told = lower.peak > 0.0 && floored_decibels(8.0 * line.doubt / lower.peak) < lost_db;
+        band.told = lower.peak > 0.0 && analysis::floored_decibels(8.0 * line.doubt / lower.peak) < lost_db;
         for (const double lower_rate : lower_rates_hz) {
             if (lower_rate >= rate || upper_hz <= 0.5 * lower_rate || upper_hz >= lower_rate) continue;
             const Line mirror = line_near(above, rate, lower_rate - upper_hz);
-            const double mirror_db = floored_decibels(mirror.peak / std::max(lower.peak, 1e-12));
+            const double mirror_db = analysis::floored_decibels(mirror.peak / std::max(lower.peak, 1e-12));
             if (mirror.peak < 8.0 * mirror.doubt || mirror_db <= band.mirror_db) continue;
             band.mirror_db = mirror_db;
             band.mirror_of_hz = lower_rate;

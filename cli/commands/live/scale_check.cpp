@@ -7,6 +7,7 @@
 #include <map>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "cli/commands/calibrate/calibrating.h"
 #include "cli/measures/recording/scale.h"
 
@@ -39,7 +40,7 @@ std::vector<ScaleComparison> compare_scales(const Setup& setup, const std::vecto
     for (const HeardOutput& take : heard) {
         const auto scale = bench.outputs[take.output].volts_at_full_scale;
         if (!scale) continue;
-        const double stated_v = *scale / std::numbers::sqrt2 * std::pow(10.0, level_dbfs / 20.0);
+        const double stated_v = *scale / std::numbers::sqrt2 * analysis::ratio_from_decibels(level_dbfs);
         for (std::size_t index = 0; index < take.inputs.size(); ++index) {
             const capture::Input& input = bench.inputs[index];
             const HeardInput& here = take.inputs[index];

@@ -6,10 +6,10 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "capture/device/live.h"
 #include "capture/tone/staircase.h"
 #include "cli/commands/live/rate_check.h"
-#include "cli/measures/decibels.h"
 #include "cli/measures/fields.h"
 
 namespace assay::cli {
@@ -45,7 +45,7 @@ struct Judge {
         for (const HeardInput& one : take.inputs)
             loudest = std::max(loudest, one.present ? one.volts_rms : 0.0);
         const HeardInput& here = take.inputs[index];
-        return here.present && floored_decibels(here.volts_rms / loudest) > crosstalk_db;
+        return here.present && analysis::floored_decibels(here.volts_rms / loudest) > crosstalk_db;
     }
 
     static std::string of_load(const capture::Load& load) {
@@ -98,8 +98,9 @@ struct Judge {
         }
         const HeardInput& a = take.inputs[load.plus];
         const HeardInput& b = take.inputs[*load.minus];
-        const double apart = std::abs(std::remainder(a.phase_rad - b.phase_rad, 2.0 * std::numbers::pi));
-        if (apart < opposite_rad && std::abs(floored_decibels(a.volts_rms / b.volts_rms)) < same_volts_db) {
+        const double apart = std::abs(std::remainder(a.phase_rad - b.phase_rad, analysis::two_pi));
+        if (apart < opposite_rad &&
+            std::abs(analysis::floored_decibels(a.volts_rms / b.volts_rms)) < same_volts_db) {
             return wrong(fmt::format("both ends of the bridged load \"{}\" move together", load.name),
                          "set the unit's bridge switch, or both probes sit on the same end");
         }
@@ -110,8 +111,8 @@ struct Judge {
         const capture::Output& from = bench().outputs[take.output];
         if (from.volts_at_full_scale) {
             const double sent =
-                *from.volts_at_full_scale / std::numbers::sqrt2 * std::pow(10.0, level_dbfs / 20.0);
-            const double gain = floored_decibels(volts / sent);
+                *from.volts_at_full_scale / std::numbers::sqrt2 * analysis::ratio_from_decibels(level_dbfs);
+            const double gain = analysis::floored_decibels(volts / sent);
             if (gain < least_gain_db || gain > highest_gain_db) {
                 return wrong(
                     fmt::format("{} gets {:.3g} V from {:.3g} V at the card's output: a gain of {:.0f} dB is "
@@ -124,7 +125,7 @@ struct Judge {
         const double at_full_scale_w =
             std::isinf(load.resistance_ohm)
                 ? 0.0
-                : volts * volts / load.resistance_ohm * std::pow(10.0, -level_dbfs / 10.0);
+                : volts * volts / load.resistance_ohm * analysis::power_ratio_from_decibels(-level_dbfs);
         if (at_full_scale_w > highest_power_w) {
             return wrong(
                 fmt::format("load \"{}\" would take {:.0f} W at full scale", load.name, at_full_scale_w),

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <vector>
 
+#include "analysis/units.h"
 #include "capture/bench.h"
 #include "cli/commands/stock_parts.h"
 #include "cli/measures/measure.h"
@@ -75,7 +76,7 @@ std::optional<double> claimed_w(const Job& job, const Arrangement& arrangement, 
 
 /// dBFS of a sine's peak at an input that sees this share of the load's volts.
 double level_dbfs(const Input& input, double peak_v) {
-    return 20.0 * std::log10(peak_v / std::abs(input.volts_per_unit()));
+    return analysis::decibels(peak_v / std::abs(input.volts_per_unit()));
 }
 
 struct Level {
@@ -187,8 +188,8 @@ capture::Result<std::string> wiring_text(const Job& job, const Bench& bench) {
                                     "dBFS, twice of it {:.1f} dBFS",
                                     input.name, *power_w, load.name, level.rated_dbfs, level.worst_dbfs),
                         fmt::format("raise its attenuation to {:.3g} or more",
-                                    input.attenuation *
-                                        std::pow(10.0, (level.worst_dbfs - divider_target_dbfs) / 20.0)));
+                                    input.attenuation * analysis::ratio_from_decibels(level.worst_dbfs -
+                                                                                      divider_target_dbfs)));
                 }
             }
         }

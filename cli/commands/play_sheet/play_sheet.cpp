@@ -7,6 +7,7 @@
 #include <limits>
 #include <optional>
 
+#include "analysis/units.h"
 #include "cli/commands/cautions.h"
 #include "cli/commands/play_sheet/play_sheet_held.h"
 #include "cli/commands/play_sheet/play_sheet_jig.h"
@@ -47,7 +48,7 @@ Heat heat_of(const capture::Tone& tone, double rated_w, double level_set_dbfs, d
     for (const capture::Segment& segment : tone.segments) {
         const double seconds = static_cast<double>(segment.frames) / tone.rate_hz;
         const double power_w =
-            rated_w * std::min(std::pow(10.0, (segment.level_dbfs - level_set_dbfs) / 10.0), 4.0);
+            rated_w * std::min(analysis::power_ratio_from_decibels(segment.level_dbfs - level_set_dbfs), 4.0);
         heat.energy_ws += power_w * seconds;
         heat.highest_w = std::max(heat.highest_w, power_w);
         if (power_w > load_rating_w) heat.above_rating_s += seconds;
@@ -72,7 +73,7 @@ std::string heat_line(const Job& job, const SheetEntry& entry, const capture::Lo
         return fmt::format(
             "     heat in {}: {:.0f} watt-seconds for every watt that the loudest step gives (no rating is "
             "claimed)\n",
-            load.name, tone.energy_s() / std::pow(10.0, tone.peak_dbfs() / 10.0));
+            load.name, tone.energy_s() / analysis::power_ratio_from_decibels(tone.peak_dbfs()));
     }
     const double unlimited = std::numeric_limits<double>::infinity();
     const double rating_w = load.rated_power_no_heatsink_w.value_or(load.rated_power_w.value_or(unlimited));

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 
 namespace assay::cli {
@@ -98,7 +99,8 @@ std::string held_heat_line(const SheetEntry& entry, const capture::Load& load,
                                   std::sqrt(*rating_w * load.resistance_ohm), *rating_w);
     }
     const double level_db = entry.tone.peak_dbfs() - level_set_dbfs;
-    const double mean_w = *claimed_w * share * std::min(std::pow(10.0, level_db / 10.0), most_over_rating);
+    const double mean_w =
+        *claimed_w * share * std::min(analysis::power_ratio_from_decibels(level_db), most_over_rating);
     const double energy_wh = mean_w * played_s(entry) / 3600.0;
     std::string line = fmt::format(
         "     heat in {}: {:.3g} W all the time, {:.3g} Wh in all, if the unit gives its {:.4g} W at the "

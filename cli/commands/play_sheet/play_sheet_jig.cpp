@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
 #include "cli/commands/cautions.h"
 #include "cli/commands/live/jig_arrangement.h"
 #include "cli/files/plain_text.h"
@@ -23,7 +24,9 @@ struct JigVolts {
 
 JigVolts volts_of(const capture::Tone& tone, double level_set_dbfs) {
     JigVolts volts;
-    const auto gain = [&](double level_dbfs) { return std::pow(10.0, (level_dbfs - level_set_dbfs) / 20.0); };
+    const auto gain = [&](double level_dbfs) {
+        return analysis::ratio_from_decibels(level_dbfs - level_set_dbfs);
+    };
     for (const capture::Segment& segment : tone.segments) {
         if (segment.role != capture::SegmentRole::step) continue;
         const auto* multitone = std::get_if<capture::Multitone>(&segment.law);

@@ -3,11 +3,11 @@
 #include <fmt/format.h>
 
 #include <algorithm>
-#include <numbers>
 #include <optional>
 #include <vector>
 
 #include "analysis/driver/equivalent_circuit.h"
+#include "analysis/units.h"
 #include "cli/commands/session/spice_file.h"
 #include "cli/files/curves/curve_tables.h"
 #include "cli/files/curves/impedance_file.h"
@@ -38,10 +38,10 @@ struct NamedCurve {
     }
 };
 
-void add_curves(const TestRecord& record, const std::string& load, const Findings& findings,
+void add_curves(const TestRecord& record, const std::string& load, const Numbers& numbers,
                 const ExportChoice& choice, UnitKind kind, std::vector<NamedCurve>& found) {
     if (!choice.load.empty() && load != choice.load) return;
-    for (const auto& [name, curve] : findings.curves) {
+    for (const auto& [name, curve] : numbers.curves) {
         if (!choice.curve.empty() && name != choice.curve) continue;
         found.push_back({&record, load, name, &curve, kind});
     }
@@ -63,8 +63,8 @@ capture::Result<NamedCurve> choose_curve(const Session& session, const ExportCho
     for (const TestRecord& record : session.tests) {
         if (!choice.test.empty() && record.id != choice.test) continue;
         add_curves(record, {}, record.result.whole, choice, session.unit.kind, found);
-        for (const auto& [load, findings] : record.result.loads) {
-            add_curves(record, load, findings, choice, session.unit.kind, found);
+        for (const auto& [load, numbers] : record.result.loads) {
+            add_curves(record, load, numbers, choice, session.unit.kind, found);
         }
     }
     if (choice.format == ExportFormat::touchstone) {
@@ -100,8 +100,7 @@ analysis::ImpedanceCurve impedance_of(const analysis::Curve& curve) {
     analysis::ImpedanceCurve impedance;
     for (std::size_t i = 0; i < frequency_hz.size(); ++i) {
         impedance.points.push_back(
-            {frequency_hz[i], magnitude_ohm[i] * std::polar(1.0, phase_deg[i] * std::numbers::pi / 180.0),
-             0.0});
+            {frequency_hz[i], magnitude_ohm[i] * std::polar(1.0, phase_deg[i] * analysis::radians), 0.0});
     }
     return impedance;
 }

@@ -7,6 +7,7 @@
 #include <map>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "cli/files/bench/bench_parts.h"
 #include "cli/files/bench/simulated_table.h"
 #include "cli/files/toml/nearest.h"
@@ -114,7 +115,7 @@ void add_meter_doubt(RawInput& raw, const Bench& bench) {
     const capture::Meter& meter = bench.meters[*index];
     capture::Input& input = raw.input;
     const double full_scale_sine_v = input.volts_at_full_scale * input.attenuation / std::numbers::sqrt2;
-    const double usual_reading_v = full_scale_sine_v * std::pow(10.0, usual_calibration_dbfs / 20.0);
+    const double usual_reading_v = full_scale_sine_v * analysis::ratio_from_decibels(usual_calibration_dbfs);
     const double reading_v = raw.calibrated_at_volts.value_or(usual_reading_v);
     input.scale_doubts.push_back(
         {"meter:" + meter.name, meter.accuracy_percent / 100.0 / std::numbers::sqrt3});

@@ -47,8 +47,8 @@ capture::Result<std::vector<std::filesystem::path>> write_curve_tables(const Ses
     std::vector<std::filesystem::path> written;
     std::set<std::string> taken;  // names that differ in other letters alone must not end in one file
     capture::Result<void> last;
-    const auto write = [&](const std::string& start, const Findings& findings) {
-        for (const auto& [name, curve] : findings.curves) {
+    const auto write = [&](const std::string& start, const Numbers& numbers) {
+        for (const auto& [name, curve] : numbers.curves) {
             if (!last) return;
             std::error_code error;
             std::filesystem::create_directories(folder, error);
@@ -62,8 +62,8 @@ capture::Result<std::vector<std::filesystem::path>> write_curve_tables(const Ses
         }
     };
     for (const TestRecord& record : session.tests) {
-        for (const auto& [load, findings] : record.result.loads) {
-            write(plain_name(record.id) + "." + plain_name(load), findings);
+        for (const auto& [load, numbers] : record.result.loads) {
+            write(plain_name(record.id) + "." + plain_name(load), numbers);
         }
         write(plain_name(record.id), record.result.whole);
     }

@@ -14,6 +14,7 @@
 #include <cmath>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "cli/files/curves/impedance_header.h"
 #include "cli/files/curves/impedance_rows.h"
 #include "cli/files/plain_text.h"
@@ -231,7 +232,7 @@ std::string phase_unit_of(const std::vector<ImpedanceRow>& rows) {
     }
     if (most > radian_limit || most <= harmless_phase) return "deg";
     if (!(least_ohm > 0.0) || !(first_hz > 0.0)) return {};
-    const double most_as_degrees = most * std::numbers::pi / 180.0;
+    const double most_as_degrees = most * analysis::radians;
     const double allowed = 2.0 / std::numbers::pi * most_as_degrees * std::log(last_hz / first_hz);
     return std::log(most_ohm / least_ohm) > bode_margin * allowed ? "rad" : "";
 }
@@ -287,10 +288,10 @@ capture::Result<std::vector<ImpedanceRow>> read_impedance_table(const std::strin
         return wrong_line(name, rows.front().line, "the phase may be in degrees or in radians",
                           "name the unit in a header: phase_deg or phase_rad");
     }
-    const double radians_per_unit = unit == "deg" ? std::numbers::pi / 180.0 : 1.0;
+    const double radians_per_unit = unit == "deg" ? analysis::radians : 1.0;
     for (ImpedanceRow& row : rows) {
         const double phase = radians_per_unit * row.z_ohm.imag();
-        if (std::abs(phase) > 2.0 * std::numbers::pi * (1.0 + 1e-9)) {
+        if (std::abs(phase) > analysis::two_pi * (1.0 + 1e-9)) {
             return wrong_line(name, row.line, fmt::format("a phase of {} {}", row.z_ohm.imag(), unit),
                               "check the unit of the phase");
         }

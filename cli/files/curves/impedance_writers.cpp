@@ -2,8 +2,8 @@
 
 #include <algorithm>
 #include <cmath>
-#include <numbers>
 
+#include "analysis/units.h"
 #include "cli/files/curves/impedance_file.h"
 #include "cli/files/plain_text.h"
 
@@ -17,7 +17,7 @@ std::string comment_lines(char sign, const std::vector<std::string>& comments) {
 }
 
 double phase_deg(const std::complex<double>& z) {
-    return std::arg(z) * 180.0 / std::numbers::pi;
+    return std::arg(z) * analysis::degrees;
 }
 
 bool scatter_known(const analysis::ImpedanceCurve& curve) {

@@ -1,11 +1,9 @@
 #include "cli/files/curves/match_file.h"
 
-#include <fmt/format.h>
-
 #include <cmath>
-#include <numbers>
 
-#include "cli/files/plain_text.h"
+#include "analysis/units.h"
+#include "cli/files/curves/record_checks.h"
 #include "cli/files/session/json_archive.h"
 #include "cli/files/session/steady_number.h"
 #include "cli/files/toml/toml_tree.h"
@@ -15,7 +13,6 @@ namespace assay::cli {
 namespace {
 
 constexpr const char* match_schema = "assay-match-1";
-constexpr double degrees = 180.0 / std::numbers::pi;
 
 /// What the file holds, in the units of its keys.
 struct MatchRecord {
@@ -53,9 +50,7 @@ void describe(Archive& archive, Object& record) {
 /// What is wrong with the numbers, empty if nothing is.
 std::string fault_of(const MatchRecord& record) {
     const std::size_t count = record.frequency_hz.size();
-    if (record.schema != match_schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60),
-                           match_schema);
+    if (auto wrong = wrong_schema(record.schema, match_schema); !wrong.empty()) return wrong;
     if (count == 0) return "frequency_hz is empty";
     if (record.magnitude.size() != count || record.phase_deg.size() != count ||
         record.standard_uncertainty.size() != count)
@@ -67,10 +62,8 @@ std::string fault_of(const MatchRecord& record) {
         if (record.doubt_magnitude_percent[s].size() != count || record.doubt_phase_deg[s].size() != count)
             return "a list of doubts is not as long as frequency_hz";
     }
+    if (!frequencies_rise(record.frequency_hz)) return frequencies_do_not_rise;
     for (std::size_t i = 0; i < count; ++i) {
-        if (!(record.frequency_hz[i] > 0.0) ||
-            (i > 0 && record.frequency_hz[i] <= record.frequency_hz[i - 1]))
-            return "frequency_hz does not rise from above 0";
         if (!(record.magnitude[i] > 0.0) || !(record.standard_uncertainty[i] >= 0.0))
             return "magnitude must be above 0 and standard_uncertainty not below";
     }
@@ -85,7 +78,7 @@ std::string match_text(const InputMatch& match) {
     for (const MatchPoint& point : match.points) {
         record.frequency_hz.push_back(point.frequency_hz);
         record.magnitude.push_back(steady_number(std::abs(point.ratio)));
-        record.phase_deg.push_back(steady_number(std::arg(point.ratio) * degrees));
+        record.phase_deg.push_back(steady_number(std::arg(point.ratio) * analysis::degrees));
         record.standard_uncertainty.push_back(std::sqrt(point.variance));
     }
     for (const auto& [source, changes] : match.relative_doubts) {
@@ -94,7 +87,7 @@ std::string match_text(const InputMatch& match) {
         auto& phases = record.doubt_phase_deg.emplace_back();
         for (const std::complex<double>& change : changes) {
             magnitudes.push_back(steady_number(100.0 * change.real()));
-            phases.push_back(steady_number(change.imag() * degrees));
+            phases.push_back(steady_number(change.imag() * analysis::degrees));
         }
     }
     return record_text(record);
@@ -112,14 +105,14 @@ capture::Result<InputMatch> parse_match(const std::string& text, const std::stri
                      record.driver_volts_per_unit};
     for (std::size_t i = 0; i < record.frequency_hz.size(); ++i) {
         match.points.push_back({record.frequency_hz[i],
-                                std::polar(record.magnitude[i], record.phase_deg[i] / degrees),
+                                std::polar(record.magnitude[i], record.phase_deg[i] / analysis::degrees),
                                 record.standard_uncertainty[i] * record.standard_uncertainty[i]});
     }
     for (std::size_t s = 0; s < record.doubt_source.size(); ++s) {
         auto& changes = match.relative_doubts[record.doubt_source[s]];
         for (std::size_t i = 0; i < match.points.size(); ++i) {
             changes.emplace_back(record.doubt_magnitude_percent[s][i] / 100.0,
-                                 record.doubt_phase_deg[s][i] / degrees);
+                                 record.doubt_phase_deg[s][i] / analysis::degrees);
         }
     }
     return match;

@@ -5,7 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "cli/files/plain_text.h"
+#include "cli/files/curves/record_checks.h"
 #include "cli/files/session/json_archive.h"
 #include "cli/files/toml/toml_tree.h"
 
@@ -43,9 +43,7 @@ void describe(Archive& archive, Object& record) {
 std::string fault_of(const ResponseRecord& record) {
     const CardResponse& card = record.card;
     const std::size_t count = card.frequency_hz.size();
-    if (record.schema != response_schema)
-        return fmt::format("schema is \"{}\" and should be \"{}\"", visible_text(record.schema, 60),
-                           response_schema);
+    if (auto wrong = wrong_schema(record.schema, response_schema); !wrong.empty()) return wrong;
     if (!(card.rate_hz > 0.0)) return "rate_hz is not above 0";
     if (card.high_pass_undone_hz && !(*card.high_pass_undone_hz > 0.0))
         return "high_pass_undone_hz is not above 0";
@@ -58,11 +56,8 @@ std::string fault_of(const ResponseRecord& record) {
         if (std::any_of(doubts.begin(), doubts.end(), [](double db) { return !(db >= 0.0); }))
             return "standard_uncertainty_db must not be below 0";
     }
-    for (std::size_t i = 0; i < count; ++i) {
-        if (!(card.frequency_hz[i] > 0.0) || (i > 0 && card.frequency_hz[i] <= card.frequency_hz[i - 1]))
-            return "frequency_hz does not rise from above 0";
-        if (card.frequency_hz[i] > 0.5 * card.rate_hz) return "frequency_hz goes beyond half of rate_hz";
-    }
+    if (!frequencies_rise(card.frequency_hz)) return frequencies_do_not_rise;
+    if (card.frequency_hz.back() > 0.5 * card.rate_hz) return "frequency_hz goes beyond half of rate_hz";
     if (card.frequency_hz.front() > reference_hz || card.frequency_hz.back() < reference_hz)
         return "frequency_hz does not hold 1000";
     double at_1khz_db = 0.0;

@@ -3,8 +3,8 @@
 // with a default (GHz, S, MA, R 50); option lines after the first are passed over; a data line is a frequency
 // and one pair. Z and Y parameters are normalised to R, angles are in degrees.
 #include <cmath>
-#include <numbers>
 
+#include "analysis/units.h"
 #include "cli/files/curves/impedance_rows.h"
 #include "cli/files/plain_text.h"
 #include "cli/files/utf8.h"
@@ -51,8 +51,8 @@ capture::Result<Options> read_options(const std::string& name, int line, std::st
 
 std::complex<double> pair_of(const Options& options, double first, double second) {
     if (options.format == "ri") return {first, second};
-    const double magnitude = options.format == "db" ? std::pow(10.0, first / 20.0) : first;
-    return std::polar(1.0, second * std::numbers::pi / 180.0) * magnitude;
+    const double magnitude = options.format == "db" ? analysis::ratio_from_decibels(first) : first;
+    return std::polar(1.0, second * analysis::radians) * magnitude;
 }
 
 /// Not finite where the pair stands for no impedance.

@@ -127,8 +127,8 @@ bool QuantityPair::within_uncertainty() const {
 
 std::vector<QuantityPair> pair_quantities(const Session& before, const Session& after) {
     std::vector<QuantityPair> pairs;
-    const auto pair = [&](const std::string& test, const std::string& load, const Findings* old_ones,
-                          const Findings* new_ones) {
+    const auto pair = [&](const std::string& test, const std::string& load, const Numbers* old_ones,
+                          const Numbers* new_ones) {
         if (old_ones != nullptr) {
             for (const auto& [name, quantity] : old_ones->quantities) {
                 const auto* other = new_ones != nullptr ? new_ones->find(name) : nullptr;
@@ -144,16 +144,16 @@ std::vector<QuantityPair> pair_quantities(const Session& before, const Session& 
     };
     for (const TestRecord& record : before.tests) {
         const TestRecord* other = after.find(record.id);
-        for (const auto& [load, findings] : record.result.loads) {
-            pair(record.id, load, &findings, other != nullptr ? other->result.load(load) : nullptr);
+        for (const auto& [load, numbers] : record.result.loads) {
+            pair(record.id, load, &numbers, other != nullptr ? other->result.load(load) : nullptr);
         }
         pair(record.id, {}, &record.result.whole, other != nullptr ? &other->result.whole : nullptr);
     }
     for (const TestRecord& record : after.tests) {
         const TestRecord* other = before.find(record.id);
-        for (const auto& [load, findings] : record.result.loads) {
+        for (const auto& [load, numbers] : record.result.loads) {
             if (other == nullptr || other->result.load(load) == nullptr)
-                pair(record.id, load, nullptr, &findings);
+                pair(record.id, load, nullptr, &numbers);
         }
         if (other == nullptr) pair(record.id, {}, nullptr, &record.result.whole);
     }

@@ -37,8 +37,8 @@ void write_power_table(JsonWriter& archive, const Session& session);
 void write_findings(JsonWriter& archive, const Session& session);
 
 /// Parts of a load's results, each under its own key.
-void write_quantities(JsonWriter& archive, const Findings& findings);
-void write_absent(JsonWriter& archive, const Findings& findings);
+void write_quantities(JsonWriter& archive, const Numbers& numbers);
+void write_absent(JsonWriter& archive, const Numbers& numbers);
 void write_warnings(JsonWriter& archive, const std::vector<Warning>& warnings);
 
 void write_quantity(JsonWriter& archive, const analysis::Quantity& quantity);

@@ -13,7 +13,7 @@ void write_optional(JsonWriter& archive, const std::string& key,
     if (quantity) archive.object(key, [&](JsonWriter& writer) { write_quantity(writer, *quantity); });
 }
 
-void write_figures(JsonWriter& archive, const Findings& figures) {
+void write_figures(JsonWriter& archive, const Numbers& figures) {
     write_quantities(archive, figures);
     write_absent(archive, figures);
     write_warnings(archive, figures.warnings);

@@ -95,9 +95,9 @@ void read_column(const Json& list, const Place& place, Trouble& trouble, std::ve
     }
 }
 
-void write_curves(JsonWriter& archive, const Findings& findings) {
+void write_curves(JsonWriter& archive, const Numbers& numbers) {
     archive.object("curves", [&](JsonWriter& curves) {
-        for (const auto& [name, curve] : findings.curves) {
+        for (const auto& [name, curve] : numbers.curves) {
             curves.object(name, [&columns = curve.columns](JsonWriter& writer) {
                 for (const analysis::Column& column : columns) {
                     if (column.values.size() != columns.front().values.size())
@@ -109,15 +109,15 @@ void write_curves(JsonWriter& archive, const Findings& findings) {
     });
 }
 
-void write_findings(JsonWriter& archive, const Findings& findings, std::vector<Warning> warnings) {
-    write_quantities(archive, findings);
-    write_absent(archive, findings);
-    write_curves(archive, findings);
-    warnings.insert(warnings.end(), findings.warnings.begin(), findings.warnings.end());
+void write_numbers(JsonWriter& archive, const Numbers& numbers, std::vector<Warning> warnings) {
+    write_quantities(archive, numbers);
+    write_absent(archive, numbers);
+    write_curves(archive, numbers);
+    warnings.insert(warnings.end(), numbers.warnings.begin(), numbers.warnings.end());
     write_warnings(archive, warnings);
 }
 
-void read_findings(JsonReader& archive, Findings& findings) {
+void read_numbers(JsonReader& archive, Numbers& numbers) {
     Trouble& trouble = archive.trouble();
     const std::string quantities_key = "quantities";
     const Place quantities_place{&archive.place(), &quantities_key, 0};
@@ -129,12 +129,12 @@ void read_findings(JsonReader& archive, Findings& findings) {
             JsonReader reader(*entry, place, trouble);
             analysis::Quantity quantity;
             read_quantity(reader, quantity);
-            findings.quantities.emplace_back(name, std::move(quantity));
+            numbers.quantities.emplace_back(name, std::move(quantity));
         }
     }
     std::vector<AbsentRecord> absent;
     archive.field("absent", absent);
-    for (AbsentRecord& record : absent) findings.absent.emplace_back(record.quantity, record.why);
+    for (AbsentRecord& record : absent) numbers.absent.emplace_back(record.quantity, record.why);
 
     const std::string curves_key = "curves";
     const Place curves_place{&archive.place(), &curves_key, 0};
@@ -153,32 +153,32 @@ void read_findings(JsonReader& archive, Findings& findings) {
                     trouble.note(place, "its lists are not equally long");
                 }
             }
-            findings.curves.emplace_back(name, std::move(curve));
+            numbers.curves.emplace_back(name, std::move(curve));
         }
     }
-    archive.field("warnings", findings.warnings);
+    archive.field("warnings", numbers.warnings);
 }
 
 bool has_numbers(const TestResult& result) {
     bool any = !result.whole.quantities.empty() || !result.whole.curves.empty();
-    for (const auto& [name, findings] : result.loads) {
-        any = any || !findings.quantities.empty() || !findings.curves.empty();
+    for (const auto& [name, numbers] : result.loads) {
+        any = any || !numbers.quantities.empty() || !numbers.curves.empty();
     }
     return any;
 }
 
 }  // namespace
 
-void write_quantities(JsonWriter& archive, const Findings& findings) {
+void write_quantities(JsonWriter& archive, const Numbers& numbers) {
     archive.object("quantities", [&](JsonWriter& quantities) {
-        for (const auto& [name, quantity] : findings.quantities)
+        for (const auto& [name, quantity] : numbers.quantities)
             quantities.object(name, [&one = quantity](JsonWriter& writer) { write_quantity(writer, one); });
     });
 }
 
-void write_absent(JsonWriter& archive, const Findings& findings) {
+void write_absent(JsonWriter& archive, const Numbers& numbers) {
     std::vector<AbsentRecord> absent;
-    for (const auto& [name, why] : findings.absent) absent.push_back({name, why});
+    for (const auto& [name, why] : numbers.absent) absent.push_back({name, why});
     archive.field("absent", absent);
 }
 
@@ -234,10 +234,10 @@ void write_result(JsonWriter& archive, const TestResult& result, const std::stri
         first_warning.push_back({untrusted_code, result.fault->text, result.fault->mend});
     }
     archive.object(loads_key, [&](JsonWriter& loads) {
-        for (const auto& [name, findings] : result.loads)
-            loads.object(name, [&one = findings](JsonWriter& writer) { write_findings(writer, one, {}); });
+        for (const auto& [name, numbers] : result.loads)
+            loads.object(name, [&one = numbers](JsonWriter& writer) { write_numbers(writer, one, {}); });
     });
-    write_findings(archive, result.whole, first_warning);
+    write_numbers(archive, result.whole, first_warning);
     archive.object("conditions", [&](JsonWriter& conditions) {
         for (const auto& [name, condition] : result.conditions)
             std::visit([&, &key = name](const auto& value) { conditions.field(key, value); }, condition);
@@ -266,11 +266,11 @@ void read_result(JsonReader& archive, TestResult& result) {
             const std::string& name = entry.key();
             const Place place{&loads_place, &name, 0};
             JsonReader reader(*entry, place, trouble);
-            result.loads.emplace_back(name, Findings{});
-            read_findings(reader, result.loads.back().second);
+            result.loads.emplace_back(name, Numbers{});
+            read_numbers(reader, result.loads.back().second);
         }
     }
-    read_findings(archive, result.whole);
+    read_numbers(archive, result.whole);
     // The writer tells a fault once more as the first warning, for readers that only look at warnings.
     if (result.fault && !trouble.first) {
         std::vector<Warning>& warnings = result.whole.warnings;

@@ -33,7 +33,7 @@ const analysis::CurvePeak* peak_near(const analysis::ImpedanceCurve& curve,
 }
 
 void compare_levels(const ImpedanceReading& reading, const std::string& noise_source, TestResult& result) {
-    Findings& found = result.whole;
+    Numbers& found = result.whole;
     const analysis::Quantity* resonance = found.find("resonance_hz");
     const analysis::Quantity* maximum = found.find("maximum_ohm");
     if (!reading.take || resonance == nullptr || maximum == nullptr) return;
@@ -92,7 +92,7 @@ void compare_levels(const ImpedanceReading& reading, const std::string& noise_so
 void tell_of_lost_lines(const ImpedanceReading& reading, TestResult& result) {
     if (!reading.take) return;
     const auto lines = static_cast<double>(reading.take->full.lines.size());
-    Findings& found = result.whole;
+    Numbers& found = result.whole;
     if (reading.full.disturbed > 0) {
         found.warn(
             "lines-left-out",
@@ -125,7 +125,7 @@ void tell_of_lost_lines(const ImpedanceReading& reading, TestResult& result) {
 
 void tell_of_shape(const analysis::ImpedanceCurve& curve, const std::vector<analysis::CurvePeak>& peaks,
                    TestResult& result) {
-    Findings& found = result.whole;
+    Numbers& found = result.whole;
     const auto all = analysis::peaks_of(curve, second_peak);
     std::string others;
     if (!peaks.empty()) {

@@ -9,6 +9,7 @@
 
 #include "analysis/signal/alignment.h"
 #include "analysis/signal/delay_track.h"
+#include "analysis/units.h"
 #include "capture/raw_checks.h"
 #include "capture/tone/impedance_tone.h"
 #include "cli/measures/fields.h"
@@ -87,7 +88,7 @@ bool flattened(const std::vector<float>& samples) {
 }
 
 double dbfs(float peak) {
-    return 20.0 * std::log10(std::max(static_cast<double>(peak), 1e-10));
+    return analysis::decibels(std::max(static_cast<double>(peak), 1e-10));
 }
 
 class Reader {

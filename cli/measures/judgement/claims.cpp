@@ -66,18 +66,18 @@ std::string basis_fault(const Claim& claim, const Test& test, const capture::Ben
     return {};
 }
 
-bool ceiling_open(const Findings& findings) {
-    return std::any_of(findings.warnings.begin(), findings.warnings.end(), [](const Warning& warning) {
+bool ceiling_open(const Numbers& numbers) {
+    return std::any_of(numbers.warnings.begin(), numbers.warnings.end(), [](const Warning& warning) {
         return warning.code == "recorder-ceiling-not-excluded";
     });
 }
 
 /// What a claim of nominal impedance rests on: the rule, and where the curve lies below it outside of the
 /// judged minimum, which the rule wants told.
-std::string nominal_basis(double nominal_ohm, const Findings& findings) {
+std::string nominal_basis(double nominal_ohm, const Numbers& numbers) {
     std::string text = fmt::format(
         "by the rule that the impedance is nowhere below 80 % of the nominal {:g} ohm", nominal_ohm);
-    for (const auto& [name, curve] : findings.curves) {
+    for (const auto& [name, curve] : numbers.curves) {
         const auto* frequency_hz = curve.find("frequency_hz");
         const auto* magnitude_ohm = curve.find("magnitude_ohm");
         if (name != "impedance" || frequency_hz == nullptr || magnitude_ohm == nullptr) continue;
@@ -91,8 +91,8 @@ std::string nominal_basis(double nominal_ohm, const Findings& findings) {
 
 /// A recorder's ceiling can only make a power look too small: a claim of "at least" is then not refused.
 bool rests_on_open_ceiling(const Claim& claim, const TestResult& result) {
-    for (const auto& [name, findings] : result.loads) {
-        if ((claim.load.empty() || claim.load == name) && ceiling_open(findings)) return true;
+    for (const auto& [name, numbers] : result.loads) {
+        if ((claim.load.empty() || claim.load == name) && ceiling_open(numbers)) return true;
     }
     return false;
 }
@@ -121,17 +121,16 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
         judged.reason = "the test's capture cannot be trusted: " + result->fault->text;
         return judged;
     }
-    const Findings* findings = &result->whole;
+    const Numbers* numbers = &result->whole;
     if (!claim.load.empty()) {
-        findings = result->load(claim.load);
-    } else if (findings->find(claim.quantity) == nullptr &&
-               findings->find_absent(claim.quantity) == nullptr && result->loads.size() == 1) {
-        findings = &result->loads.front().second;
+        numbers = result->load(claim.load);
+    } else if (numbers->find(claim.quantity) == nullptr && numbers->find_absent(claim.quantity) == nullptr &&
+               result->loads.size() == 1) {
+        numbers = &result->loads.front().second;
     }
-    const analysis::Quantity* measured = findings == nullptr ? nullptr : findings->find(claim.quantity);
+    const analysis::Quantity* measured = numbers == nullptr ? nullptr : numbers->find(claim.quantity);
     if (measured == nullptr) {
-        const analysis::Absent* absent =
-            findings == nullptr ? nullptr : findings->find_absent(claim.quantity);
+        const analysis::Absent* absent = numbers == nullptr ? nullptr : numbers->find_absent(claim.quantity);
         judged.reason =
             "no number: " +
             (absent != nullptr ? absent->text : std::string("the test does not give this quantity"));
@@ -156,7 +155,7 @@ JudgedClaim judge_claim(const Claim& claim, const Job& job, const capture::Bench
     }
     if (claim.nominal_impedance_ohm) {
         judged.reason +=
-            (judged.reason.empty() ? "" : "; ") + nominal_basis(*claim.nominal_impedance_ohm, *findings);
+            (judged.reason.empty() ? "" : "; ") + nominal_basis(*claim.nominal_impedance_ohm, *numbers);
     }
     return judged;
 }

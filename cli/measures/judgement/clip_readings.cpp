@@ -5,18 +5,19 @@
 #include <algorithm>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "capture/find_load.h"
 #include "cli/measures/conditions.h"
 
 namespace assay::cli {
 namespace {
 
-std::optional<double> value_of(const Findings& numbers, const std::string& name) {
+std::optional<double> value_of(const Numbers& numbers, const std::string& name) {
     const analysis::Quantity* quantity = numbers.find(name);
     return quantity == nullptr ? std::nullopt : std::optional<double>(quantity->value);
 }
 
-const analysis::Curve* level_curve_of(const Findings& numbers) {
+const analysis::Curve* level_curve_of(const Numbers& numbers) {
     for (const auto& [name, curve] : numbers.curves) {
         if (name == "level") return &curve;
     }
@@ -47,7 +48,7 @@ double own_doubt_db(const analysis::Quantity& gain, const std::string& test) {
     return analysis::Quantity::coverage_factor * std::sqrt(square);
 }
 
-ClipReading reading_of(const capture::Load& load, const TestedResult& test, const Findings& numbers) {
+ClipReading reading_of(const capture::Load& load, const TestedResult& test, const Numbers& numbers) {
     ClipReading reading;
     reading.test = test.id;
     reading.load = load.name;
@@ -118,11 +119,12 @@ std::optional<SourceResistance> source_resistance(const std::vector<ClipReading>
     const double high = source.high->load_ohm;
     const double low = source.low->load_ohm;
     const auto solve = [&](double fall_db) {
-        const double ratio = std::pow(10.0, fall_db / 20.0);
+        const double ratio = analysis::ratio_from_decibels(fall_db);
         return high * low * (ratio - 1.0) / (high - ratio * low);
     };
     const double fall_db = *source.high->gain_db - *source.low->gain_db;
-    if (std::pow(10.0, fall_db / 20.0) * low > 0.9 * high) return std::nullopt;  // no divider does that
+    if (analysis::ratio_from_decibels(fall_db) * low > 0.9 * high)
+        return std::nullopt;  // no divider does that
     source.ohm = solve(fall_db);
     source.doubt_ohm = std::abs(
         solve(fall_db + std::hypot(source.high->gain_doubt_db, source.low->gain_doubt_db)) - source.ohm);

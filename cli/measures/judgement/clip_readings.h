@@ -8,7 +8,7 @@
 #include <utility>
 #include <vector>
 
-#include "cli/measures/decibels.h"
+#include "analysis/units.h"
 #include "cli/measures/judgement/finding.h"
 
 namespace assay::cli {
@@ -22,7 +22,7 @@ struct ClipReading {
     bool bridged = false;
     std::size_t together = 1;  // loads driven at once
     std::size_t order = 0;     // of the test in the session
-    const Findings* numbers = nullptr;
+    const Numbers* numbers = nullptr;
     std::optional<double> gain_db{};
     double gain_doubt_db = 0.0;          // expanded, of this test's own noise: scales cancel between tests
     std::optional<double> positive_v{};  // peak where each half starts to flatten

@@ -24,7 +24,7 @@ void find_hum(const capture::Bench& bench, const TestedResult& test, std::vector
         if (hum == nullptr || mains == nullptr || hum->value <= 0.0) continue;
         const capture::Load* load = find_load(bench, name);
         if (load == nullptr || !std::isfinite(load->resistance_ohm)) continue;
-        const double below_db = decibels(std::sqrt(load->resistance_ohm) / hum->value);
+        const double below_db = analysis::decibels(std::sqrt(load->resistance_ohm) / hum->value);
         if (below_db >= quiet_db_below_1w) continue;
         found.push_back(
             {"hum",

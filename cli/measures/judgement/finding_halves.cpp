@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
 #include "cli/measures/judgement/clip_readings.h"
 
 namespace assay::cli {
@@ -20,7 +21,7 @@ constexpr double gain_differs_db = 0.5;
 /// Positive half over negative, or nothing where one of them did not clip, or the wave is no sine before.
 std::optional<double> unevenness_db(const ClipReading& reading) {
     if (!reading.positive_v || !reading.negative_v || !reading.clean_below_clip) return std::nullopt;
-    return decibels(*reading.positive_v / *reading.negative_v);
+    return analysis::decibels(*reading.positive_v / *reading.negative_v);
 }
 
 std::vector<Evidence> both_halves(const ClipReading& reading) {
@@ -73,7 +74,7 @@ void find_uneven_halves(const std::vector<ClipReading>& readings, std::vector<Fi
     for (const Uneven& one : channels) {
         for (const Evidence& figure : both_halves(*one.reading)) evidence.push_back(figure);
     }
-    const double less_percent = 100.0 * (1.0 - std::pow(10.0, -std::abs(first.db) / 20.0));
+    const double less_percent = 100.0 * (1.0 - analysis::ratio_from_decibels(-std::abs(first.db)));
     const std::string half = weak_half(first.db);
     if (channels.size() == 1) {
         found.push_back(
@@ -110,7 +111,7 @@ void find_uneven_halves(const std::vector<ClipReading>& readings, std::vector<Fi
              fmt::format("One half of the output stage at {} is weak: its {} half clips {:.0f} % before the "
                          "other, while another channel on the same rails clips evenly.",
                          one.reading->load, weak_half(one.db),
-                         100.0 * (1.0 - std::pow(10.0, -std::abs(one.db) / 20.0))),
+                         100.0 * (1.0 - analysis::ratio_from_decibels(-std::abs(one.db)))),
              evidence, Confidence::likely,
              "Look at the output devices, emitter resistors and drivers of that half of that channel."});
     }
@@ -126,7 +127,7 @@ void find_unequal_channels(const std::vector<ClipReading>& readings, std::vector
     // What a source resistance takes is taken back, so that one bad contact is not read as a weak channel
     // too.
     const auto lost_db = [](const std::optional<SourceResistance>& source, const ClipReading& reading) {
-        return source ? decibels(1.0 + std::max(source->ohm, 0.0) / reading.load_ohm) : 0.0;
+        return source ? analysis::decibels(1.0 + std::max(source->ohm, 0.0) / reading.load_ohm) : 0.0;
     };
     const double taken_db = lost_db(source_a, a) - lost_db(source_b, b);
     std::optional<double> gain_db;
@@ -143,8 +144,8 @@ void find_unequal_channels(const std::vector<ClipReading>& readings, std::vector
              "leads, and repeat: what stays is the unit's."});
     }
     if (!a.positive_v || !b.positive_v || !a.negative_v || !b.negative_v) return;
-    const double positive_db = decibels(*a.positive_v / *b.positive_v) + taken_db;
-    const double negative_db = decibels(*a.negative_v / *b.negative_v) + taken_db;
+    const double positive_db = analysis::decibels(*a.positive_v / *b.positive_v) + taken_db;
+    const double negative_db = analysis::decibels(*a.negative_v / *b.negative_v) + taken_db;
     if (positive_db * negative_db < 0.0) return;
     const double volts_db = std::abs(positive_db) < std::abs(negative_db) ? positive_db : negative_db;
     if (std::abs(volts_db) < gain_differs_db) return;
@@ -167,7 +168,7 @@ void find_unequal_channels(const std::vector<ClipReading>& readings, std::vector
          fmt::format("One channel is weak: {} clips at {:.0f} % less than the other, both halves alike, with "
                      "both driven into equal loads.",
                      volts_db < 0.0 ? a.load : b.load,
-                     100.0 * (1.0 - std::pow(10.0, -std::abs(volts_db) / 20.0))),
+                     100.0 * (1.0 - analysis::ratio_from_decibels(-std::abs(volts_db)))),
          {ceiling_evidence(a), ceiling_evidence(b)},
          Confidence::likely,
          "Swap the loads and the probes and repeat, so that neither of them is at fault; then look at this "

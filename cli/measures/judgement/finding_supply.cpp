@@ -4,6 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
 #include "cli/measures/judgement/clip_readings.h"
 
 namespace assay::cli {
@@ -61,7 +62,7 @@ std::optional<Fall> fall_of(const std::vector<ClipReading>& readings,
     fall.next_v = inner_v(*fall.next);
     fall.low_v = inner_v(*fall.low);
     fall.loads = list.size();
-    fall.db = decibels(fall.high_v / fall.low_v);
+    fall.db = analysis::decibels(fall.high_v / fall.low_v);
     for (const ClipReading& reading : readings) {
         if (reading.channel == channel && most > 1 && reading.together == 1 && reading.ceiling_v() &&
             std::abs(reading.load_ohm / fall.low->load_ohm - 1.0) < 0.05)
@@ -76,9 +77,10 @@ enum class Cause { supply, current, open };
 /// supply behind a resistance k leaves V = V0 / (1 + k / R), so that the same k takes a quarter from 8 to 2
 /// ohm.
 double ordinary_fall_db(const Fall& fall) {
-    const double ratio = std::pow(10.0, tenth_of_power_db / 20.0);
+    const double ratio = analysis::ratio_from_decibels(tenth_of_power_db);
     const double ordinary_ohm = (ratio - 1.0) / (1.0 / 4.0 - ratio / 8.0);
-    return decibels((1.0 + ordinary_ohm / fall.low->load_ohm) / (1.0 + ordinary_ohm / fall.high->load_ohm));
+    return analysis::decibels((1.0 + ordinary_ohm / fall.low->load_ohm) /
+                              (1.0 + ordinary_ohm / fall.high->load_ohm));
 }
 
 struct Verdict {
@@ -91,7 +93,7 @@ Verdict cause_of(const Fall& fall) {
     if (current_ratio < same_current) return {Cause::current, Confidence::clear};
     if (fall.alone != nullptr) {
         // A supply that all share gives a channel more when it plays alone; a limit of its own does not care.
-        const double back_db = decibels(*fall.alone->ceiling_v() / *fall.low->ceiling_v());
+        const double back_db = analysis::decibels(*fall.alone->ceiling_v() / *fall.low->ceiling_v());
         if (back_db > 0.4 * fall.db) return {Cause::supply, Confidence::clear};
         if (back_db < 0.15 * fall.db) return {Cause::current, Confidence::likely};
         return {};
@@ -102,7 +104,7 @@ Verdict cause_of(const Fall& fall) {
         (1.0 / fall.next_v - 1.0 / fall.high_v) / (1.0 / fall.next->load_ohm - 1.0 / fall.high->load_ohm);
     const double expected_v =
         1.0 / (1.0 / fall.next_v + slope * (1.0 / fall.low->load_ohm - 1.0 / fall.next->load_ohm));
-    const double beyond_db = decibels(expected_v / fall.low_v);
+    const double beyond_db = analysis::decibels(expected_v / fall.low_v);
     if (std::abs(beyond_db) < 0.25 * fall.db) return {Cause::supply, Confidence::likely};
     if (beyond_db > 0.6 * fall.db) return {Cause::current, Confidence::likely};
     return {};
@@ -200,7 +202,7 @@ void find_fall_with_load(const std::vector<ClipReading>& readings, std::vector<F
         if (!worst || fall->db > margin * worst->db) worst = fall;
     }
     if (!worst || worst->db < ordinary_fall_db(*worst)) return;
-    const double percent = 100.0 * (1.0 - std::pow(10.0, -worst->db / 10.0));
+    const double percent = 100.0 * (1.0 - analysis::power_ratio_from_decibels(-worst->db));
     const Verdict verdict = cause_of(*worst);
     switch (verdict.cause) {
         case Cause::supply:
@@ -221,7 +223,7 @@ void find_fade(const std::vector<ClipReading>& readings, std::vector<Finding>& f
             if (late.order <= early.order || late.load != early.load || late.together != early.together)
                 continue;
             if (!early.ceiling_v() || !late.ceiling_v()) continue;
-            const double fall_db = decibels(*early.ceiling_v() / *late.ceiling_v());
+            const double fall_db = analysis::decibels(*early.ceiling_v() / *late.ceiling_v());
             if (fall_db < tenth_of_power_db) continue;
             // A gain that moved too is another story: a contact, a control, another cable.
             if (early.gain_db && late.gain_db && std::abs(*early.gain_db - *late.gain_db) > gain_steady_db)
@@ -234,7 +236,7 @@ void find_fade(const std::vector<ClipReading>& readings, std::vector<Finding>& f
                  fmt::format(
                      "Power fades: the later of two equal tests gives {:.0f} % less at {}, at the same "
                      "gain.",
-                     100.0 * (1.0 - std::pow(10.0, -fall_db / 10.0)), early.load),
+                     100.0 * (1.0 - analysis::power_ratio_from_decibels(-fall_db)), early.load),
                  {ceiling_evidence(early), ceiling_evidence(late)},
                  Confidence::likely,
                  "Let it cool for half an hour and repeat: if the power comes back, look at heatsink, fan "

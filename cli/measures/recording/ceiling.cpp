@@ -7,6 +7,7 @@
 #include <optional>
 
 #include "analysis/amplifier/clip_onset.h"
+#include "analysis/units.h"
 
 namespace assay::cli {
 
@@ -34,7 +35,7 @@ Ceiling ceiling_of(const std::vector<LoadStep>& steps) {
         last = peak_of(step);
         ceiling.highest_v = std::max(ceiling.highest_v, last);
     }
-    if (last > 0.0) ceiling.fallen_db = 20.0 * std::log10(ceiling.highest_v / last);
+    if (last > 0.0) ceiling.fallen_db = analysis::decibels(ceiling.highest_v / last);
     return ceiling;
 }
 
@@ -76,7 +77,7 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position,
         if (other == load_position || other_load.plus == load.plus || other_load.driven_by != load.driven_by)
             continue;
         const double scale_db =
-            20.0 * std::log10(full_scale_v(bench, other_load) / full_scale_v(bench, load));
+            analysis::decibels(full_scale_v(bench, other_load) / full_scale_v(bench, load));
         if (std::abs(scale_db) < different_scale_db) continue;
         const Ceiling theirs = ceiling_of(loads[other]);
         if (std::abs(theirs.highest_v / own.highest_v - 1.0) < same_volts) {
@@ -100,7 +101,7 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position,
 
 void warn_of_ceiling(const Setup& setup, std::size_t load_position,
                      const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs,
-                     Findings& findings) {
+                     Numbers& numbers) {
     std::vector<analysis::StepReading> readings;
     for (const LoadStep& step : loads[load_position]) {
         if (step.state == StepState::sound) readings.push_back(step.reading);
@@ -117,11 +118,11 @@ void warn_of_ceiling(const Setup& setup, std::size_t load_position,
         whose_ceiling(setup, load_position, loads, std::max(needed_drive_dbfs, *clipping_from_dbfs));
     if (verdict.amplifier_proven) return;
     const capture::Load& load = setup.bench->loads[setup.test->loads[load_position]];
-    findings.warn("recorder-ceiling-not-excluded",
-                  verdict.words + (load.bare_input ? "; volts" : "; a power") +
-                      " too low for the rating may be the recorder's doing",
-                  "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
-                  "loopback tells how far an input can be trusted");
+    numbers.warn("recorder-ceiling-not-excluded",
+                 verdict.words + (load.bare_input ? "; volts" : "; a power") +
+                     " too low for the rating may be the recorder's doing",
+                 "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
+                 "loopback tells how far an input can be trusted");
 }
 
 }  // namespace assay::cli

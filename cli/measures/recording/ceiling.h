@@ -23,6 +23,6 @@ CeilingVerdict whose_ceiling(const Setup& setup, std::size_t load_position,
 /// The same for a test of rising levels, as a warning: only where the wave flattens at all.
 void warn_of_ceiling(const Setup& setup, std::size_t load_position,
                      const std::vector<std::vector<LoadStep>>& loads, double needed_drive_dbfs,
-                     Findings& findings);
+                     Numbers& numbers);
 
 }  // namespace assay::cli

@@ -7,6 +7,7 @@
 #include <vector>
 
 #include "analysis/signal/median.h"
+#include "analysis/units.h"
 #include "cli/measures/steps/step_trouble.h"
 
 namespace assay::cli {
@@ -22,7 +23,7 @@ double lower_quartile(std::vector<double> values) {
 }
 
 double decibels(double volts, double reference_v) {
-    return 20.0 * std::log10(std::max(volts, 1e-12) / std::max(reference_v, 1e-12));
+    return analysis::decibels(std::max(volts, 1e-12) / std::max(reference_v, 1e-12));
 }
 
 }  // namespace
@@ -61,7 +62,7 @@ std::string noise_moved(const analysis::NoiseReading& reading) {
         largest_db = moved_db;
         at = split;
     }
-    if (std::abs(largest_db) < 10.0 * std::log10(moved_power)) return {};
+    if (std::abs(largest_db) < analysis::power_decibels(moved_power)) return {};
     return fmt::format(
         "the noise is {:.1f} dB {} from about {:.0f} s on: a gain, a switch or a lead was moved",
         std::abs(largest_db), largest_db > 0.0 ? "louder" : "fainter",
@@ -69,7 +70,7 @@ std::string noise_moved(const analysis::NoiseReading& reading) {
 }
 
 void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
-                      const std::vector<LoadStep>& steps, Findings& findings) {
+                      const std::vector<LoadStep>& steps, Numbers& numbers) {
     for (const LoadStep& step : steps) {
         if (step.state != StepState::sound || !looks_flat(step)) continue;
         const auto unknown = [](const capture::Input& input, double peak_dbfs) {
@@ -79,23 +80,22 @@ void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
         const bool minus = load.minus && unknown(bench.inputs[*load.minus], step.minus_peak_dbfs);
         if (!plus && !minus) continue;
         const capture::Input& input = bench.inputs[plus ? load.plus : *load.minus];
-        findings.warn(
-            "recorder-ceiling-not-excluded",
-            fmt::format("the wave has a flat top at {:.2f} dBFS of input \"{}\", and nothing at one "
-                        "level shows whether it is the unit's or the recorder's",
-                        plus ? step.plus_peak_dbfs : step.minus_peak_dbfs, input.name),
-            "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
-            "loopback tells how far an input can be trusted");
+        numbers.warn("recorder-ceiling-not-excluded",
+                     fmt::format("the wave has a flat top at {:.2f} dBFS of input \"{}\", and nothing at one "
+                                 "level shows whether it is the unit's or the recorder's",
+                                 plus ? step.plus_peak_dbfs : step.minus_peak_dbfs, input.name),
+                     "lower the recorder's gain or raise the attenuation and repeat; clean_up_to_dbfs from a "
+                     "loopback tells how far an input can be trusted");
         return;
     }
 }
 
-void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Findings& findings) {
+void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Numbers& numbers) {
     if (!input.clean_up_to_dbfs || peak_dbfs <= *input.clean_up_to_dbfs) return;
-    findings.warn("input-not-clean",
-                  fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS only",
-                              input.name, peak_dbfs, *input.clean_up_to_dbfs),
-                  "lower the recorder's gain: the distortion may be its own");
+    numbers.warn("input-not-clean",
+                 fmt::format("\"{}\" peaks at {:.1f} dBFS, and is known to be clean up to {:.1f} dBFS only",
+                             input.name, peak_dbfs, *input.clean_up_to_dbfs),
+                 "lower the recorder's gain: the distortion may be its own");
 }
 
 }  // namespace assay::cli

@@ -32,9 +32,9 @@ std::string noise_moved(const analysis::NoiseReading& reading);
 /// A flat top at one level may be the unit's or the recorder's: a warning, unless the inputs are known to be
 /// clean up to it (clean_up_to_dbfs).
 void warn_of_flat_top(const capture::Bench& bench, const capture::Load& load,
-                      const std::vector<LoadStep>& steps, Findings& findings);
+                      const std::vector<LoadStep>& steps, Numbers& numbers);
 
 /// An input that peaked above what it is known to be clean up to; nothing where that is not stated.
-void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Findings& findings);
+void warn_if_not_clean(const capture::Input& input, double peak_dbfs, Numbers& numbers);
 
 }  // namespace assay::cli

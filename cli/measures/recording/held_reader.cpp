@@ -11,6 +11,7 @@
 
 #include "analysis/signal/signal.h"
 #include "analysis/signal/windows.h"
+#include "analysis/units.h"
 #include "capture/full_scale.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/placed_take.h"
@@ -54,7 +55,7 @@ BlockLevel tone_level(std::span<const double> volts, double rate_hz, double freq
     const double cycles = std::max(1.0, std::round(piece_s * frequency_hz));
     const auto length = static_cast<std::size_t>(std::llround(cycles / frequency_hz * rate_hz));
     if (length == 0 || length > volts.size()) return {};
-    const double turn = 2.0 * std::numbers::pi * frequency_hz / rate_hz;
+    const double turn = analysis::two_pi * frequency_hz / rate_hz;
     BlockLevel level{0.0, piece_level(volts.last(length), turn)};
     std::size_t pieces = 0;
     for (std::size_t first = 0; first + length <= volts.size(); first += length, ++pieces) {
@@ -147,7 +148,7 @@ Result<std::vector<double>> held_stretch(HeldReader& reader, std::size_t load, d
 Result<void> read_held_blocks(HeldReader& reader, HeldRecording& held) {
     const auto block = static_cast<std::int64_t>(std::llround(held_block_s * reader.rate_hz));
     const std::vector<std::complex<double>> weights = smooth_weights(
-        static_cast<std::size_t>(block), 2.0 * std::numbers::pi * reader.frequency_hz / reader.rate_hz);
+        static_cast<std::size_t>(block), analysis::two_pi * reader.frequency_hz / reader.rate_hz);
     std::vector<std::vector<float>> samples;
     for (std::int64_t first = 0; first + block <= reader.take.recording.frames; first += block) {
         if (auto read = reader.file.read_into(reader.channels, first, block, samples); !read) return read;

@@ -7,7 +7,7 @@
 #include <numbers>
 
 #include "analysis/amplifier/level_tracking.h"
-#include "cli/measures/decibels.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/placed_take.h"
 #include "cli/measures/recording/power_level.h"
@@ -118,15 +118,15 @@ std::variant<InputVolts, Absent> input_volts(const Setup& setup, const capture::
         return Absent{"gain-unknown", "the volts at the unit's input are not known",
                       "give volts_at_full_scale of the output, or an input of role \"reference\""};
     for (const analysis::StepReading& one : steps.readings)
-        input.at_reading.emplace_back(*output_v * std::pow(10.0, one.level_dbfs / 20.0));
+        input.at_reading.emplace_back(*output_v * analysis::ratio_from_decibels(one.level_dbfs));
     return input;
 }
 
 void add_gain(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
-              const TrustedSteps& steps, Findings& findings) {
+              const TrustedSteps& steps, Numbers& numbers) {
     const auto found = input_volts(setup, load, reading, steps);
     if (const auto* absent = std::get_if<Absent>(&found)) {
-        findings.add_absent("gain_db", *absent);
+        numbers.add_absent("gain_db", *absent);
         return;
     }
     const auto& input = std::get<InputVolts>(found);
@@ -135,43 +135,43 @@ void add_gain(const Setup& setup, const capture::Load& load, const StaircaseRead
     for (std::size_t k = 0; k < steps.readings.size(); ++k) {
         if (!input.at_reading[k]) continue;
         by_input.push_back(steps.readings[k]);
-        by_input.back().level_dbfs = decibels(*input.at_reading[k]);
+        by_input.back().level_dbfs = analysis::decibels(*input.at_reading[k]);
     }
     const auto gain = analysis::small_signal_gain(by_input);
     if (!gain.found) {
-        findings.add_absent("gain_db", {"too-noisy", "no step stands clear of noise and distortion",
-                                        "lower the noise or start the tone lower"});
+        numbers.add_absent("gain_db", {"too-noisy", "no step stands clear of noise and distortion",
+                                       "lower the noise or start the tone lower"});
         return;
     }
     const Quantity voltage =
         load_voltage(setup, load, gain.volts_per_full_scale, steps.plus_shares.front(), frequency_of(setup));
-    Quantity quantity = analysis::combine(decibels(gain.volts_per_full_scale), "dB",
+    Quantity quantity = analysis::combine(analysis::decibels(gain.volts_per_full_scale), "dB",
                                           {{&voltage, db_per_relative / voltage.value}});
     take_off_scale(input, db_per_relative, quantity);
     add_doubt(quantity, source_of(setup, load) + "noise", db_per_relative * gain.doubt);
-    findings.add("gain_db", quantity);
+    numbers.add("gain_db", quantity);
 }
 
 void add_sensitivity(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
-                     const TrustedSteps& steps, Findings& findings) {
+                     const TrustedSteps& steps, Numbers& numbers) {
     const char* const name = "input_sensitivity_v";
     const auto rated = rated_volts(setup, load);
     if (!rated) return;
     const auto found = input_volts(setup, load, reading, steps);
     if (const auto* absent = std::get_if<Absent>(&found)) {
-        findings.add_absent(name, *absent);
+        numbers.add_absent(name, *absent);
         return;
     }
     const auto& input = std::get<InputVolts>(found);
     const auto where = passage(steps, rated->value);
     if (const auto* absent = std::get_if<Absent>(&where)) {
-        findings.add_absent(name, *absent);
+        numbers.add_absent(name, *absent);
         return;
     }
     const auto [k, part] = std::get<Passage>(where);
     if (!input.at_reading[k] || !input.at_reading[k + 1]) {
-        findings.add_absent(name, {"reference-silent", "the reference input cannot be trusted at that step",
-                                   "mend the reference's level or lead, then run the test again"});
+        numbers.add_absent(name, {"reference-silent", "the reference input cannot be trusted at that step",
+                                  "mend the reference's level or lead, then run the test again"});
         return;
     }
     const double below_v = *input.at_reading[k];
@@ -189,7 +189,7 @@ void add_sensitivity(const Setup& setup, const capture::Load& load, const Stairc
               per_volt * steps.readings[k + 1].fundamental_doubt_v);
     add_doubt(quantity, source_of(setup, load) + "interpolation",
               volts * bend_within(input, steps, k, slope) * part * (1.0 - part) / std::numbers::sqrt3);
-    findings.add(name, quantity);
+    numbers.add(name, quantity);
 }
 
 }  // namespace assay::cli

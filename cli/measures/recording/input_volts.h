@@ -24,11 +24,11 @@ std::variant<InputVolts, analysis::Absent> input_volts(const Setup& setup, const
 
 /// `gain_db`, well below clipping; absent with its reason otherwise.
 void add_gain(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
-              const TrustedSteps& steps, Findings& findings);
+              const TrustedSteps& steps, Numbers& numbers);
 
 /// `input_sensitivity_v`: RMS volts at the unit's input for rated_power_w or rated_v, between the two steps
 /// where the load first reaches it. Nothing is added where the test states neither.
 void add_sensitivity(const Setup& setup, const capture::Load& load, const StaircaseReading& reading,
-                     const TrustedSteps& steps, Findings& findings);
+                     const TrustedSteps& steps, Numbers& numbers);
 
 }  // namespace assay::cli

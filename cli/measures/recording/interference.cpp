@@ -11,21 +11,21 @@ constexpr double noticeable = 0.005;  // of the power; a tenth of what a basis m
 constexpr double mostly = 0.5;
 }  // namespace
 
-void warn_of_interference(const analysis::StepReading& step, Findings& findings) {
+void warn_of_interference(const analysis::StepReading& step, Numbers& numbers) {
     const double whole_square = step.total_v * step.total_v;
     const double foreign_square = step.noise_v * step.noise_v;
     if (!(foreign_square > noticeable * whole_square)) return;
     const double percent = 100.0 * foreign_square / whole_square;
     if (step.hum_v * step.hum_v > mostly * foreign_square) {
-        findings.warn(
+        numbers.warn(
             "hum", fmt::format("hum of {} makes up {:.2g} % of the power", plain_volts(step.hum_v), percent),
             "find the ground loop: one ground point, shorter leads, the player on its battery");
         return;
     }
-    findings.warn("interference",
-                  fmt::format("{} that are neither the tone nor its harmonics make up {:.2g} % of the power",
-                              plain_volts(step.noise_v), percent),
-                  "look for another source playing, a whistle of a supply, or a noisy input");
+    numbers.warn("interference",
+                 fmt::format("{} that are neither the tone nor its harmonics make up {:.2g} % of the power",
+                             plain_volts(step.noise_v), percent),
+                 "look for another source playing, a whistle of a supply, or a noisy input");
 }
 
 std::optional<analysis::Absent> below_floor(double ratio, double noise, double own) {
@@ -42,12 +42,11 @@ std::optional<analysis::Absent> below_floor(double ratio, double noise, double o
     return std::nullopt;
 }
 
-void warn_of_unknown_own_distortion(const capture::Input& input, Findings& findings) {
+void warn_of_unknown_own_distortion(const capture::Input& input, Numbers& numbers) {
     if (input.own_thd_percent) return;
-    findings.warn(
-        "own-distortion-unknown",
-        "the distortion of player and recorder themselves is not known and is counted as the unit's",
-        "measure a loopback and state own_thd_percent of the input");
+    numbers.warn("own-distortion-unknown",
+                 "the distortion of player and recorder themselves is not known and is counted as the unit's",
+                 "measure a loopback and state own_thd_percent of the input");
 }
 
 }  // namespace assay::cli

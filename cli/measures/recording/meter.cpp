@@ -7,6 +7,7 @@
 #include "analysis/amplifier/steady_step.h"
 #include "analysis/signal/harmonic_fit.h"
 #include "analysis/signal/signal.h"
+#include "analysis/units.h"
 #include "capture/full_scale.h"
 #include "cli/measures/recording/scale.h"
 
@@ -46,7 +47,7 @@ MeterReading meter_reading(const capture::Bench& bench, const capture::Load& loa
     const capture::Input& plus_input = bench.inputs[load.plus];
     const auto signal_of = [&](const capture::Input& input) {
         const double peak = peak_of(of_input(channels, input));
-        reading.peak_dbfs = std::max(reading.peak_dbfs, 20.0 * std::log10(std::max(peak, 1e-10)));
+        reading.peak_dbfs = std::max(reading.peak_dbfs, analysis::decibels(std::max(peak, 1e-10)));
         reading.overload = reading.overload || peak >= capture::full_scale;
         return analysis::Signal{of_input(channels, input), rate_hz, input.volts_per_unit()};
     };
@@ -84,7 +85,8 @@ MeterReading meter_reading(const capture::Bench& bench, const capture::Load& loa
 }
 
 bool detector_shows(const capture::Input& input, std::span<const float> samples) {
-    const double threshold = std::pow(10.0, input.threshold_dbfs.value_or(default_threshold_dbfs) / 20.0);
+    const double threshold =
+        analysis::ratio_from_decibels(input.threshold_dbfs.value_or(default_threshold_dbfs));
     return peak_of(samples) >= threshold;
 }
 

@@ -189,7 +189,7 @@ capture::Fault fault_of(const Take& take, const capture::Load& load, const StepT
             record_again(trouble.overload, trouble.words)};
 }
 
-void warn_of_exact_scales(const Setup& setup, Findings& whole) {
+void warn_of_exact_scales(const Setup& setup, Numbers& whole) {
     for (const std::size_t index : inputs_of(setup)) {
         const capture::Input& input = setup.bench->inputs[index];
         if (input.scale_doubts.empty()) warn_of_exact("input \"" + input.name + "\"", whole);

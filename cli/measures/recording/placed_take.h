@@ -73,7 +73,7 @@ std::vector<std::size_t> inputs_of(const Setup& setup);
 std::vector<int> channels_of(const Setup& setup);
 
 /// Warns of each scale and resistance that the test's numbers rest on and that states no uncertainty.
-void warn_of_exact_scales(const Setup& setup, Findings& whole);
+void warn_of_exact_scales(const Setup& setup, Numbers& whole);
 
 /// The condition clock_ppm, and a warning where two clocks cannot be that far apart.
 void note_clock(double clock_ppm, TestResult& result);

@@ -5,6 +5,7 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/scale.h"
 
@@ -26,13 +27,13 @@ double quiet_dbfs(const Setup& setup) {
 
 std::variant<double, analysis::Absent> level_by_gain(const Setup& setup, double heard_dbfs, double heard_v,
                                                      double wanted_v) {
-    const double level = heard_dbfs + 20.0 * std::log10(wanted_v / heard_v);
+    const double level = heard_dbfs + analysis::decibels(wanted_v / heard_v);
     const double limit = limit_dbfs(setup);
     if (level <= limit) return level;
     return analysis::Absent{
         "power-not-reached",
         fmt::format("{:.3g} V were asked for; at the bench's maximum of {:.2f} dBFS there would be {:.3g} V",
-                    wanted_v, limit, heard_v * std::pow(10.0, (limit - heard_dbfs) / 20.0)),
+                    wanted_v, limit, heard_v * analysis::ratio_from_decibels(limit - heard_dbfs)),
         "turn the amplifier's gain up, raise the output's maximum if the unit bears it, or ask for less "
         "power"};
 }
@@ -43,10 +44,10 @@ bool worth_correcting(double short_by_db) {
     return std::abs(short_by_db) >= close_enough_db && short_by_db <= largest_db;
 }
 
-void warn_of_other_power(double asked_w, double got_w, const std::string& what, Findings& findings) {
+void warn_of_other_power(double asked_w, double got_w, const std::string& what, Numbers& numbers) {
     if (std::abs(got_w / asked_w - 1.0) < worth_telling) return;
-    findings.warn("power-not-met", fmt::format("{:.4g} W were asked for, {:.4g} W {}", asked_w, got_w, what),
-                  "loads that differ need a test each; a unit that gives way cannot be set more closely");
+    numbers.warn("power-not-met", fmt::format("{:.4g} W were asked for, {:.4g} W {}", asked_w, got_w, what),
+                 "loads that differ need a test each; a unit that gives way cannot be set more closely");
 }
 
 capture::Result<void> check_power(const Setup& setup) {

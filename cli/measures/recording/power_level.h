@@ -30,7 +30,7 @@ bool worth_correcting(double short_by_db);
 
 /// Warns where the power that was come to is more than 2 % from the one asked for. `what`: "is what this
 /// curve belongs to".
-void warn_of_other_power(double asked_w, double got_w, const std::string& what, Findings& findings);
+void warn_of_other_power(double asked_w, double got_w, const std::string& what, Numbers& numbers);
 
 /// Every load must have a resistance, where power_w is asked for.
 capture::Result<void> check_power(const Setup& setup);

@@ -25,17 +25,17 @@ constexpr double quiet_head_below_db = 10.0;
 
 }  // namespace
 
-Findings without_numbers(const std::string& measure, const Absent& why) {
-    Findings findings;
+Numbers without_numbers(const std::string& measure, const Absent& why) {
+    Numbers numbers;
     for (const QuantityEntry& entry : find_measure(measure)->quantities) {
         if (!entry.per_load) continue;
-        if (findings.absent.empty()) {
-            findings.add_absent(entry.name, why);
+        if (numbers.absent.empty()) {
+            numbers.add_absent(entry.name, why);
         } else {
-            findings.absent.emplace_back(entry.name, why);
+            numbers.absent.emplace_back(entry.name, why);
         }
     }
-    return findings;
+    return numbers;
 }
 
 Absent quiet_not_read() {

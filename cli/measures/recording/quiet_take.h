@@ -18,7 +18,7 @@ capture::Tone quiet_tone(const Setup& setup, double frequency_hz, const std::str
 bool only_quiet(const Setup& setup, std::span<const Take> takes);
 
 /// A load of which the measure gives no number at all, and why; it is warned of once.
-Findings without_numbers(const std::string& measure, const analysis::Absent& why);
+Numbers without_numbers(const std::string& measure, const analysis::Absent& why);
 
 /// Why nothing could be learnt from the quiet tone.
 analysis::Absent quiet_not_read();

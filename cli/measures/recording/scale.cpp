@@ -5,6 +5,7 @@
 #include <limits>
 #include <numbers>
 
+#include "analysis/units.h"
 #include "cli/files/curves/response_file.h"
 #include "cli/measures/sweep/card_response.h"
 
@@ -93,14 +94,14 @@ analysis::Quantity load_voltage(const capture::Bench& bench, const capture::Load
 
 double conductance_at(const capture::Load& load, double frequency_hz) {
     const double r = load.resistance_ohm;
-    const double x = 2.0 * std::numbers::pi * frequency_hz * load.inductance_uh.value_or(0.0) * 1e-6;
+    const double x = analysis::two_pi * frequency_hz * load.inductance_uh.value_or(0.0) * 1e-6;
     return r / (r * r + x * x);
 }
 
 analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity& voltage,
                             double frequency_hz) {
     const double r = load.resistance_ohm;
-    const double x = 2.0 * std::numbers::pi * frequency_hz * load.inductance_uh.value_or(0.0) * 1e-6;
+    const double x = analysis::two_pi * frequency_hz * load.inductance_uh.value_or(0.0) * 1e-6;
     const double conductance = conductance_at(load, frequency_hz);
     const double power_w = voltage.value * voltage.value * conductance;
     analysis::Quantity power =
@@ -111,9 +112,9 @@ analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity&
     return power;
 }
 
-void warn_of_exact(const std::string& what, Findings& findings) {
-    findings.warn("taken-as-exact", what + ": no uncertainty is stated, so the value is taken as exact",
-                  "state uncertainty_percent, tolerance_percent or meter in the bench file");
+void warn_of_exact(const std::string& what, Numbers& numbers) {
+    numbers.warn("taken-as-exact", what + ": no uncertainty is stated, so the value is taken as exact",
+                 "state uncertainty_percent, tolerance_percent or meter in the bench file");
 }
 
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty) {

@@ -49,7 +49,7 @@ analysis::Quantity power_at(const capture::Load& load, const analysis::Quantity&
 inline constexpr double db_per_relative = 20.0 / std::numbers::ln10;
 
 /// Warns of a scale or resistor, named by `what`, that states no uncertainty.
-void warn_of_exact(const std::string& what, Findings& findings);
+void warn_of_exact(const std::string& what, Numbers& numbers);
 
 /// Adds an independent contribution, in the unit of the quantity.
 void add_doubt(analysis::Quantity& quantity, const std::string& source_id, double standard_uncertainty);

@@ -3,6 +3,8 @@
 #include <algorithm>
 #include <cmath>
 
+#include "analysis/units.h"
+
 namespace assay::cli {
 
 namespace {
@@ -70,7 +72,7 @@ analysis::TonePlan plan_of(const capture::Tone& tone) {
     if (!head.empty()) {
         const std::int64_t first = head.front().first_frame;
         const double end = static_cast<double>(head.back().first_frame + head.back().frames - first);
-        const double head_gain = std::pow(10.0, -head.front().level_dbfs / 20.0);
+        const double head_gain = analysis::ratio_from_decibels(-head.front().level_dbfs);
         plan.head = {end / rate, [&tone, first, rate, head_gain](double seconds) {
                          return head_gain * value_of_tone(tone, static_cast<double>(first) + seconds * rate);
                      }};

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <functional>
 
+#include "analysis/units.h"
 #include "cli/measures/recording/repeat_scatter.h"
 
 namespace assay::cli {
@@ -117,7 +118,7 @@ std::variant<DistortionFigures, analysis::Absent> figures_at_volts(const Trusted
         return analysis::Absent{
             "power-not-reached",
             fmt::format("the loudest step gave {:.3g} V, {:.1f} dB short of the {:.3g} V asked for", loudest,
-                        20.0 * std::log10(volts / std::max(loudest, 1e-9)), volts),
+                        analysis::decibels(volts / std::max(loudest, 1e-9)), volts),
             "turn the amplifier's gain up, or ask for less power"};
     }
     return analysis::Absent{"power-below-range",

@@ -6,6 +6,7 @@
 #include <cmath>
 #include <variant>
 
+#include "analysis/units.h"
 #include "cli/measures/recording/trouble_words.h"
 #include "cli/measures/steps/staircase_reading.h"
 
@@ -29,7 +30,7 @@ double peak_dbfs(const Setup& setup, const PlacedTake& placed, std::size_t index
     for (const double volts : input_volts(placed, input, from_s, to_s))
         peak_v = std::max(peak_v, std::abs(volts));
     return std::max(silent_dbfs,
-                    20.0 * std::log10(std::max(peak_v / std::abs(input.volts_per_unit()), 1e-300)));
+                    analysis::decibels(std::max(peak_v / std::abs(input.volts_per_unit()), 1e-300)));
 }
 
 }  // namespace

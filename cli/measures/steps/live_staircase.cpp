@@ -8,6 +8,7 @@
 
 #include "analysis/amplifier/clip_onset.h"
 #include "analysis/amplifier/distortion_limit.h"
+#include "analysis/units.h"
 #include "capture/tone/staircase.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/held_level.h"
@@ -124,7 +125,7 @@ void mark_moved(StaircaseReading& reading, double moved_db) {
 }
 
 double change_db(const LoadStep& now, const LoadStep& before) {
-    return 20.0 * std::log10(now.reading.fundamental_v / before.reading.fundamental_v);
+    return analysis::decibels(now.reading.fundamental_v / before.reading.fundamental_v);
 }
 
 }  // namespace
@@ -234,7 +235,7 @@ struct Search {
             const auto& last = steps.back().reading;
             const auto& before = steps[steps.size() - 2].reading;
             const double missing = last.level_dbfs - before.level_dbfs -
-                                   20.0 * std::log10(last.fundamental_v / before.fundamental_v);
+                                   analysis::decibels(last.fundamental_v / before.fundamental_v);
             return analysis::distortion_of(last, kind) > near_limit * lowest_limit() ||
                    missing > compressed_db;
         });

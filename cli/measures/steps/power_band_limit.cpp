@@ -7,6 +7,7 @@
 
 #include "analysis/amplifier/response_limits.h"
 #include "analysis/signal/monotone_curve.h"
+#include "analysis/units.h"
 #include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
@@ -55,7 +56,7 @@ std::optional<Quantity> half_power_limit(const std::vector<PowerPoint>& points, 
     for (const PowerPoint& point : points) {
         frequency_hz.push_back(point.frequency_hz);
         octaves.push_back(std::log2(point.frequency_hz));
-        power_db.push_back(10.0 * std::log10(point.power.value));
+        power_db.push_back(analysis::power_decibels(point.power.value));
     }
     const auto straight = lower ? analysis::lower_limit(frequency_hz, power_db, middle_hz, half_power_db)
                                 : analysis::upper_limit(frequency_hz, power_db, middle_hz, half_power_db);

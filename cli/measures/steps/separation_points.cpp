@@ -5,12 +5,12 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <numbers>
 #include <span>
 
 #include "analysis/amplifier/background_line.h"
 #include "analysis/amplifier/faint_line.h"
 #include "analysis/signal/harmonic_fit.h"
+#include "analysis/units.h"
 #include "cli/measures/recording/scale.h"
 
 namespace assay::cli {
@@ -102,8 +102,7 @@ HeardStep hear(const Setup& setup, const Take& take, const PlacedTake& placed, s
 }
 
 std::complex<double> turn(double frequency_hz, double seconds) {
-    return std::polar(
-        1.0, std::remainder(2.0 * std::numbers::pi * frequency_hz * seconds, 2.0 * std::numbers::pi));
+    return std::polar(1.0, std::remainder(analysis::two_pi * frequency_hz * seconds, analysis::two_pi));
 }
 
 /// What the other steps say of the hum at this step's frequency.
@@ -138,13 +137,13 @@ bool SeparationPoint::heard() const {
 }
 
 double SeparationPoint::separation_db() const {
-    return 20.0 * std::log10(driven_v / idle_v);
+    return analysis::decibels(driven_v / idle_v);
 }
 
 double SeparationPoint::at_least_db() const {
     // What was read counts as well: it may be the tone though it does not stand out.
     const double most_v = std::max(stands_out * idle_doubt_v(), idle_v + 2.0 * idle_doubt_v());
-    return 20.0 * std::log10(driven_v / std::max(most_v, 1e-300));
+    return analysis::decibels(driven_v / std::max(most_v, 1e-300));
 }
 
 std::vector<SeparationPoint> read_separation_points(const Setup& setup, const Take& take,
@@ -175,7 +174,7 @@ std::vector<SeparationPoint> read_separation_points(const Setup& setup, const Ta
     return points;
 }
 
-void warn_of_hum(const std::vector<SeparationPoint>& points, Findings& findings) {
+void warn_of_hum(const std::vector<SeparationPoint>& points, Numbers& numbers) {
     std::vector<double> taken_out;
     std::vector<double> hidden;
     for (const SeparationPoint& point : points) {
@@ -184,14 +183,14 @@ void warn_of_hum(const std::vector<SeparationPoint>& points, Findings& findings)
     }
     const char* advice = "frequencies_hz beside the mains' multiples, such as 40 and 70 Hz, are free of it";
     if (!taken_out.empty())
-        findings.warn(
+        numbers.warn(
             "hum-taken-out",
             fmt::format("at {} the idle channel's own hum lies on the tone; it is taken out, as the other "
                         "frequencies tell it, and what it may be off by is in the uncertainty",
                         list_of(taken_out)),
             advice);
     if (!hidden.empty())
-        findings.warn(
+        numbers.warn(
             "hum-hides",
             fmt::format(
                 "at {} the idle channel's own hum hides what comes over: no more than \"better than\" "

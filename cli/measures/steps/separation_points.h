@@ -31,6 +31,6 @@ std::vector<SeparationPoint> read_separation_points(const Setup& setup, const Ta
                                                     const PlacedTake& placed);
 
 /// Names the frequencies at which hum was taken out and mattered, and those at which it hides the tone.
-void warn_of_hum(const std::vector<SeparationPoint>& points, Findings& findings);
+void warn_of_hum(const std::vector<SeparationPoint>& points, Numbers& numbers);
 
 }  // namespace assay::cli

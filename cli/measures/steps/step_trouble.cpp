@@ -6,6 +6,7 @@
 #include <cmath>
 
 #include "analysis/signal/signal.h"
+#include "analysis/units.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/held_level.h"
 #include "cli/measures/recording/scale.h"
@@ -35,7 +36,7 @@ const std::vector<float>& of_channel(const std::vector<int>& channels,
 double peak_dbfs(const std::vector<float>& samples) {
     float peak = 0.0F;
     for (const float sample : samples) peak = std::max(peak, std::abs(sample));
-    return 20.0 * std::log10(std::max(static_cast<double>(peak), 1e-10));
+    return analysis::decibels(std::max(static_cast<double>(peak), 1e-10));
 }
 
 double flat_share_of(const std::vector<float>& samples) {
@@ -181,7 +182,7 @@ void mark_standing_ceiling(const Setup& setup, std::size_t load_index, std::vect
         }
         // Loud steps spread over the ceiling's tilt (AC coupling) and look less flat than faint ones.
         if (flattened * 3 < looked_at) return;
-        if (loudest_v < faintest_v * std::pow(10.0, more_than_clipping_db / 20.0)) return;
+        if (loudest_v < faintest_v * analysis::ratio_from_decibels(more_than_clipping_db)) return;
         const std::string& name = setup.bench->inputs[input_index].name;
         for (LoadStep& step : steps) {
             if (!under_ceiling(step)) continue;
@@ -201,10 +202,10 @@ void mark_vanished(StaircaseReading& reading) {
         double loudest_level = -1e9;
         for (LoadStep& step : steps) {
             if (step.state != StepState::sound) continue;
-            const double expected_v =
-                loudest_v * std::pow(10.0, std::min(step.reading.level_dbfs - loudest_level, 0.0) / 20.0);
+            const double expected_v = loudest_v * analysis::ratio_from_decibels(
+                                                      std::min(step.reading.level_dbfs - loudest_level, 0.0));
             if (loudest_v > 0.0 &&
-                step.reading.fundamental_v < expected_v * std::pow(10.0, -collapse_db / 20.0)) {
+                step.reading.fundamental_v < expected_v * analysis::ratio_from_decibels(-collapse_db)) {
                 step.state = StepState::vanished;
                 step.trouble = fmt::format("the output collapses at {}: protection, mute or a pulled lead",
                                            seconds_text(step.reading.at_s));

@@ -9,6 +9,7 @@
 #include <numbers>
 #include <tuple>
 
+#include "analysis/units.h"
 #include "cli/files/curves/response_file.h"
 #include "cli/files/utf8.h"
 #include "cli/measures/fields.h"
@@ -19,7 +20,6 @@ namespace {
 
 using capture::Result;
 
-constexpr double radians = std::numbers::pi / 180.0;
 constexpr double end_slack = 1.05;
 constexpr double same_rate = 1e-3;
 // An output that drives the card and not the unit, whose input loads it otherwise: common practice, no
@@ -54,7 +54,8 @@ std::pair<double, double> level_and_phase(const CardResponse& card, double frequ
 
 std::complex<double> raw_at(const CardResponse& card, double frequency_hz) {
     const auto [db, degrees] = level_and_phase(card, frequency_hz);
-    const std::complex<double> value = std::polar(std::pow(10.0, db / 20.0), degrees * radians);
+    const std::complex<double> value =
+        std::polar(analysis::ratio_from_decibels(db), degrees * analysis::radians);
     if (!card.high_pass_undone_hz) return value;
     return value / std::complex<double>(1.0, -*card.high_pass_undone_hz / frequency_hz);
 }
@@ -91,7 +92,7 @@ std::string outdated_by(const Setup& setup, const capture::Input& input, const C
     const auto output_v = load != nullptr ? output_volts_at_full_scale_sine(setup, *load) : std::nullopt;
     if (card.gain_db && output_v) {
         const double stated_db =
-            20.0 * std::log10(*output_v * std::numbers::sqrt2 / input.volts_at_full_scale);
+            analysis::decibels(*output_v * std::numbers::sqrt2 / input.volts_at_full_scale);
         if (std::abs(*card.gain_db - stated_db) > same_gain_db)
             return fmt::format(
                 "was taken at a gain of {:+.1f} dB from output to input, and the bench's scales say "
@@ -125,7 +126,7 @@ double LoadCardResponse::doubt_db(double frequency_hz, double plus_share) const 
     double doubt = plus_share * plus->doubt_db(frequency_hz);
     if (minus) doubt = std::hypot(doubt, (1.0 - plus_share) * minus->doubt_db(frequency_hz));
     if (!days_old) return doubt;
-    const double whole_db = 20.0 * std::log10(std::abs(at(frequency_hz, plus_share)));
+    const double whole_db = analysis::decibels(std::abs(at(frequency_hz, plus_share)));
     return std::hypot(doubt, whole_db / std::numbers::sqrt3);
 }
 

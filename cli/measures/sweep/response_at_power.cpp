@@ -7,6 +7,7 @@
 #include <map>
 #include <utility>
 
+#include "analysis/units.h"
 #include "capture/tone/response_tone.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/power_level.h"
@@ -39,7 +40,7 @@ double short_by_db(const Setup& setup, const ResponseReading& reading) {
     double least_db = std::numeric_limits<double>::infinity();
     for (std::size_t l = 0; l < reading.pilot_v.size(); ++l) {
         const double wanted = wanted_v(setup, setup.bench->loads[setup.test->loads[l]]);
-        least_db = std::min(least_db, 20.0 * std::log10(wanted / heard_v(setup, reading, l)));
+        least_db = std::min(least_db, analysis::decibels(wanted / heard_v(setup, reading, l)));
     }
     return least_db;
 }
@@ -173,18 +174,18 @@ Result<ResponseAtPower> read_response_at_power(const Setup& setup, std::span<con
 }
 
 void remark_on_power(const Setup& setup, const capture::Load& load, const ResponseReading& reading,
-                     std::size_t l, Findings& findings) {
+                     std::size_t l, Numbers& numbers) {
     const double asked_w = *setup.test->number("power_w");
     const double volts = heard_v(setup, reading, l);
     const double power_w = volts * volts * conductance_at(load, capture::response_pilot_hz);
-    warn_of_other_power(asked_w, power_w, "is what this curve belongs to", findings);
+    warn_of_other_power(asked_w, power_w, "is what this curve belongs to", numbers);
     const double bend_db = reading.loads[l].louder_gain_db(capture::response_pilot_hz);
     if (std::abs(bend_db) > bend_worth_telling_db) {
-        findings.warn("gain-bends",
-                      fmt::format("between the sweeps that enclose the power the gain changes by {:+.2f} dB: "
-                                  "the unit is near its limit",
-                                  bend_db),
-                      "ask for less power, or run the test live, where it is set to the power itself");
+        numbers.warn("gain-bends",
+                     fmt::format("between the sweeps that enclose the power the gain changes by {:+.2f} dB: "
+                                 "the unit is near its limit",
+                                 bend_db),
+                     "ask for less power, or run the test live, where it is set to the power itself");
     }
 }
 

@@ -29,6 +29,6 @@ struct ResponseAtPower {
 /// Warns where the power that a live bench came to is another than that asked for, and where the gain bends
 /// between the two sweeps.
 void remark_on_power(const Setup& setup, const capture::Load& load, const ResponseReading& reading,
-                     std::size_t l, Findings& findings);
+                     std::size_t l, Numbers& numbers);
 
 }  // namespace assay::cli

@@ -8,6 +8,7 @@
 #include "analysis/amplifier/polarity.h"
 #include "cli/measures/channels.h"
 #include "cli/measures/recording/scale.h"
+#include "cli/measures/sweep/card_response.h"
 
 namespace assay::cli {
 

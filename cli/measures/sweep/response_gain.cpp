@@ -3,7 +3,7 @@
 #include <cmath>
 #include <numbers>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::cli {
 

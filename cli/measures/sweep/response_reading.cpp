@@ -7,7 +7,7 @@
 #include <numbers>
 
 #include "analysis/signal/harmonic_fit.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 #include "capture/tone/response_tone.h"
 #include "cli/measures/fields.h"
 #include "cli/measures/recording/placing.h"
@@ -179,7 +179,7 @@ class Reader {
         double peak = 1e-10;
         for (const double volts : input_volts(placed_, input, from_s_, to_s_))
             peak = std::max(peak, std::abs(volts / input.volts_per_unit()));
-        return 20.0 * std::log10(peak);
+        return analysis::decibels(peak);
     }
 
     const Setup* setup_;
@@ -220,7 +220,7 @@ std::complex<double> ChannelResponse::at(double frequency_hz) const {
 
 double ChannelResponse::louder_gain_db(double frequency_hz) const {
     if (!louder) return 0.0;
-    return 20.0 * std::log10(std::abs(louder->as_recorded(frequency_hz) / sweep.at(frequency_hz, 1)));
+    return analysis::decibels(std::abs(louder->as_recorded(frequency_hz) / sweep.at(frequency_hz, 1)));
 }
 
 std::optional<double> ChannelResponse::harmonic_at(double frequency_hz, int order) const {

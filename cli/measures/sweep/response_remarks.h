@@ -11,6 +11,6 @@ namespace assay::cli {
 
 /// Warnings for load `l` of the reading: level not held, recorder not clean, loopback old, exact or missing.
 void remark_on_sweep(const ResponseReading& reading, std::size_t l, const capture::Input& input,
-                     const LoadCardResponse& card, Findings& findings);
+                     const LoadCardResponse& card, Numbers& numbers);
 
 }  // namespace assay::cli

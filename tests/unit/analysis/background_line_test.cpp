@@ -8,7 +8,7 @@
 #include <random>
 #include <vector>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 using assay::analysis::Background;
 using assay::analysis::background_at;

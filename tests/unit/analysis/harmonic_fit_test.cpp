@@ -8,7 +8,7 @@
 #include <numbers>
 #include <random>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 using namespace assay::analysis;
 

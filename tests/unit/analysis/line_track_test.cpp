@@ -11,7 +11,7 @@
 #include <random>
 
 #include "analysis/amplifier/noise.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

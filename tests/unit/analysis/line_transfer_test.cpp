@@ -9,7 +9,7 @@
 #include <vector>
 
 #include "analysis/signal/delay_track.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

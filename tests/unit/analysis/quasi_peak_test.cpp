@@ -11,8 +11,8 @@
 #include <cstdio>
 #include <numbers>
 
-#include "analysis/signal/two_pi.h"
 #include "analysis/signal/weighting.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

@@ -11,7 +11,7 @@
 #include <utility>
 
 #include "analysis/amplifier/response_limits.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

@@ -9,7 +9,7 @@
 #include "analysis/amplifier/faint_line.h"
 #include "analysis/amplifier/intermodulation.h"
 #include "analysis/amplifier/output_impedance.h"
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 
 namespace assay::analysis {
 namespace {

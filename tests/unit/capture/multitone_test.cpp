@@ -8,7 +8,7 @@
 #include <functional>
 #include <iostream>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 #include "capture/bench.h"
 #include "capture/guard.h"
 #include "capture/tone/impedance_tone.h"

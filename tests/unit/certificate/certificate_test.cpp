@@ -12,7 +12,7 @@
 #include <set>
 
 #include "cli/certificate/page/page.h"
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/plots/gnuplot.h"
 #include "cli/certificate/plots/plots.h"
 #include "cli/certificate/plots/supply_plot.h"

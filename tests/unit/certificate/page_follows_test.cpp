@@ -29,8 +29,8 @@ TEST(LevelPlot, DrawsTheDistortionThatTheLimitsAreOn) {
         ASSERT_TRUE(plot);
         const PlotPanel& panel = plot->sheet.panels.front();
         EXPECT_EQ(panel.y.words, words);
-        const Findings& findings = session.tests[0].result.loads[0].second;
-        EXPECT_EQ(panel.curves[0].y, *findings.curves[0].second.find(column));
+        const Numbers& numbers = session.tests[0].result.loads[0].second;
+        EXPECT_EQ(panel.curves[0].y, *numbers.curves[0].second.find(column));
         EXPECT_EQ(panel.curves[0].unit, std::string(limit_on) == "thd" ? "% THD" : "% THD+N");
     }
 }

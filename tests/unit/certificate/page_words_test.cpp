@@ -1,7 +1,7 @@
 // Texts of the page as a reader of paper sees them.
 #include <gtest/gtest.h>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 
 namespace assay::cli {
 namespace {

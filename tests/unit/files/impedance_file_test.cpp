@@ -15,7 +15,7 @@ namespace {
 
 using std::complex;
 
-constexpr double hz[] = {20.0, 100.0, 1000.0, 5000.0, 20000.0};
+constexpr double frequencies_hz[] = {20.0, 100.0, 1000.0, 5000.0, 20000.0};
 
 complex<double> circuit(double frequency_hz) {
     return {6.0, 2.0 * std::numbers::pi * frequency_hz * 1e-3};
@@ -25,7 +25,7 @@ complex<double> circuit(double frequency_hz) {
 template <class Line>
 std::string lines(const Line& line) {
     std::string out;
-    for (const double f : hz) {
+    for (const double f : frequencies_hz) {
         const complex<double> z = circuit(f);
         out += line(f, std::abs(z), std::arg(z) * 180.0 / std::numbers::pi, z.real(), z.imag());
     }
@@ -41,11 +41,12 @@ std::string with_commas(std::string text) {
 void expect_circuit(const std::string& name, const std::string& text, double relative = 1e-9) {
     const auto curve = parse_impedance(name, text);
     ASSERT_TRUE(curve.has_value()) << curve.error().text << "; " << curve.error().mend;
-    ASSERT_EQ(curve->points.size(), std::size(hz));
-    for (std::size_t i = 0; i < std::size(hz); ++i) {
-        EXPECT_NEAR(curve->points[i].frequency_hz, hz[i], 1e-9 * hz[i]);
-        const complex<double> z = circuit(hz[i]);
-        EXPECT_LE(std::abs(curve->points[i].z_ohm - z), relative * std::abs(z)) << name << " at " << hz[i];
+    ASSERT_EQ(curve->points.size(), std::size(frequencies_hz));
+    for (std::size_t i = 0; i < std::size(frequencies_hz); ++i) {
+        EXPECT_NEAR(curve->points[i].frequency_hz, frequencies_hz[i], 1e-9 * frequencies_hz[i]);
+        const complex<double> z = circuit(frequencies_hz[i]);
+        EXPECT_LE(std::abs(curve->points[i].z_ohm - z), relative * std::abs(z))
+            << name << " at " << frequencies_hz[i];
     }
 }
 
@@ -287,7 +288,7 @@ TEST(ImpedanceFile, TwentyThousandMutations) {
 
 TEST(ImpedanceFile, WritersAreReadBack) {
     analysis::ImpedanceCurve curve;
-    for (const double f : hz) curve.points.push_back({f * 1.0000000001, circuit(f), 1e-6 * f});
+    for (const double f : frequencies_hz) curve.points.push_back({f * 1.0000000001, circuit(f), 1e-6 * f});
     const std::string csv = impedance_csv(curve);
     EXPECT_TRUE(csv.starts_with("frequency_hz,magnitude_ohm,phase_deg,scatter_ohm\n20.000000002,"));
     const std::string s1p = impedance_touchstone(curve, {"assay export", "unit: two\nlines"});

@@ -48,16 +48,16 @@ struct Unit {
     TestResult& power(const std::string& id, const std::vector<Channel>& channels) {
         TestResult& result = add(id, "clipping-power");
         for (const Channel& channel : channels) {
-            Findings findings;
-            findings.add("clip_onset_positive_v", {channel.positive_v, "V", {}});
-            findings.add("clip_onset_negative_v", {channel.negative_v, "V", {}});
-            findings.add("gain_db", {channel.gain_db, "dB", {}});
+            Numbers numbers;
+            numbers.add("clip_onset_positive_v", {channel.positive_v, "V", {}});
+            numbers.add("clip_onset_negative_v", {channel.negative_v, "V", {}});
+            numbers.add("gain_db", {channel.gain_db, "dB", {}});
             const double rms_v = std::min(channel.positive_v, channel.negative_v) / std::sqrt(2.0);
             const double thd = channel.clean ? 0.1 : 2.0;
-            findings.curves.emplace_back(
+            numbers.curves.emplace_back(
                 "level", analysis::Curve{{{"voltage_v", {0.1 * rms_v, 0.7 * rms_v, 1.1 * rms_v}},
                                           {"thd_percent", {thd, thd, 5.0}}}});
-            result.loads.emplace_back(channel.load, std::move(findings));
+            result.loads.emplace_back(channel.load, std::move(numbers));
         }
         return result;
     }
@@ -89,10 +89,10 @@ TEST(Rules, HumBelow60DecibelsUnder1Watt) {
     // 1 W into 4 ohm is 2 V; 60 dB below it 2 mV.
     for (const auto& [hum_v, said] : {std::pair{1.99e-3, false}, {2.01e-3, true}}) {
         Unit unit;
-        Findings findings;
-        findings.add("hum_v", {hum_v, "V", {}});
-        findings.add("mains_hz", {50.0, "Hz", {}});
-        unit.add("rest", "noise").loads.emplace_back("left-4", findings);
+        Numbers numbers;
+        numbers.add("hum_v", {hum_v, "V", {}});
+        numbers.add("mains_hz", {50.0, "Hz", {}});
+        unit.add("rest", "noise").loads.emplace_back("left-4", numbers);
         EXPECT_EQ(unit.says("hum"), said) << hum_v;
     }
 }
@@ -100,12 +100,12 @@ TEST(Rules, HumBelow60DecibelsUnder1Watt) {
 TEST(Rules, BassLossOf1Point5DecibelsAt40Hertz) {
     for (const auto& [loss_db, said] : {std::pair{1.45, false}, {1.55, true}}) {
         Unit unit;
-        Findings findings;
-        findings.curves.emplace_back(
+        Numbers numbers;
+        numbers.curves.emplace_back(
             "response",
             analysis::Curve{{{"frequency_hz", {20.0, 40.0, 1000.0, 20000.0}},
                              {"magnitude_db", {20.0 - 2.0 * loss_db, 20.0 - loss_db, 20.0, 20.0}}}});
-        unit.add("sweep", "response").loads.emplace_back("left-8", findings);
+        unit.add("sweep", "response").loads.emplace_back("left-8", numbers);
         EXPECT_EQ(unit.says("low-frequency-loss"), said) << loss_db;
     }
 }
@@ -270,11 +270,11 @@ TEST(Rules, AMeterAtTheTerminalsTellsWhichSupply) {
 TEST(Rules, ATestWithoutAnyLimitWasNotLoudEnough) {
     for (const bool limit : {false, true}) {
         Unit unit;
-        Findings findings;
-        findings.curves.emplace_back(
+        Numbers numbers;
+        numbers.curves.emplace_back(
             "level", analysis::Curve{{{"voltage_v", {1.0, 5.0}}, {"thd_percent", {0.1, 0.1}}}});
-        if (limit) findings.add("power_at_1_percent_w", {3.0, "W", {}});
-        unit.add("p8", "clipping-power").loads.emplace_back("left-8", findings);
+        if (limit) numbers.add("power_at_1_percent_w", {3.0, "W", {}});
+        unit.add("p8", "clipping-power").loads.emplace_back("left-8", numbers);
         EXPECT_EQ(unit.says("source-too-low"), !limit);
     }
 }

@@ -72,13 +72,13 @@ TEST(Readings, TheLoadedToneIsWhereTheFirstLoadReachesTheLimit) {
     setup.test = &test;
     TestResult result;
     const auto load = [&](const char* name, double gain) {
-        Findings findings;
-        findings.curves.emplace_back(
+        Numbers numbers;
+        numbers.curves.emplace_back(
             "level", analysis::Curve{{{"drive_dbfs", {-20.0, -19.0, -18.0}},
                                       {"voltage_v", {10.0 * gain, 11.0 * gain, 12.0 * gain}}}});
         for (const char* quantity : {"voltage_at_0_1_percent_v", "voltage_at_10_percent_v"})
-            findings.add(quantity, analysis::Quantity{.value = 11.5, .unit = "V"});
-        result.loads.emplace_back(name, findings);
+            numbers.add(quantity, analysis::Quantity{.value = 11.5, .unit = "V"});
+        result.loads.emplace_back(name, numbers);
     };
     load("a", 1.0);
     load("b", 1.1);

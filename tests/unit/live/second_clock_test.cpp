@@ -12,7 +12,7 @@ using testing::HasSubstr;
 using testing::IsEmpty;
 using testing::SizeIs;
 
-Findings noted(double clock_ppm, bool shared_clock) {
+Numbers noted(double clock_ppm, bool shared_clock) {
     capture::Bench bench;
     bench.shared_clock = shared_clock;
     TestResult result;
@@ -22,11 +22,11 @@ Findings noted(double clock_ppm, bool shared_clock) {
 }
 
 TEST(SecondClock, IsNamedWhereTheBenchSaysThatThereIsOne) {
-    const Findings faster = noted(200.0, true);
+    const Numbers faster = noted(200.0, true);
     ASSERT_THAT(faster.warnings, SizeIs(1));
     EXPECT_EQ(faster.warnings.front().code, "second-clock");
     EXPECT_THAT(faster.warnings.front().text, HasSubstr("200 ppm faster"));
-    const Findings slower = noted(-35.0, true);
+    const Numbers slower = noted(-35.0, true);
     ASSERT_THAT(slower.warnings, SizeIs(1));
     EXPECT_THAT(slower.warnings.front().text, HasSubstr("35 ppm slower"));
 }

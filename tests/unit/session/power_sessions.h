@@ -63,10 +63,10 @@ inline TestRecord& add_test(Session& session, const std::string& id, const Watts
                                 {"supply_idle_v", idle_v},
                                 {"supply_loaded_v", loaded_v}};
     for (const auto& [name, value] : loads) {
-        Findings findings;
-        findings.add("power_at_1_percent_w",
-                     watts(value, id, name, name.starts_with("b4") ? "probe-b" : "probe-a"));
-        record.result.loads.emplace_back(name, std::move(findings));
+        Numbers numbers;
+        numbers.add("power_at_1_percent_w",
+                    watts(value, id, name, name.starts_with("b4") ? "probe-b" : "probe-a"));
+        record.result.loads.emplace_back(name, std::move(numbers));
     }
     session.tests.push_back(std::move(record));
     return session.tests.back();

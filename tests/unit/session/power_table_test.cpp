@@ -26,7 +26,7 @@ const PowerLine* line_of(const PowerTable& table, LineKind kind, const std::vect
     return nullptr;
 }
 
-double figure(const Findings& figures, const std::string& name) {
+double figure(const Numbers& figures, const std::string& name) {
     const Quantity* found = figures.find(name);
     return found == nullptr ? std::nan("") : found->value;
 }
@@ -149,7 +149,7 @@ TEST(PowerTable, SagEfficiencyAndIdleDraw) {
     conditions.emplace_back("supply_uncertainty_v", 0.02);
     conditions.emplace_back("supply_current_uncertainty_percent", 1.0);
     const PowerTable table = power_table(session);
-    const Findings& figures = table.row("both")->figures;
+    const Numbers& figures = table.row("both")->figures;
     EXPECT_NEAR(figure(figures, "supply_resistance_ohm"), 0.05, 1e-12);  // (14.4 - 13.9) / (10.8 - 0.8)
     EXPECT_NEAR(figure(figures, "efficiency_percent"), 100.0 * 89.0 / (13.9 * 10.8), 1e-9);  // 59.29 %
     EXPECT_NEAR(figure(figures, "idle_draw_w"), 11.52, 1e-12);                               // 14.4 * 0.8
@@ -168,12 +168,12 @@ TEST(PowerTable, EfficiencyThatCannotBe) {
         return power_table(session).row("both")->figures;
     };
     // 89 / (13.9 * 8) = 80.0 %, 89 / (13.9 * 6) = 106.7 %.
-    const Findings high = with(8.0, OutputStage::not_stated);
+    const Numbers high = with(8.0, OutputStage::not_stated);
     EXPECT_NEAR(figure(high, "efficiency_percent"), 80.036, 1e-3);
     ASSERT_EQ(high.warnings.size(), 1U);
     EXPECT_EQ(high.warnings[0].code, "efficiency-unlikely");
     EXPECT_TRUE(with(8.0, OutputStage::switching).warnings.empty());
-    const Findings impossible = with(6.0, OutputStage::switching);
+    const Numbers impossible = with(6.0, OutputStage::switching);
     EXPECT_EQ(impossible.find("efficiency_percent"), nullptr);
     ASSERT_NE(impossible.find_absent("efficiency_percent"), nullptr);
     EXPECT_EQ(impossible.find_absent("efficiency_percent")->code, "efficiency-impossible");

@@ -70,10 +70,10 @@ std::string held_state(double minutes, double mean_w, const std::string& load = 
     record.id = "held";
     record.result.measure = "endurance";
     if (noise) record.result.conditions.emplace_back("crest_factor_asked_db", 12.0);
-    Findings findings;
-    findings.add("run_minutes", {minutes, "min", {{"test:held:time", 0.02}}});
-    findings.add("mean_power_w", watts(mean_w, "held", load, "probe-a"));
-    record.result.loads.emplace_back(load, std::move(findings));
+    Numbers numbers;
+    numbers.add("run_minutes", {minutes, "min", {{"test:held:time", 0.02}}});
+    numbers.add("mean_power_w", watts(mean_w, "held", load, "probe-a"));
+    record.result.loads.emplace_back(load, std::move(numbers));
     session.tests.push_back(std::move(record));
     return state_of(session, "held");
 }
@@ -98,10 +98,10 @@ TEST(Rating, BandIsJudgedOnlyLikeWithLike) {
     band.result.measure = "power-bandwidth";
     band.result.conditions = {
         {"limit_percent", 1.0}, {"limit_on", std::string("thd+n")}, {"distortion_bandwidth_hz", 20000.0}};
-    for (auto& [name, findings] : band.result.loads) {
-        findings = {};
-        findings.curves.emplace_back("power", analysis::Curve{{{"frequency_hz", {20.0, 1000.0, 20000.0}},
-                                                               {"power_w", {41.0, 45.0, 43.0}}}});
+    for (auto& [name, numbers] : band.result.loads) {
+        numbers = {};
+        numbers.curves.emplace_back("power", analysis::Curve{{{"frequency_hz", {20.0, 1000.0, 20000.0}},
+                                                              {"power_w", {41.0, 45.0, 43.0}}}});
     }
     const auto state = [&](const auto& change) {
         Session changed = session;
@@ -130,7 +130,7 @@ TEST(Rating, ALoadWithoutACurveLeavesTheBandOpen) {
     band.id = "band";
     band.result.measure = "power-bandwidth";
     band.result.conditions = {{"limit_percent", 1.0}, {"limit_on", std::string("thd+n")}};
-    for (auto& [name, findings] : band.result.loads) findings = {};
+    for (auto& [name, numbers] : band.result.loads) numbers = {};
     session.tests.push_back(band);
     EXPECT_EQ(state_of(session, "band"), "not done");
     const analysis::Curve curve{{{"frequency_hz", {20.0, 20000.0}}, {"power_w", {41.0, 43.0}}}};

@@ -27,7 +27,7 @@ bool same(const capture::Segment& a, const capture::Segment& b);
 bool same(const Take& a, const Take& b);
 bool same(const analysis::Absent& a, const analysis::Absent& b);
 bool same(const analysis::Curve& a, const analysis::Curve& b);
-bool same(const Findings& a, const Findings& b);
+bool same(const Numbers& a, const Numbers& b);
 bool same(const capture::Fault& a, const capture::Fault& b);
 bool same(const TestRecord& a, const TestRecord& b);
 bool same(const JudgedClaim& a, const JudgedClaim& b);
@@ -168,7 +168,7 @@ inline bool same(const analysis::Curve& a, const analysis::Curve& b) {
                           return name == right.name && values == right.values;
                       });
 }
-inline bool same(const Findings& a, const Findings& b) {
+inline bool same(const Numbers& a, const Numbers& b) {
     const auto& [quantities, absent, curves, warnings] = a;
     return all_same(quantities, b.quantities) && all_same(absent, b.absent) && all_same(curves, b.curves) &&
            all_same(warnings, b.warnings);

@@ -273,8 +273,8 @@ TEST(SessionFile, RandomDamageNeverCrashes) {
     const Folder folder;
     Session small = hand_made::many_verdicts();
     small.tests[0].takes[0].tone.segments.resize(3);
-    for (auto& [load, findings] : small.tests[0].result.loads) {
-        for (auto& column : findings.curves[0].second.columns) column.values.resize(4);
+    for (auto& [load, numbers] : small.tests[0].result.loads) {
+        for (auto& column : numbers.curves[0].second.columns) column.values.resize(4);
     }
     const std::string whole = session_text(small);
     std::mt19937_64 random(20260314);

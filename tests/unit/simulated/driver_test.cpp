@@ -6,7 +6,7 @@
 #include <cmath>
 #include <iostream>
 
-#include "analysis/signal/two_pi.h"
+#include "analysis/units.h"
 #include "capture/simulated/driver_run.h"
 #include "unit/simulated/take.h"
 

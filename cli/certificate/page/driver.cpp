@@ -4,7 +4,7 @@
 #include <algorithm>
 #include <cmath>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/basis.h"
 #include "cli/report/number_words.h"

@@ -5,7 +5,7 @@
 #include <cmath>
 #include <set>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/basis.h"
 #include "cli/report/number_words.h"
@@ -114,7 +114,7 @@ std::string frequencies_tested(const Session& session) {
 
 bool bridged_tested(const Session& session) {
     for (const TestRecord& record : session.tests) {
-        for (const auto& [name, findings] : record.result.loads) {
+        for (const auto& [name, numbers] : record.result.loads) {
             const capture::Load* load = find_load(session.bench, name);
             if (load != nullptr && load->bridged()) return true;
         }

@@ -41,10 +41,10 @@ bool first_alone(const std::string& measure) {
     return measure == "clipping-power" || measure == "distortion" || measure == "noise";
 }
 
-std::vector<std::string> key_quantities(const std::string& measure, const Findings& findings) {
+std::vector<std::string> key_quantities(const std::string& measure, const Numbers& numbers) {
     std::vector<std::string> chosen;
     for (const std::string& start : key_names(measure)) {
-        for (const auto& [name, quantity] : findings.quantities) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             if (!name.starts_with(start)) continue;
             chosen.push_back(name);
             break;
@@ -68,12 +68,12 @@ std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
     // The value has a column of its own; narrow ones leave the rest to the words.
     constexpr double value_mm = 30.0;
     std::vector<Boxed> boxes;
-    const auto add = [&](const TestRecord& record, const std::string& load, const Findings& findings) {
+    const auto add = [&](const TestRecord& record, const std::string& load, const Numbers& numbers) {
         const std::string limit_on = text_condition(record.result, "limit_on", "thd");
-        for (const std::string& name : key_quantities(record.result.measure, findings)) {
+        for (const std::string& name : key_quantities(record.result.measure, numbers)) {
             // What a claim is about stands above already, with its verdict.
             if (claimed(session, record.id, load, name)) continue;
-            const analysis::Quantity& quantity = *findings.find(name);
+            const analysis::Quantity& quantity = *numbers.find(name);
             const std::string basis = is_power(quantity) ? basis_text(session, record, load, name)
                                                          : both_ways_text(session, record);
             PageData row = row_for(first_page_words(name, limit_on), basis, 1);
@@ -96,7 +96,7 @@ std::vector<Boxed> key_boxes(const Session& session, double column_mm) {
     for (const bool parameters : {true, false}) {
         for (const TestRecord& record : session.tests) {
             if ((record.result.measure == "driver-parameters") != parameters) continue;
-            for (const auto& [load, findings] : record.result.loads) add(record, load, findings);
+            for (const auto& [load, numbers] : record.result.loads) add(record, load, numbers);
             add(record, {}, record.result.whole);
         }
     }

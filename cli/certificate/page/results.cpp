@@ -2,7 +2,7 @@
 // and what limits each number.
 #include <algorithm>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/plots/plots.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/basis.h"
@@ -18,8 +18,8 @@ namespace {
 /// come.
 std::vector<std::string> names_of(const TestRecord& record, const PowerTable& power) {
     std::vector<std::string> names;
-    for (const auto& [load, findings] : record.result.loads) {
-        for (const auto& [name, quantity] : findings.quantities) {
+    for (const auto& [load, numbers] : record.result.loads) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             if (told_in_table(power, record.id, name)) continue;
             if (std::find(names.begin(), names.end(), name) == names.end()) names.push_back(name);
         }
@@ -32,8 +32,8 @@ std::string basis_of(const Session& session, const TestRecord& record, const std
     const bool shared = !limit_words(name, "thd").empty() || name == "clip_onset_w";
     if (shared) return basis_text(session, record, {}, name);
     std::string text;
-    for (const auto& [load, findings] : record.result.loads) {
-        if (findings.find(name) == nullptr) continue;
+    for (const auto& [load, numbers] : record.result.loads) {
+        if (numbers.find(name) == nullptr) continue;
         if (!text.empty()) text += "; ";
         if (record.result.loads.size() > 1) text += visible_text(load, 60) + ": ";
         text += basis_text(session, record, load, name);
@@ -45,7 +45,7 @@ PageData figures_part(const Session& session, const TestRecord& record, const Po
     const TestResult& result = record.result;
     const std::string limit_on = text_condition(result, "limit_on", "thd");
     PageData columns{PageData::type::list};
-    for (const auto& [name, findings] : result.loads) {
+    for (const auto& [name, numbers] : result.loads) {
         const capture::Load* load = find_load(session.bench, name);
         PageData column;
         column.set("name", visible_text(name, 60));
@@ -59,8 +59,8 @@ PageData figures_part(const Session& session, const TestRecord& record, const Po
     for (const std::string& name : names_of(record, power)) {
         bool in_watts = false;
         PageData cells{PageData::type::list};
-        for (const auto& [load, findings] : result.loads) {
-            const analysis::Quantity* quantity = findings.find(name);
+        for (const auto& [load, numbers] : result.loads) {
+            const analysis::Quantity* quantity = numbers.find(name);
             in_watts = in_watts || (quantity != nullptr && is_power(*quantity));
             cells << text_section(quantity != nullptr ? value_text(*quantity) : "no number");
         }
@@ -94,12 +94,12 @@ PageData totals_part(const Session& session, const TestRecord& record, const Pow
     return part;
 }
 
-void add_absent_and_warnings(const Findings& findings, const std::string& load, const std::string& limit_on,
+void add_absent_and_warnings(const Numbers& numbers, const std::string& load, const std::string& limit_on,
                              PageData& absent, PageData& warnings) {
     const std::string where = load.empty() ? std::string{} : visible_text(load, 60) + ": ";
     // Numbers that are missing for the same reason share a note.
     std::vector<std::pair<std::string, const analysis::Absent*>> grouped;
-    for (const auto& [name, why] : findings.absent) {
+    for (const auto& [name, why] : numbers.absent) {
         const std::string words = quantity_words(name, limit_on);
         const auto same = std::find_if(grouped.begin(), grouped.end(), [&, &reason = why](const auto& g) {
             return g.second->text == reason.text && g.second->advice == reason.advice;
@@ -117,8 +117,8 @@ void add_absent_and_warnings(const Findings& findings, const std::string& load, 
         entry.set("advice", as_sentence(why->advice));
         absent << entry;
     }
-    for (const Warning& warning : findings.warnings) {
-        const bool told = std::any_of(findings.absent.begin(), findings.absent.end(), [&](const auto& entry) {
+    for (const Warning& warning : numbers.warnings) {
+        const bool told = std::any_of(numbers.absent.begin(), numbers.absent.end(), [&](const auto& entry) {
             return warning.code == entry.second.code &&
                    warning.text == entry.first + ": " + entry.second.text;
         });
@@ -216,8 +216,8 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
         }
         PageData absent{PageData::type::list};
         PageData warnings{PageData::type::list};
-        for (const auto& [load, findings] : result.loads) {
-            add_absent_and_warnings(findings, load, limit_on, absent, warnings);
+        for (const auto& [load, numbers] : result.loads) {
+            add_absent_and_warnings(numbers, load, limit_on, absent, warnings);
         }
         add_absent_and_warnings(result.whole, {}, limit_on, absent, warnings);
         entry.set("absent", absent);
@@ -232,11 +232,11 @@ PageData tests_part(const Session& session, const NamedPlots& plots, const std::
 
 PageData limits_rows(const Session& session) {
     PageData rows{PageData::type::list};
-    const auto add = [&](const TestRecord& record, const std::string& load, const Findings& findings) {
+    const auto add = [&](const TestRecord& record, const std::string& load, const Numbers& numbers) {
         const std::string limit_on = text_condition(record.result, "limit_on", "thd");
         // Numbers that are limited by the same cause to the same part share a row.
         std::vector<std::pair<std::string, std::string>> grouped;
-        for (const auto& [name, quantity] : findings.quantities) {
+        for (const auto& [name, quantity] : numbers.quantities) {
             if (is_repeated_total(record.result, name)) continue;
             const std::string why = what_limits(quantity, session.bench);
             const auto same =
@@ -256,7 +256,7 @@ PageData limits_rows(const Session& session) {
         }
     };
     for (const TestRecord& record : session.tests) {
-        for (const auto& [load, findings] : record.result.loads) add(record, load, findings);
+        for (const auto& [load, numbers] : record.result.loads) add(record, load, numbers);
         add(record, {}, record.result.whole);
     }
     return rows;

@@ -1,5 +1,5 @@
 // The table of power and the rating's basis on the page.
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/plots/supply_plot.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/number_words.h"

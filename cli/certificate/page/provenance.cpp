@@ -1,7 +1,7 @@
 // How a reader can check the page: fingerprints, the code for a telephone, photographs with their hashes.
 #include <fmt/format.h>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/page/square_code.h"
 #include "cli/files/picture/photograph.h"
 #include "cli/files/picture/picture_notes.h"

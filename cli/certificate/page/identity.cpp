@@ -1,7 +1,7 @@
 // Who and what was tested, and when: the head of the page.
 #include <algorithm>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/certificate/page/text_room.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/number_words.h"

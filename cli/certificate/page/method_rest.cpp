@@ -1,5 +1,5 @@
 // How the measures were made whose method is the same in every test.
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 
 namespace assay::cli {
 

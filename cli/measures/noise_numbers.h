@@ -17,6 +17,6 @@ struct NoiseContext {
     std::string floor_source{};
 };
 
-Findings noise_findings(const NoiseContext& context);
+Numbers noise_numbers(const NoiseContext& context);
 
 }  // namespace assay::cli

@@ -3,7 +3,7 @@
 #include <cmath>
 #include <string_view>
 
-#include "cli/certificate/page/page_parts.h"
+#include "cli/certificate/page/parts.h"
 #include "cli/files/plain_text.h"
 #include "cli/report/number_words.h"
 #include "cli/report/quantity_words.h"
