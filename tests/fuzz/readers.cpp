@@ -23,9 +23,11 @@
 #include "cli/files/curves/response_file.h"
 #include "cli/files/job/job_file.h"
 #include "cli/files/picture/photograph.h"
+#include "cli/files/picture/picture_notes.h"
 #include "cli/files/session/session_file.h"
 #include "cli/signature/bundle.h"
 #include "cli/signature/signature.h"
+#include "cli/signature/ustar.h"
 
 namespace {
 
@@ -150,12 +152,34 @@ void read_recording(std::string_view bytes) {
     if (taken(checked) && checked->frames_read > recording->frames) broken("more frames read than there are");
 }
 
+/// The same with every header as the program writes it for that path and size: no chance finds a sum that
+/// fits.
+std::string with_fitting_headers(std::string_view bytes) {
+    std::string made(bytes);
+    for (std::size_t at = 0; at + cli::ustar_block <= made.size();) {
+        constexpr std::size_t size_at = 124;
+        const std::string path = made.substr(at, std::min<std::size_t>(made.find('\0', at) - at, 100));
+        std::uintmax_t size = 0;
+        for (std::size_t k = at + size_at; k < at + size_at + 11 && made[k] >= '0' && made[k] <= '7'; ++k)
+            size = 8 * size + static_cast<std::uintmax_t>(made[k] - '0');
+        if (const auto header = cli::ustar_header({path, size}); header && made[at] != '\0')
+            std::copy(header->begin(), header->end(), made.begin() + static_cast<std::ptrdiff_t>(at));
+        at += cli::ustar_block;
+        if (size < made.size()) at += static_cast<std::size_t>(size) + cli::ustar_padding(size);
+    }
+    return made;
+}
+
 void read_bundle(std::string_view bytes) {
-    const fs::path into = folder() / "unpacked";
-    fs::remove_all(into);
-    fs::create_directories(into);
-    taken(cli::unpack_bundle(file_of(bytes, "bundle.tar"), into));
-    fs::remove_all(into);
+    const fs::path around = folder() / "around";
+    const fs::path into = around / "unpacked";
+    for (const std::string& bundle : {std::string(bytes), with_fitting_headers(bytes)}) {
+        fs::remove_all(around);
+        fs::create_directories(into);
+        taken(cli::unpack_bundle(file_of(bundle, "bundle.tar"), into));
+        if (std::distance(fs::directory_iterator(around), {}) != 1)
+            broken("a bundle writes beside its folder");
+    }
 }
 
 void read_signature(std::string_view bytes) {
@@ -175,7 +199,14 @@ void read_answers(std::string_view bytes) {
 }
 
 void read_photograph(std::string_view bytes) {
-    taken(cli::read_photograph(file_of(bytes, "unit.jpg")));
+    const auto picture = cli::read_photograph(file_of(bytes, "unit.jpg"));
+    if (!taken(picture)) return;
+    const auto plain = cli::without_notes(*picture);
+    if (!taken(plain)) return;
+    const auto again = cli::without_notes(*plain);
+    if (!again || *again != *plain) broken("a picture without notes changes once more");
+    if (cli::photograph_type(*plain) != cli::photograph_type(*picture))
+        broken("a picture becomes another kind");
 }
 
 struct Reader {

@@ -127,13 +127,16 @@ capture::Result<std::string> read_toml_text(const std::filesystem::path& path) {
                              "give the TOML file itself");
     }
     std::ifstream file(path, std::ios::binary);
-    std::string text(largest_toml_file_bytes + 1, '\0');
-    file.read(text.data(), static_cast<std::streamsize>(text.size()));
+    std::string text;
+    std::string piece(4096, '\0');
+    while (file && text.size() <= largest_toml_file_bytes) {
+        file.read(piece.data(), static_cast<std::streamsize>(piece.size()));
+        text.append(piece, 0, static_cast<std::size_t>(file.gcount()));
+    }
     if (!file.is_open() || file.bad()) {
         return capture::fail(FaultKind::bad_input_file, name + ": the file cannot be read",
                              "check its permissions");
     }
-    text.resize(static_cast<std::size_t>(file.gcount()));
     return text;
 }
 
