@@ -130,7 +130,8 @@ capture::Result<std::string> read_toml_text(const std::filesystem::path& path) {
     std::string text;
     std::string piece(4096, '\0');
     while (file && text.size() <= largest_toml_file_bytes) {
-        file.read(piece.data(), static_cast<std::streamsize>(piece.size()));
+        const std::size_t room = largest_toml_file_bytes + 1 - text.size();
+        file.read(piece.data(), static_cast<std::streamsize>(std::min(piece.size(), room)));
         text.append(piece, 0, static_cast<std::size_t>(file.gcount()));
     }
     if (!file.is_open() || file.bad()) {
