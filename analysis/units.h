@@ -18,9 +18,9 @@ inline double power_decibels(double ratio) {
     return 10.0 * std::log10(ratio);
 }
 
-/// Of a ratio that may be zero: never below -240 dB.
-inline double floored_decibels(double ratio) {
-    return decibels(std::max(ratio, 1e-12));
+/// Of a ratio that may be zero: never below that of `least`, -240 dB where none is given.
+inline double floored_decibels(double ratio, double least = 1e-12) {
+    return decibels(std::max(ratio, least));
 }
 
 inline double ratio_from_decibels(double db) {

@@ -30,7 +30,7 @@ double share(double square, double without, double full) {
 }
 
 double level_in_db(double level) {
-    return decibels(std::max(level, 1e-300));
+    return floored_decibels(level, 1e-300);
 }
 
 }  // namespace

@@ -27,7 +27,7 @@ MeanCycle mean_cycle(std::span<const double> record, double rate_hz, double freq
     std::vector<double> phase_sums(bins, 0.0);
     std::vector<int> counts(bins, 0);
     const double step = frequency_hz / rate_hz;
-    const double start = phase_at_centre_rad / (two_pi)-step * 0.5 * static_cast<double>(record.size() - 1);
+    const double start = phase_at_centre_rad / two_pi - step * 0.5 * static_cast<double>(record.size() - 1);
     for (std::size_t n = 0; n < record.size(); ++n) {
         double turns = start + step * static_cast<double>(n);
         turns -= static_cast<double>(static_cast<std::int64_t>(turns));  // std::floor is a call

@@ -60,7 +60,7 @@ double bulk_modulus_pa(const Air& air) {
 
 double level_of_one_acoustic_watt_db(const Air& air) {
     constexpr double reference_pa = 20e-6;
-    return power_decibels(density_kg_per_m3(air) * sound_speed_m_per_s(air) / (two_pi) /
+    return power_decibels(density_kg_per_m3(air) * sound_speed_m_per_s(air) / two_pi /
                           (reference_pa * reference_pa));
 }
 

@@ -237,8 +237,7 @@ TestResult evaluate(const Setup& setup, std::span<const Take> takes) {
         const capture::Input& plus = setup.bench->inputs[load.plus];
         for (const capture::RawChannel& raw : placed->raw.channels) {
             if (raw.channel == plus.channel)
-                warn_if_not_clean(plus, analysis::decibels(std::max(static_cast<double>(raw.peak), 1e-9)),
-                                  numbers);
+                warn_if_not_clean(plus, analysis::floored_decibels(raw.peak, 1e-9), numbers);
         }
         result.loads.emplace_back(load.name, std::move(numbers));
     }

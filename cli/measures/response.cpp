@@ -73,7 +73,7 @@ LoadCurve curve_of(const ResponseGain& gain, const ResponseReading& reading) {
     curve.frequency_hz = analysis::log_frequencies(reading.start_hz, reading.stop_hz, points_per_octave);
     for (const double frequency_hz : curve.frequency_hz) {
         const std::complex<double> value = gain.at(frequency_hz);
-        curve.magnitude_db.push_back(analysis::decibels(std::max(std::abs(value), 1e-15)));
+        curve.magnitude_db.push_back(analysis::floored_decibels(std::abs(value), 1e-15));
         curve.phase_deg.push_back(std::arg(value) * analysis::degrees);
         const bool clear = 3.0 * gain.delay_noise_s_at(frequency_hz) * frequency_hz < delay_noise_periods;
         curve.group_delay_s.push_back(clear ? gain.delay_s_at(frequency_hz)
@@ -124,9 +124,8 @@ void add_limits(const ResponseGain& gain, const LoadCurve& curve, const std::str
                                  : "raise stop_hz, and the sample rate, if the limit is wanted"});
                 continue;
             }
-            limit = analysis::refined(*limit, [&](double hz) {
-                return analysis::decibels(std::max(std::abs(gain.at(hz)), 1e-15));
-            });
+            limit = analysis::refined(
+                *limit, [&](double hz) { return analysis::floored_decibels(std::abs(gain.at(hz)), 1e-15); });
             Quantity quantity{limit->frequency_hz, "Hz", {}};
             add_clock_doubt(quantity);
             const double db =

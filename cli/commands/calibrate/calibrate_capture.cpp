@@ -209,13 +209,13 @@ int run_calibrate_loopback(const CalibrateOptions& options, const Manner& manner
         clean_up_to = step.plus_peak_dbfs;
         const double heard =
             step.reading.fundamental_v * std::numbers::sqrt2 / std::abs(input.volts_per_unit());
-        levels.push_back({step.reading.level_dbfs, analysis::decibels(std::max(heard, 1e-10)),
+        levels.push_back({step.reading.level_dbfs, analysis::floored_decibels(heard, 1e-10),
                           db_per_relative * step.reading.fundamental_doubt_v / step.reading.fundamental_v});
         if (step.plus_peak_dbfs > -30.0) own_thd = std::max(own_thd, step.reading.thd);
     }
-    const double noise_dbfs = analysis::decibels(std::max(
+    const double noise_dbfs = analysis::floored_decibels(
         reading->loads[0].front().reading.noise_v * std::numbers::sqrt2 / std::abs(input.volts_per_unit()),
-        1e-10));
+        1e-10);
     if (!clean_up_to) {
         return report({FaultKind::untrusted_capture,
                        fmt::format("input \"{}\" is not clean at any level (THD above {:.3g} %)", input.name,

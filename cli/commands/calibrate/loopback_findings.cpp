@@ -57,7 +57,7 @@ CardResponse card_response_of(const ResponseReading& reading, const capture::Inp
     for (const double frequency_hz : card.frequency_hz) {
         const std::complex<double> value = channel.sweep.at(frequency_hz, 1) / at_1khz;
         // 60 dB down is as much as the file can hold, and as good as nothing.
-        card.magnitude_db.push_back(std::max(analysis::decibels(std::max(std::abs(value), 1e-9)), -59.0));
+        card.magnitude_db.push_back(std::max(analysis::floored_decibels(std::abs(value), 1e-9), -59.0));
         card.phase_deg.push_back(std::arg(value) * analysis::degrees);
         card.standard_uncertainty_db->push_back(
             db_per_relative *

@@ -5,13 +5,14 @@
 
 #include <algorithm>
 #include <exception>
-#include <fstream>
 #include <sstream>
 #include <system_error>
+#include <utility>
 
 #include "cli/files/toml/nearest.h"
 #include "cli/files/toml/toml_depth.h"
 #include "cli/files/utf8.h"
+#include "cli/files/whole_file.h"
 
 namespace assay::cli {
 
@@ -126,19 +127,12 @@ capture::Result<std::string> read_toml_text(const std::filesystem::path& path) {
         return capture::fail(FaultKind::bad_input_file, name + ": this is a folder, not a file",
                              "give the TOML file itself");
     }
-    std::ifstream file(path, std::ios::binary);
-    std::string text;
-    std::string piece(4096, '\0');
-    while (file && text.size() <= largest_toml_file_bytes) {
-        const std::size_t room = largest_toml_file_bytes + 1 - text.size();
-        file.read(piece.data(), static_cast<std::streamsize>(std::min(piece.size(), room)));
-        text.append(piece, 0, static_cast<std::size_t>(file.gcount()));
-    }
-    if (!file.is_open() || file.bad()) {
+    auto text = first_bytes(path, largest_toml_file_bytes + 1);
+    if (!text) {
         return capture::fail(FaultKind::bad_input_file, name + ": the file cannot be read",
                              "check its permissions");
     }
-    return text;
+    return std::move(*text);
 }
 
 capture::Result<TomlNode> parse_toml(std::string_view text, const std::string& name) {

@@ -88,7 +88,7 @@ bool flattened(const std::vector<float>& samples) {
 }
 
 double dbfs(float peak) {
-    return analysis::decibels(std::max(static_cast<double>(peak), 1e-10));
+    return analysis::floored_decibels(peak, 1e-10);
 }
 
 class Reader {

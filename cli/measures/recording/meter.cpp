@@ -47,7 +47,7 @@ MeterReading meter_reading(const capture::Bench& bench, const capture::Load& loa
     const capture::Input& plus_input = bench.inputs[load.plus];
     const auto signal_of = [&](const capture::Input& input) {
         const double peak = peak_of(of_input(channels, input));
-        reading.peak_dbfs = std::max(reading.peak_dbfs, analysis::decibels(std::max(peak, 1e-10)));
+        reading.peak_dbfs = std::max(reading.peak_dbfs, analysis::floored_decibels(peak, 1e-10));
         reading.overload = reading.overload || peak >= capture::full_scale;
         return analysis::Signal{of_input(channels, input), rate_hz, input.volts_per_unit()};
     };

@@ -30,7 +30,7 @@ double peak_dbfs(const Setup& setup, const PlacedTake& placed, std::size_t index
     for (const double volts : input_volts(placed, input, from_s, to_s))
         peak_v = std::max(peak_v, std::abs(volts));
     return std::max(silent_dbfs,
-                    analysis::decibels(std::max(peak_v / std::abs(input.volts_per_unit()), 1e-300)));
+                    analysis::floored_decibels(peak_v / std::abs(input.volts_per_unit()), 1e-300));
 }
 
 }  // namespace

@@ -36,7 +36,7 @@ const std::vector<float>& of_channel(const std::vector<int>& channels,
 double peak_dbfs(const std::vector<float>& samples) {
     float peak = 0.0F;
     for (const float sample : samples) peak = std::max(peak, std::abs(sample));
-    return analysis::decibels(std::max(static_cast<double>(peak), 1e-10));
+    return analysis::floored_decibels(peak, 1e-10);
 }
 
 double flat_share_of(const std::vector<float>& samples) {
