@@ -12,6 +12,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
+from scipy.signal import oaconvolve
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import driver_bench, program  # noqa: E402
@@ -184,7 +185,7 @@ def levels_and_sounds():
 
         high, _ = driver_bench.record(played, softer, jig, card)
         # The second step's marks begin where the first one's sound ends: the louder half of the tone.
-        size = np.convolve(np.abs(low[:, 0]), np.ones(RATE) / RATE, "same")
+        size = oaconvolve(np.abs(low[:, 0]), np.ones(RATE) / RATE, "same")
         middle = int(np.argmax(size > 0.75 * np.max(size))) - RATE // 2
         both = np.concatenate([low[:middle], high[middle:]])
         outcome = shop.run({"free": both}, RATE)

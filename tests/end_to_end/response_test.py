@@ -13,6 +13,7 @@ import sys
 from pathlib import Path
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import bench, program  # noqa: E402
@@ -46,11 +47,11 @@ def unit(f):
 
 def filtered(fine, rate_hz, transfer):
     """By FFT: zeros behind the signal hold what rings on."""
-    n = len(fine) + int(2 * rate_hz)
-    spectrum = np.fft.rfft(fine, n)
-    f = np.fft.rfftfreq(n, 1 / rate_hz)
+    n = next_fast_len(len(fine) + int(2 * rate_hz), real=True)
+    spectrum = rfft(fine, n)
+    f = rfftfreq(n, 1 / rate_hz)
     f[0] = 1e-3
-    return np.fft.irfft(spectrum * transfer(f), n)[:len(fine)]
+    return irfft(spectrum * transfer(f), n)[:len(fine)]
 
 
 class Played:

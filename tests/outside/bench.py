@@ -8,6 +8,7 @@ designs with 140 dB of stop band, their delay taken out, so that truth is known 
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.signal import firwin, lfilter, oaconvolve, upfirdn
 
 ATTENUATION_BETA = 14.3  # Kaiser's beta for 140 dB (Kaiser 1974: 0.1102 (A - 8.7))
@@ -152,10 +153,11 @@ def nothing(frames, noise_dbfs=-90.0, seed=2):
 def music_like(frames, rate_hz, peak=0.5, seed=3):
     """Pink-like noise in a band, with a beat: another signal."""
     random = np.random.default_rng(seed)
-    spectrum = np.fft.rfft(random.standard_normal(frames))
-    frequency = np.fft.rfftfreq(frames, 1 / rate_hz)
+    length = next_fast_len(frames, real=True)
+    spectrum = rfft(random.standard_normal(length))
+    frequency = rfftfreq(length, 1 / rate_hz)
     spectrum *= 1 / np.sqrt(np.maximum(frequency, 40)) * (frequency < 12000)
-    sound = np.fft.irfft(spectrum, frames)
+    sound = irfft(spectrum, length)[:frames]
     sound *= 0.4 + 0.6 * np.abs(np.sin(2 * np.pi * 1.1 * np.arange(frames) / rate_hz))
     return peak * sound / np.max(np.abs(sound))
 

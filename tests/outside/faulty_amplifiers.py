@@ -21,6 +21,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
+from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.interpolate import PchipInterpolator
 
 FREQUENCY_HZ = 997.0
@@ -343,14 +344,14 @@ class Kept:
 
     def swept(self, tone, rate_hz):
         """A faint tone through the small-signal response of both channels."""
-        frames = len(tone) + int(rate_hz)
-        hz = np.fft.rfftfreq(frames, 1 / rate_hz)
+        frames = next_fast_len(len(tone) + int(rate_hz), real=True)
+        hz = rfftfreq(frames, 1 / rate_hz)
         out = []
         for side in range(2):
             known = PchipInterpolator(np.log(self.parts["hz"]), self.parts["response"][side])
             transfer = known(np.log(np.clip(hz, self.parts["hz"][0], self.parts["hz"][-1])))
             transfer[hz < self.parts["hz"][0]] *= (hz / self.parts["hz"][0])[hz < self.parts["hz"][0]]
-            out.append(np.fft.irfft(np.fft.rfft(DRIVE_V * tone, frames) * transfer, frames)[:len(tone)])
+            out.append(irfft(rfft(DRIVE_V * tone, frames) * transfer, frames)[:len(tone)])
         return np.stack(out, 1)
 
 
