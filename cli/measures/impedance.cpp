@@ -124,8 +124,9 @@ void add_quantities(const Setup& setup, const ImpedanceReading& reading,
     if (peaks.empty()) return;
     if (reading.take) {
         const double resonance_hz = found.find("resonance_hz")->value;
-        found.add("volts_at_resonance_v", driver_volts(setup, reading.take->full, resonance_hz / half_octave,
-                                                       resonance_hz * half_octave));
+        found.add("volts_at_resonance_v",
+                  driver_volts(setup, reading.take->full, reading.match, resonance_hz / half_octave,
+                               resonance_hz * half_octave));
     } else {
         found.add_absent("volts_at_resonance_v", {"from-file", "the curve's file does not tell the level",
                                                   "note the level with the curve, as `note`"});

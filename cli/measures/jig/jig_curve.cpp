@@ -42,6 +42,24 @@ std::map<std::string, double> scale_doubts(const capture::Bench& bench) {
     return doubts;
 }
 
+/// Relative change of each line's ratio, after the match, for one standard uncertainty of each source.
+std::map<std::string, std::vector<Complex>> ratio_doubts(const capture::Bench& bench,
+                                                         const std::vector<CorrectedLine>& lines,
+                                                         const std::optional<InputMatch>& match) {
+    std::map<std::string, std::vector<Complex>> doubts;
+    if (!match) {
+        for (const auto& [source, relative] : scale_doubts(bench))
+            doubts[source].assign(lines.size(), relative);
+        return doubts;
+    }
+    for (const auto& [source, changes] : match->relative_doubts) {
+        std::vector<Complex>& of_lines = doubts[source];
+        for (const CorrectedLine& line : lines)
+            of_lines.push_back(-match->doubt_at(source, line.frequency_hz));
+    }
+    return doubts;
+}
+
 void add_systematic(const Setup& setup, const std::vector<CorrectedLine>& lines,
                     const std::vector<analysis::JigImpedance>& impedances,
                     const std::optional<InputMatch>& match, analysis::ImpedanceCurve& curve) {
@@ -49,26 +67,15 @@ void add_systematic(const Setup& setup, const std::vector<CorrectedLine>& lines,
     const auto add = [&](const std::string& source, auto change_of) {
         std::vector<Complex>& changes = curve.systematic[source];
         changes.resize(lines.size());
-        for (std::size_t i = 0; i < lines.size(); ++i) changes[i] += change_of(lines[i], impedances[i]);
+        for (std::size_t i = 0; i < lines.size(); ++i) changes[i] += change_of(i);
     };
-    for (const capture::RelativeDoubt& doubt : jig.series_doubts) {
-        add(doubt.source_id, [&](const CorrectedLine&, const analysis::JigImpedance& z) {
-            return z.dz_dseries * (jig.series_ohm * doubt.relative);
+    for (const capture::RelativeDoubt& doubt : jig.series_doubts)
+        add(doubt.source_id,
+            [&](std::size_t i) { return impedances[i].dz_dseries * (jig.series_ohm * doubt.relative); });
+    for (const auto& [source, relative] : ratio_doubts(*setup.bench, lines, match))
+        add(source, [&, &of_line = relative](std::size_t i) {
+            return impedances[i].dz_dh * lines[i].h * of_line[i];
         });
-    }
-    if (!match) {
-        for (const auto& [source, relative] : scale_doubts(*setup.bench)) {
-            add(source, [relative = relative](const CorrectedLine& line, const analysis::JigImpedance& z) {
-                return z.dz_dh * line.h * relative;
-            });
-        }
-        return;
-    }
-    for (const auto& [source, changes] : match->relative_doubts) {
-        add(source, [&, id = source](const CorrectedLine& line, const analysis::JigImpedance& z) {
-            return -z.dz_dh * line.h * match->doubt_at(id, line.frequency_hz);
-        });
-    }
 }
 
 void erase_points(analysis::ImpedanceCurve& curve, const std::vector<std::size_t>& rising) {
@@ -204,21 +211,35 @@ capture::Result<void> check_wiring(const Setup& setup, const Take& take,
     return {};
 }
 
-analysis::Quantity driver_volts(const Setup& setup, const analysis::LineTransfer& transfer, double from_hz,
-                                double to_hz) {
+analysis::Quantity driver_volts(const Setup& setup, const analysis::LineTransfer& transfer,
+                                const std::optional<InputMatch>& match, double from_hz, double to_hz) {
     const capture::ImpedanceJig& jig = *setup.bench->jig;
     const bool low = jig.topology == capture::ImpedanceJig::Topology::sense_low;
+    std::vector<CorrectedLine> lines;
+    std::vector<double> generator_v;
     double square = 0.0;
     for (const analysis::TransferLine& line : transfer.lines) {
         if (line.state == LineState::weak || line.frequency_hz < from_hz || line.frequency_hz > to_hz)
             continue;
-        const double volts = low ? std::abs(1.0 - line.ratio) * line.generator_v : line.driver_v;
+        lines.push_back(after_match(line, match));
+        generator_v.push_back(line.generator_v);
+        const double volts = low ? std::abs(1.0 - lines.back().h) * line.generator_v : line.driver_v;
         square += volts * volts;
     }
     analysis::Quantity quantity{std::sqrt(square), "V", {}};
     const capture::Input& input = setup.bench->inputs[low ? jig.generator_side : jig.driver_side];
     for (const capture::RelativeDoubt& doubt : input.scale_doubts)
         quantity.contributions[doubt.source_id] += quantity.value * doubt.relative;
+    if (!low || quantity.value == 0.0) return quantity;
+    // The driver's volts are a difference, (1 - h) of the generator's: the ratio's doubt moves it as well.
+    for (const auto& [source, relative] : ratio_doubts(*setup.bench, lines, match)) {
+        double half_square = 0.0;
+        for (std::size_t i = 0; i < lines.size(); ++i) {
+            const Complex change = -lines[i].h * relative[i];
+            half_square += (std::conj(1.0 - lines[i].h) * change).real() * generator_v[i] * generator_v[i];
+        }
+        quantity.contributions[source] += half_square / quantity.value;
+    }
     return quantity;
 }
 

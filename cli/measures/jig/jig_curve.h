@@ -28,8 +28,10 @@ JigCurve curve_of_transfer(const Setup& setup, const analysis::LineTransfer& tra
                                                  const analysis::LineTransfer& transfer,
                                                  const std::optional<InputMatch>& match);
 
-/// RMS volts across the driver of all lines between two frequencies.
-analysis::Quantity driver_volts(const Setup& setup, const analysis::LineTransfer& transfer, double from_hz,
-                                double to_hz);
+/// RMS volts across the driver of all lines between two frequencies: what the driver-side input reads, or
+/// with the resistor at the driver's lower end the difference of the two inputs, brought to each other by the
+/// match.
+analysis::Quantity driver_volts(const Setup& setup, const analysis::LineTransfer& transfer,
+                                const std::optional<InputMatch>& match, double from_hz, double to_hz);
 
 }  // namespace assay::cli
