@@ -48,15 +48,39 @@ def session_of(folder, count):
     return {"run": run, "verify": measured("verify", here / "s"), "show": measured("show", here / "s")}
 
 
+def least(one, other):
+    """Of two measurements of the same: whichever failed, the least time, the most memory."""
+    return (one[0] if one[0].status else other[0]), min(one[1], other[1]), max(one[2], other[2])
+
+
+def shares(outcomes):
+    """Seconds that the first captures cost beside starting the program and this script's watcher, and all the later ones."""
+    return outcomes[1][1] - outcomes[0][1], outcomes[2][1] - outcomes[1][1]
+
+
+def is_linear(outcomes):
+    first, later = shares(outcomes)
+    return later < 1.5 * 10 * first
+
+
+COMMANDS = ("run", "verify", "show")
 with tempfile.TemporaryDirectory(prefix="assay-growth-") as name:
-    found = {count: session_of(Path(name), count) for count in COUNTS}
-    for command in ("run", "verify", "show"):
-        outcomes = [found[count][command] for count in COUNTS]
+    found = {}
+    # What else the machine does only adds time: the least of up to three counts.
+    for attempt in range(3):
+        here = Path(name) / str(attempt)
+        here.mkdir()
+        now = [session_of(here, count) for count in COUNTS]
+        for command in COMMANDS:
+            outcomes = [session[command] for session in now]
+            found[command] = list(map(least, found[command], outcomes)) if command in found else outcomes
+        if is_linear(found["run"]) and is_linear(found["verify"]):
+            break
+    for command, outcomes in found.items():
         for count, (done, seconds, mb) in zip(COUNTS, outcomes):
             report.check(done.status == 0, f"{command} of {count} captures", f"{seconds:.2f} s, {mb:.0f} MB; {done.err.strip()[-200:]}")
-        # What the first captures cost beside starting the program and this script's watcher, against all the later ones.
-        first, later = outcomes[1][1] - outcomes[0][1], outcomes[2][1] - outcomes[1][1]
         if command != "show":  # takes a few hundredths of a second
-            report.check(later < 1.5 * 10 * first, f"{command}: the later captures take no longer than the first", f"{later / 90:.4f} s each, {first / 9:.4f} s each of the first ten")
+            first, later = shares(outcomes)
+            report.check(is_linear(outcomes), f"{command}: the later captures take no longer than the first", f"{later / 90:.4f} s each, {first / 9:.4f} s each of the first ten")
         report.check(outcomes[2][2] < outcomes[0][2] + 25, f"{command}: memory", f"{outcomes[0][2]:.0f} to {outcomes[2][2]:.0f} MB")
 report.finish()
