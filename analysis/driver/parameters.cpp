@@ -3,6 +3,7 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
+#include <limits>
 #include <numbers>
 
 #include "analysis/driver/fit_data.h"
@@ -96,8 +97,26 @@ void add_creep(const DriverInputs& inputs, DriverResult& result) {
     result.quantities.emplace_back("creep_lambda", lambda);
 }
 
+/// No part of a driver's impedance has a negative resistance, so that none of its curve lies below Re. Said
+/// whatever the fit says: where the two are far apart there is none worth asking.
+bool below_meter_remark(const DriverInputs& inputs, DriverResult& result) {
+    constexpr double clearly = 0.9;
+    double lowest_ohm = std::numeric_limits<double>::infinity();
+    for (const ImpedancePoint& point : inputs.curves.front().curve.points)
+        lowest_ohm = std::min(lowest_ohm, std::abs(point.z_ohm));
+    if (lowest_ohm > clearly * inputs.meter->ohm - 3.0 * inputs.meter->standard_uncertainty_ohm) return false;
+    result.remarks.push_back(
+        {"meter-disagrees",
+         "the curve goes down to " + three_digits(lowest_ohm) +
+             " ohm, and no driver's can lie below its coil's resistance, which the meter found to be " +
+             three_digits(inputs.meter->ohm) + " ohm",
+         "check series_ohm of the jig with a resistor of known value; read the meter with clips on the bare "
+         "terminals"});
+    return true;
+}
+
 void meter_remark(const DriverInputs& inputs, DriverResult& result) {
-    if (!inputs.meter) return;
+    if (!inputs.meter || below_meter_remark(inputs, result)) return;
     FitInputs without = result.fitted;
     without.meter.reset();
     const Fit& best = result.choice.best();

@@ -265,6 +265,15 @@ TEST(DriverParameters, MeterThatDisagrees) {
     EXPECT_TRUE(remarked(driver_parameters(inputs), "meter-disagrees"));
 }
 
+// A jig's resistor of 22 ohm stated as 10: every impedance comes out 10/22 of what it is, by Ohm's law.
+TEST(DriverParameters, CurveBelowTheMetersResistance) {
+    Mechanics m;
+    DriverInputs inputs = inputs_of(m, {test::free_air(m, 1e-4)});
+    inputs.meter = MeterResistance{5.61, 0.056};
+    for (ImpedancePoint& point : inputs.curves.front().curve.points) point.z_ohm *= 10.0 / 22.0;
+    EXPECT_TRUE(remarked(driver_parameters(inputs), "meter-disagrees"));
+}
+
 // JCGM 101: the spread of refits to drawn data is what the linear propagation must say. 150 refits give the
 // spread to 6 % (1/sqrt(2 n)); three of those are allowed.
 TEST(DriverParameters, ScatterAgainstRefits) {
