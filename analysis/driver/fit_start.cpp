@@ -141,7 +141,10 @@ std::optional<StartReading> read_start(const FitInputs& inputs) {
     FittedDriver& driver = reading.driver;
     double least = peak->magnitude_ohm;
     for (const MagnitudePoint& point : real) least = std::min(least, point.magnitude_ohm);
-    driver.re_ohm = inputs.meter ? inputs.meter->ohm : 0.97 * least;
+    // The least real part is Re and a few per cent of the coil's losses. A meter that is not near it would
+    // lead the fit astray, or have it bend a coil until it holds the rest.
+    const bool near = inputs.meter && inputs.meter->ohm > 0.85 * least && inputs.meter->ohm < 1.05 * least;
+    driver.re_ohm = near ? inputs.meter->ohm : 0.97 * least;
     driver.cone.fs_hz = peak->frequency_hz;
     const double res = std::max(peak->magnitude_ohm - driver.re_ohm, 0.05 * driver.re_ohm);
     const double half = peak->magnitude_ohm - 0.5 * res;

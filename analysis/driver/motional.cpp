@@ -43,7 +43,7 @@ Spring exponential(double lambda, double q) {
     const double beta = lambda / std::numbers::ln10;
     const Complex decades(std::log10(q), quarter_turn);
     Spring spring;
-    spring.stiffness = std::polar(std::pow(q, beta) / std::cos(angle), angle);
+    spring.stiffness = std::pow(q, beta) * Complex(1.0, std::tan(angle));
     spring.by_q = spring.stiffness * beta / q;
     spring.by_lambda = spring.stiffness * (decades + quarter_turn * std::tan(angle));
     spring.loss = std::tan(angle);

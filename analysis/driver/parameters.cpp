@@ -3,11 +3,11 @@
 #include <algorithm>
 #include <array>
 #include <cmath>
-#include <limits>
 #include <numbers>
 
 #include "analysis/driver/fit_data.h"
 #include "analysis/driver/loaded_checks.h"
+#include "analysis/driver/meter_check.h"
 #include "analysis/driver/parameter_values.h"
 #include "analysis/driver/textbook.h"
 #include "analysis/uncertainty/rounded_text.h"
@@ -97,49 +97,6 @@ void add_creep(const DriverInputs& inputs, DriverResult& result) {
     result.quantities.emplace_back("creep_lambda", lambda);
 }
 
-/// No part of a driver's impedance has a negative resistance, so that none of its curve lies below Re. Said
-/// whatever the fit says: where the two are far apart there is none worth asking.
-bool below_meter_remark(const DriverInputs& inputs, DriverResult& result) {
-    constexpr double clearly = 0.9;
-    double lowest_ohm = std::numeric_limits<double>::infinity();
-    for (const ImpedancePoint& point : inputs.curves.front().curve.points)
-        lowest_ohm = std::min(lowest_ohm, std::abs(point.z_ohm));
-    if (lowest_ohm > clearly * inputs.meter->ohm - 3.0 * inputs.meter->standard_uncertainty_ohm) return false;
-    result.remarks.push_back(
-        {"meter-disagrees",
-         "the curve goes down to " + three_digits(lowest_ohm) +
-             " ohm, and no driver's can lie below its coil's resistance, which the meter found to be " +
-             three_digits(inputs.meter->ohm) + " ohm",
-         "check series_ohm of the jig with a resistor of known value; read the meter with clips on the bare "
-         "terminals"});
-    return true;
-}
-
-void meter_remark(const DriverInputs& inputs, DriverResult& result) {
-    if (!inputs.meter || below_meter_remark(inputs, result)) return;
-    FitInputs without = result.fitted;
-    without.meter.reset();
-    const Fit& best = result.choice.best();
-    const Fit free = fit_driver(best.layout.model, without, best.parameters);
-    if (!free.converged) return;
-    const double curve_ohm = std::exp(free.parameters[FitLayout::re]);
-    double variance = free.scatter(FitLayout::re, FitLayout::re) * curve_ohm * curve_ohm +
-                      inputs.meter->standard_uncertainty_ohm * inputs.meter->standard_uncertainty_ohm;
-    const Surroundings surroundings{inputs.area_m2.value_or(1.0), inputs.air};
-    for (const DoubtCause& cause : doubt_causes(inputs, without, free, surroundings)) {
-        const double change = cause.parameters[FitLayout::re] * curve_ohm;
-        variance += change * change;
-    }
-    const double off = inputs.meter->ohm - curve_ohm;
-    if (std::abs(off) < std::max(3.0 * std::sqrt(variance), 0.01 * curve_ohm)) return;
-    result.remarks.push_back(
-        {"meter-disagrees",
-         "the meter's resistance of " + three_digits(inputs.meter->ohm) + " ohm and the curve's own of " +
-             three_digits(curve_ohm) + " ohm are further apart than their doubts allow",
-         off > 0.0 ? "subtract the meter's leads, read it with clips on the bare terminals"
-                   : "check series_ohm and lead_ohm of the jig with a resistor of known value"});
-}
-
 void fit_remarks(DriverResult& result) {
     const Fit& best = result.choice.best();
     const FittedDriver driver = driver_of(best.layout, best.parameters);
@@ -204,16 +161,22 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
             loads.push_back(std::move(kept));
         }
     }
-    if (!loads.empty()) {
-        if (const auto start = read_start(free_only)) {
-            const ModelChoice alone = choose_model(free_only, *start);
-            std::erase_if(loads, [&](const LoadedCurve& taken) {
-                if (alone.tried.empty()) return false;
-                const auto why = misfit(free_only, alone.best(), taken, reading->mms_kg);
-                if (why) reasons.loading = why;
-                return why.has_value();
-            });
+    if (!loads.empty() || inputs.meter) {
+        // What else was measured is held against the curves in free air, so it has no part in their fit.
+        FitInputs curves_only = free_only;
+        curves_only.meter.reset();
+        const auto start = read_start(curves_only);
+        const ModelChoice alone = start ? choose_model(curves_only, *start) : ModelChoice{};
+        if (inputs.meter && !alone.tried.empty()) {
+            if (const auto why = meter_disagreement(inputs, curves_only, alone.best()))
+                return without_meter(inputs, *why);
         }
+        std::erase_if(loads, [&](const LoadedCurve& taken) {
+            if (alone.tried.empty()) return false;
+            const auto why = misfit(curves_only, alone.best(), taken, reading->mms_kg);
+            if (why) reasons.loading = why;
+            return why.has_value();
+        });
     }
     const bool loaded = !loads.empty();
     result.fitted.curves = free_only.curves;
@@ -260,7 +223,6 @@ DriverResult driver_parameters(const DriverInputs& inputs) {
             result.quantities.emplace_back(name, quantities[i]);
     }
     add_creep(inputs, result);
-    meter_remark(inputs, result);
     fit_remarks(result);
     add_textbook(inputs, surroundings, result);
     return result;

@@ -71,6 +71,17 @@ TEST(DriverModel, CreepMassAndBoxOfTheMechanics) {
     }
 }
 
+// On its way a fit passes through laws that no suspension has; a quarter turn and more of phase is one of
+// them.
+TEST(DriverModel, CreepBeyondAnySuspensionStaysANumber) {
+    for (const double lambda : {-5.0, 4.0, 9.0}) {
+        const Cone cone{40.0, 4.0, 0.5, lambda, true, 0.4};
+        MotionalDerivatives by;
+        EXPECT_TRUE(std::isfinite(std::abs(mechanical_impedance(cone, Loading{}, 38.0, by)))) << lambda;
+        EXPECT_TRUE(std::isfinite(std::abs(by.by_lambda))) << lambda;
+    }
+}
+
 // Analytic derivatives against differences of the function itself.
 TEST(DriverModel, DerivativesOfTheMechanics) {
     for (const bool exponential : {false, true}) {

@@ -265,13 +265,58 @@ TEST(DriverParameters, MeterThatDisagrees) {
     EXPECT_TRUE(remarked(driver_parameters(inputs), "meter-disagrees"));
 }
 
-// A jig's resistor of 22 ohm stated as 10: every impedance comes out 10/22 of what it is, by Ohm's law.
-TEST(DriverParameters, CurveBelowTheMetersResistance) {
+/// What the remark says of the curve's own resistance; nothing where there is no remark.
+std::string resistance_told(const DriverResult& result) {
+    const std::string before = "the curve's own of ";
+    for (const Remark& remark : result.remarks) {
+        const std::size_t at = remark.text.find(before);
+        if (remark.code == "meter-disagrees" && at != std::string::npos)
+            return remark.text.substr(at + before.size(), 4);
+    }
+    return "";
+}
+
+// However far off the meter is: the curve's own resistance and Q do not depend on it, and what hangs on ohms
+// is not given. Leads left in, another driver, half a double coil, a wrong range.
+TEST(DriverParameters, MeterFarOff) {
     Mechanics m;
-    DriverInputs inputs = inputs_of(m, {test::free_air(m, 1e-4)});
-    inputs.meter = MeterResistance{5.61, 0.056};
-    for (ImpedancePoint& point : inputs.curves.front().curve.points) point.z_ohm *= 10.0 / 22.0;
-    EXPECT_TRUE(remarked(driver_parameters(inputs), "meter-disagrees"));
+    DriverInputs inputs = inputs_of(m, {test::free_air(m, 1e-4), test::with_mass(m, 0.04, 1e-4)});
+    const double qts = quantity(driver_parameters(inputs), "qts").value;
+    for (const double ohm : {0.56, 1.4, 2.8, 4.2, 6.5, 8.0, 11.2, 22.0, 56.0}) {
+        inputs.meter = MeterResistance{ohm, 0.01 * ohm};
+        const DriverResult result = driver_parameters(inputs);
+        EXPECT_EQ(resistance_told(result), "5.61") << ohm;
+        EXPECT_NEAR(quantity(result, "qts").value, qts, 1e-3 * qts) << ohm;
+        EXPECT_NEAR(quantity(result, "mms_g").value, 56.3, 0.3) << ohm;
+        for (const char* name : {"re_ohm", "res_ohm", "le_1khz_mh", "bl_tm", "sensitivity_2v83_db"})
+            EXPECT_EQ(why_not(result, name), "meter-disagrees") << ohm << ' ' << name;
+    }
+    // A little off: told as well, and all is given, by the curve.
+    for (const double ohm : {5.2, 6.0}) {
+        inputs.meter = MeterResistance{ohm, 0.005 * ohm};
+        const DriverResult result = driver_parameters(inputs);
+        EXPECT_EQ(resistance_told(result), "5.61") << ohm;
+        EXPECT_NEAR(quantity(result, "re_ohm").value, 5.61, 0.01) << ohm;
+    }
+}
+
+// A jig's resistor stated as another than it is: every impedance comes out by as much too small or too large,
+// by Ohm's law, and the Q's stay.
+TEST(DriverParameters, JigsResistorMisstated) {
+    Mechanics m;
+    for (const double ratio : {10.0 / 22.0, 22.0 / 10.0, 4.7 / 47.0}) {
+        DriverInputs inputs = inputs_of(m, {test::free_air(m, 1e-4)});
+        const double qts = quantity(driver_parameters(inputs), "qts").value;
+        inputs.meter = MeterResistance{5.61, 0.056};
+        for (ImpedancePoint& point : inputs.curves.front().curve.points) {
+            point.z_ohm *= ratio;
+            point.variance_ohm2 *= ratio * ratio;
+        }
+        const DriverResult result = driver_parameters(inputs);
+        EXPECT_NEAR(std::stod("0" + resistance_told(result)), 5.61 * ratio, 0.01 * 5.61 * ratio) << ratio;
+        EXPECT_NEAR(quantity(result, "qts").value, qts, 1e-3 * qts) << ratio;
+        EXPECT_EQ(why_not(result, "re_ohm"), "meter-disagrees") << ratio;
+    }
 }
 
 // JCGM 101: the spread of refits to drawn data is what the linear propagation must say. 150 refits give the
