@@ -1,6 +1,12 @@
 """Checks that go on after a failure and print the figures that were reached."""
 
+import contextlib
+import io
+import multiprocessing
+import multiprocessing.connection
+import os
 import sys
+import time
 
 
 class Report:
@@ -37,6 +43,43 @@ class Report:
             action()
         except Exception as error:  # a test's own crash is a failure with a name, not the end of the list
             self.check(False, what, f"{type(error).__name__}: {error}")
+
+    def side_by_side(self, parts):
+        """Runs parts that need nothing of each other, as many at a time as there are processors. `parts`: (name, what takes a
+        report). What a part prints appears when it and those before it are done, so that the lines stand as if they had run in a row."""
+        def worker(index, pipe):
+            own, text, begin = Report.__new__(Report), io.StringIO(), time.monotonic()
+            own.failed, own.count = [], 0
+            name, action = parts[index]
+            with contextlib.redirect_stdout(text):
+                own.guarded(name, lambda: action(own))
+            pipe.send((text.getvalue(), own.count, own.failed, time.monotonic() - begin))
+
+        # Forked, since a part is any function; a process of its own for each, so that one that is killed ends no other.
+        fork, waiting, running, done, shown = multiprocessing.get_context("fork"), list(range(len(parts))), {}, {}, 0
+        while waiting or running:
+            while waiting and len(running) < (os.cpu_count() or 1):
+                index = waiting.pop(0)
+                receiver, sender = fork.Pipe(duplex=False)
+                process = fork.Process(target=worker, args=(index, sender))
+                process.start()
+                sender.close()
+                running[receiver] = (index, process)
+            for receiver in multiprocessing.connection.wait(list(running)):
+                index, process = running.pop(receiver)
+                try:
+                    done[index] = receiver.recv()
+                except EOFError:
+                    process.join()
+                    done[index] = ("", 1, [f"{parts[index][0]}: ended with {process.exitcode} and told nothing"], 0.0)
+                process.join()
+                print(f"{len(done)} of {len(parts)} done: {parts[index][0]}, {done[index][3]:.0f} s", file=sys.stderr, flush=True)
+            while shown in done:
+                text, count, failed, _ = done[shown]
+                print(text, end="", flush=True)
+                self.count += count
+                self.failed += failed
+                shown += 1
 
     def finish(self):
         print(f"{self.count} checks, {len(self.failed)} failed")

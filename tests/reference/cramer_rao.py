@@ -15,6 +15,7 @@ import argparse
 import os
 import subprocess
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -74,7 +75,7 @@ def estimates(words, records):
     return np.frombuffer(done.stdout)
 
 
-def sines(report, trials, seed, samples=4000):
+def sines(trials, seed, report, samples=4000):
     """A sine with three harmonics, not in whole cycles, 60 dB above the noise; harmonics at -40, -50 and -60 dB."""
     random, sigma, cycles = np.random.default_rng([seed, 1]), np.sqrt(0.5) * 1e-3, 0.02083713
     n = np.arange(samples) - (samples - 1) / 2
@@ -107,7 +108,7 @@ def sines(report, trials, seed, samples=4000):
     judge(report, "a tone with harmonics, 60 dB above white noise", keys, np.array(errors), least)
 
 
-def ratios(report, trials, seed, samples=16384):
+def ratios(trials, seed, report, samples=16384):
     """Impedance by two voltages of a multitone; a resistor of 22 ohm above a load. The record is windowed, so that lines
     need no whole cycles and hum does not spread: that costs what a window costs."""
     random, sigma, amplitude, series = np.random.default_rng([seed, 2]), 1e-3, 0.1, 22.0
@@ -144,51 +145,58 @@ PRINTED = ["fs_hz", "re_ohm", "res_ohm", "qms", "qes", "qts", "le_1khz_mh", "mms
            "efficiency_percent", "sensitivity_1w_db", "sensitivity_2v83_db"]
 
 
-def curves(report, trials, seed, in_one_job=60):
+def curves(number, trials, seed, report, in_one_job=60):
     """Free air and added mass. Mass, area and air are exact: what is left is what scatter of the curves does. The fit goes up
     to 50 fs and at least 5 kHz (README, driver-parameters), where a coil is still what the models say: the bound is that of
     these points, and what the others would have told is printed beside it."""
-    for number, driver in enumerate(DRIVERS):
-        random, added = np.random.default_rng([seed, 3, number]), 0.9 * driver.mms_kg
-        wheres, grid = [{}, {"added_kg": added}], curve_files.grid_hz(points=240)
+    driver = DRIVERS[number]
+    random, added = np.random.default_rng([seed, 3, number]), 0.9 * driver.mms_kg
+    wheres, grid = [{}, {"added_kg": added}], curve_files.grid_hz(points=240)
 
-        def built(v):
-            return loudspeakers.Driver(driver.name, v[0], v[1] * 1e-3, v[2] * 1e-3, v[3], v[4], driver.sd_m2, Coil(driver.coil.kind, tuple(v[5:] * scales)))
-        scales = np.abs(driver.coil.values)
-        values = np.array([driver.re_ohm, driver.mms_kg * 1e3, driver.cms_m_per_n * 1e3, driver.rms_kg_per_s, driver.bl_tm, *np.ones(len(scales))])
-        sigma = np.concatenate([curve_files.measured(driver, where, -66.0, frequency_hz=grid)[2] for where in wheres])
+    def built(v):
+        return loudspeakers.Driver(driver.name, v[0], v[1] * 1e-3, v[2] * 1e-3, v[3], v[4], driver.sd_m2, Coil(driver.coil.kind, tuple(v[5:] * scales)))
+    scales = np.abs(driver.coil.values)
+    values = np.array([driver.re_ohm, driver.mms_kg * 1e3, driver.cms_m_per_n * 1e3, driver.rms_kg_per_s, driver.bl_tm, *np.ones(len(scales))])
+    sigma = np.concatenate([curve_files.measured(driver, where, -66.0, frequency_hz=grid)[2] for where in wheres])
 
-        def printed(v):
-            truth = built(v).truth()
-            return np.array([truth[key] for key in PRINTED])
-        used = np.concatenate([grid, grid]) <= max(5000.0, 50 * driver.truth()["fs_hz"])
+    def printed(v):
+        truth = built(v).truth()
+        return np.array([truth[key] for key in PRINTED])
+    used = np.concatenate([grid, grid]) <= max(5000.0, 50 * driver.truth()["fs_hz"])
 
-        def bound_of(kept):
-            return bound(lambda v: np.concatenate([built(v).z(grid, **where) for where in wheres])[kept], values, sigma[kept], printed)
-        least, whole = bound_of(used), bound_of(slice(None))
-        errors, truth, absent = [], printed(values), 0
-        for begin in range(0, trials, in_one_job):
-            tests, files, names = [], {}, []
-            for trial in range(begin, min(begin + in_one_job, trials)):
-                for ident, where in zip(("free", "mass"), wheres):
-                    files[f"{ident}{trial}.csv"] = curve_files.magnitude_csv(*curve_files.measured(driver, where, -66.0, seed=int(random.integers(1 << 62)), frequency_hz=grid))
-                    tests.append(driver_bench.impedance(f"{ident}{trial}", from_file=f"{ident}{trial}.csv", **({"added_mass_g": added * 1e3} if where else {})))
-                names.append(f"p{trial}")
-                tests.append(driver_bench.parameters(names[-1], free_air=f"free{trial}", with_mass=f"mass{trial}", effective_area_cm2=driver.sd_m2 * 1e4,
-                                                     temperature_c=20.0, pressure_hpa=1013.25, humidity_percent=50.0))
-            outcome = curve_files.run(tests, files)
-            if outcome.status != 0:
-                return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
-            for name in names:
-                found = driver_bench.quantities(outcome, name)
-                if all(key in found for key in PRINTED):
-                    errors.append([found[key]["value"] for key in PRINTED] - truth)
-                else:
-                    absent += 1
-        report.check(absent == 0, f"{driver.name}: no parameter is absent", f"in {absent} of {trials}")
-        judge(report, f"parameters of a driver, {driver.name}, coil {driver.coil.kind}, from the points that the fit uses", PRINTED, np.array(errors), least)
-        dear = [f"{key} {price:.2f}" for key, price in zip(PRINTED, least / whole) if price > 1.05]
-        print(f"  what leaving out the points above multiplies the bound by, where more than 1.05: {', '.join(dear)}")
+    def bound_of(kept):
+        return bound(lambda v: np.concatenate([built(v).z(grid, **where) for where in wheres])[kept], values, sigma[kept], printed)
+    least, whole = bound_of(used), bound_of(slice(None))
+    errors, truth, absent = [], printed(values), 0
+    for begin in range(0, trials, in_one_job):
+        tests, files, names = [], {}, []
+        for trial in range(begin, min(begin + in_one_job, trials)):
+            for ident, where in zip(("free", "mass"), wheres):
+                files[f"{ident}{trial}.csv"] = curve_files.magnitude_csv(*curve_files.measured(driver, where, -66.0, seed=int(random.integers(1 << 62)), frequency_hz=grid))
+                tests.append(driver_bench.impedance(f"{ident}{trial}", from_file=f"{ident}{trial}.csv", **({"added_mass_g": added * 1e3} if where else {})))
+            names.append(f"p{trial}")
+            tests.append(driver_bench.parameters(names[-1], free_air=f"free{trial}", with_mass=f"mass{trial}", effective_area_cm2=driver.sd_m2 * 1e4,
+                                                 temperature_c=20.0, pressure_hpa=1013.25, humidity_percent=50.0))
+        outcome = curve_files.run(tests, files)
+        if outcome.status != 0:
+            return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        for name in names:
+            found = driver_bench.quantities(outcome, name)
+            if all(key in found for key in PRINTED):
+                errors.append([found[key]["value"] for key in PRINTED] - truth)
+            else:
+                absent += 1
+    report.check(absent == 0, f"{driver.name}: no parameter is absent", f"in {absent} of {trials}")
+    judge(report, f"parameters of a driver, {driver.name}, coil {driver.coil.kind}, from the points that the fit uses", PRINTED, np.array(errors), least)
+    dear = [f"{key} {price:.2f}" for key, price in zip(PRINTED, least / whole) if price > 1.05]
+    print(f"  what leaving out the points above multiplies the bound by, where more than 1.05: {', '.join(dear)}")
+
+
+def parts(tones, impedances, trials, seed):
+    """(name, what takes a report), each with a draw of its own."""
+    named = [("sines", partial(sines, tones, seed), tones), ("ratios", partial(ratios, impedances, seed), impedances),
+             *((f"curves, {driver.name}", partial(curves, number, trials, seed), trials) for number, driver in enumerate(DRIVERS))]
+    return [(name, part) for name, part, asked in named if asked]
 
 
 def main(arguments=None):
@@ -199,12 +207,7 @@ def main(arguments=None):
     parser.add_argument("--seed", type=int, default=20)
     options = parser.parse_args(arguments)
     report = Report(f"Variance against the Cramér-Rao bound, seed {options.seed}")
-    if options.sines:
-        report.guarded("sines", lambda: sines(report, options.sines, options.seed))
-    if options.ratios:
-        report.guarded("ratios", lambda: ratios(report, options.ratios, options.seed))
-    if options.curves:
-        report.guarded("curves", lambda: curves(report, options.curves, options.seed))
+    report.side_by_side(parts(options.sines, options.ratios, options.curves, options.seed))
     report.finish()
 
 

@@ -14,6 +14,7 @@ may do with so few trials and so many quantities (binomial; chi-square; 1 % for 
 
 import argparse
 import sys
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -117,63 +118,69 @@ class Tally:
         report.check(not bad, f"{name}: every interval holds the truth and is no wider than need be", "; ".join(bad))
 
 
-def by_curves(report, trials, seed, in_one_job=60):
+def curves_of(number, trials, seed, report, in_one_job=60):
     """Curves in files: no jig, so that the resistor and the scales stay out; scatter is stated in the file."""
-    for number, (way, driver) in enumerate(CASES):
-        random, tally, done = np.random.default_rng([seed, number]), Tally(driver), 0
-        while done < trials:
-            tests, files, names = [], {}, []
-            for trial in range(done, min(done + in_one_job, trials)):
-                own = {}
-                for ident, where in loaded(way, driver).items():
-                    own[ident] = f"{ident}{trial}.csv"
-                    f, z, scatter = curve_files.measured(driver, where, noise_db=-66.0, seed=int(random.integers(1 << 62)), frequency_hz=curve_files.grid_hz(points=240))
-                    files[own[ident]] = curve_files.magnitude_csv(f, z, scatter)
-                tests += drawn_tests(way, driver, random, f"t{trial}-", **own)
-                names.append(f"t{trial}-parameters")
-            outcome = curve_files.run(tests, files)
-            if outcome.status != 0:
-                return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
-            for name in names:
-                tally.add(driver_bench.quantities(outcome, name))
-            done += len(names)
-        tally.judge(report, f"curves, {driver.name}, {way}", way == "both")
+    way, driver = CASES[number]
+    random, tally, done = np.random.default_rng([seed, number]), Tally(driver), 0
+    while done < trials:
+        tests, files, names = [], {}, []
+        for trial in range(done, min(done + in_one_job, trials)):
+            own = {}
+            for ident, where in loaded(way, driver).items():
+                own[ident] = f"{ident}{trial}.csv"
+                f, z, scatter = curve_files.measured(driver, where, noise_db=-66.0, seed=int(random.integers(1 << 62)), frequency_hz=curve_files.grid_hz(points=240))
+                files[own[ident]] = curve_files.magnitude_csv(f, z, scatter)
+            tests += drawn_tests(way, driver, random, f"t{trial}-", **own)
+            names.append(f"t{trial}-parameters")
+        outcome = curve_files.run(tests, files)
+        if outcome.status != 0:
+            return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+        for name in names:
+            tally.add(driver_bench.quantities(outcome, name))
+        done += len(names)
+    tally.judge(report, f"curves, {driver.name}, {way}", way == "both")
 
 
-def by_recordings(report, trials, seed):
+def recordings_of(number, trials, seed, report):
     """The whole path: one clean recording of each test, with noise and hum of its own in every trial."""
     jigs = [Jig("series-high", 22.0, 0.05, 50e3, 0.2), Jig("sense-low", 12.0, 0.05, 50e3, 0.2), Jig("series-high", 47.0, 0.0, generator_ohm=5.0)]
-    for number, (way, driver) in enumerate(CASES):
-        random, tally, jig = np.random.default_rng([seed, 100 + number]), Tally(driver), jigs[number]
-        sound = {"sample_rate_hz": 48000}
-        with program.Workshop(driver_bench.job_text(drawn_tests(way, driver, random)), driver_bench.bench_text(jig, sound),
-                              environment=program.WITHOUT_PAGES) as shop:
-            tones, clean = driver_bench.Tones(), {}
-            for ident, where in loaded(way, driver).items():
-                clean[ident], _ = driver_bench.record(tones.of(shop, ident), lambda f, where=where: driver.z(f, **where), jig,
-                                                      Card(48000, ppm=120.0, start_s=0.4, tail_s=0.4))
-            for _ in range(trials):
-                def read(value, percent):
-                    return float(value * (1 + percent / 100 * random.standard_normal()))
-                scale = {"uncertainty_percent": STATED["scale"]}
-                shop.bench.write_text(driver_bench.bench_text(
-                    jig, sound, {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
-                    {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
-                    {"series_ohm": read(jig.series_ohm, STATED["series"]), "uncertainty_percent": STATED["series"]}))
-                shop.job.write_text(driver_bench.job_text(drawn_tests(way, driver, random)))
-                recordings = {}
-                for ident, samples in clean.items():
-                    loud = np.sqrt(np.mean(samples[:, 0] ** 2))
-                    noise = loud * 10 ** (-66 / 20) * random.standard_normal(samples.shape)
-                    time = np.arange(len(samples)) / 48000
-                    hum = loud * 10 ** (-50 / 20) * np.sin(2 * np.pi * random.uniform(49.95, 50.05) * time + random.uniform(0, 6.28))
-                    recordings[ident] = samples + noise + hum[:, None] * [0.4, 1.0]
-                outcome = shop.run(recordings, 48000)
-                if outcome.status != 0:
-                    report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
-                    continue
-                tally.add(driver_bench.quantities(outcome), random.uniform(-CLOCK, CLOCK))
-        tally.judge(report, f"recordings, {driver.name}, {way}", way == "both")
+    way, driver = CASES[number]
+    random, tally, jig = np.random.default_rng([seed, 100 + number]), Tally(driver), jigs[number]
+    sound = {"sample_rate_hz": 48000}
+    with program.Workshop(driver_bench.job_text(drawn_tests(way, driver, random)), driver_bench.bench_text(jig, sound),
+                          environment=program.WITHOUT_PAGES) as shop:
+        tones, clean = driver_bench.Tones(), {}
+        for ident, where in loaded(way, driver).items():
+            clean[ident], _ = driver_bench.record(tones.of(shop, ident), lambda f, where=where: driver.z(f, **where), jig,
+                                                  Card(48000, ppm=120.0, start_s=0.4, tail_s=0.4))
+        for _ in range(trials):
+            def read(value, percent):
+                return float(value * (1 + percent / 100 * random.standard_normal()))
+            scale = {"uncertainty_percent": STATED["scale"]}
+            shop.bench.write_text(driver_bench.bench_text(
+                jig, sound, {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
+                {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
+                {"series_ohm": read(jig.series_ohm, STATED["series"]), "uncertainty_percent": STATED["series"]}))
+            shop.job.write_text(driver_bench.job_text(drawn_tests(way, driver, random)))
+            recordings = {}
+            for ident, samples in clean.items():
+                loud = np.sqrt(np.mean(samples[:, 0] ** 2))
+                noise = loud * 10 ** (-66 / 20) * random.standard_normal(samples.shape)
+                time = np.arange(len(samples)) / 48000
+                hum = loud * 10 ** (-50 / 20) * np.sin(2 * np.pi * random.uniform(49.95, 50.05) * time + random.uniform(0, 6.28))
+                recordings[ident] = samples + noise + hum[:, None] * [0.4, 1.0]
+            outcome = shop.run(recordings, 48000)
+            if outcome.status != 0:
+                report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+                continue
+            tally.add(driver_bench.quantities(outcome), random.uniform(-CLOCK, CLOCK))
+    tally.judge(report, f"recordings, {driver.name}, {way}", way == "both")
+
+
+def parts(curves, whole, seed):
+    """(name, what takes a report), each with a draw of its own."""
+    counted = [("curves", curves_of, curves), ("recordings", recordings_of, whole)]
+    return [(f"{name}, {way}", partial(count, number, trials, seed)) for name, count, trials in counted if trials for number, (way, _) in enumerate(CASES)]
 
 
 def main(arguments=None):
@@ -183,10 +190,7 @@ def main(arguments=None):
     parser.add_argument("--seed", type=int, default=20)
     options = parser.parse_args(arguments)
     report = Report(f"Coverage: {options.curves} trials of curves and {options.whole} of recordings for each case, seed {options.seed}")
-    if options.curves:
-        report.guarded("curves", lambda: by_curves(report, options.curves, options.seed))
-    if options.whole:
-        report.guarded("recordings", lambda: by_recordings(report, options.whole, options.seed))
+    report.side_by_side(parts(options.curves, options.whole, options.seed))
     report.finish()
 
 

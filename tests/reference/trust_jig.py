@@ -4,6 +4,8 @@ Truth: the impedance that the outside jig was given and its extremes; the tone's
 of the two inputs; volts squared over ohms. What a person would read of resistors and scales is drawn anew for each trial.
 """
 
+from functools import partial
+
 import numpy as np
 from driver_coverage import CASES, CLOCK, STATED
 from scipy.optimize import minimize_scalar
@@ -52,40 +54,40 @@ def extreme(z, low, high, sign):
     return minimize_scalar(lambda f: sign * abs(z(np.array([f]))[0]), bounds=(at / 1.01, at * 1.01), method="bounded", options={"xatol": 1e-9 * at}).x
 
 
-def impedance(report, trials, seed):
+def impedance(number, trials, seed, report):
     jigs = [Jig("series-high", 22.0, 0.05, 50e3, 0.2), Jig("sense-low", 12.0, 0.05, 50e3, 0.2)]
-    for number, (_, driver) in enumerate(CASES[:2]):
-        random, tally, jig = np.random.default_rng([seed, 200 + number]), Tally(), jigs[number]
-        with program.Workshop(driver_bench.job_text([driver_bench.impedance("free", drive_dbfs=LEVEL_DBFS)]), read_bench(random, jig),
-                              environment=program.WITHOUT_PAGES) as shop:
-            played = driver_bench.Tones().of(shop, "free")
-            clean, _ = driver_bench.record(played, driver.z, jig, Card(RATE, ppm=120.0, start_s=0.4, tail_s=0.4))
-            top = extreme(driver.z, 10.0, 300.0, -1)
-            low = extreme(driver.z, top, 5000.0, 1)
-            z = {name: abs(driver.z(np.array([f]))[0]) for name, f in (("maximum_ohm", top), ("minimum_ohm", low), ("impedance_1khz_ohm", 1000.0))}
-            for _ in range(trials):
-                shop.bench.write_text(read_bench(random, jig))
-                outcome = shop.run({"free": with_noise(clean, random)}, RATE)
-                if outcome.status != 0:
-                    report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
-                    continue
-                # As in driver_coverage.py: the player's clock is drawn by moving the truth of frequencies.
-                clock = random.uniform(-CLOCK, CLOCK)
-                truth = {**z, "resonance_hz": top * (1 + clock), "minimum_hz": low * (1 + clock), "volts_at_resonance_v": volts_in_octave(played.tone, played.rate_hz, driver, jig, top)}
-                node = outcome.session["tests"]["free"]
-                found, curve = dict(node["quantities"]), node["curves"]["impedance"]
-                for f in POINTS_HZ:
-                    i = int(np.argmin(abs(np.log(np.array(curve["frequency_hz"]) / f))))
-                    exact = driver.z(np.array([curve["frequency_hz"][i]]))[0]
-                    for key, value, column, doubt in ((f"curve at {f:g} Hz, ohm", abs(exact), "magnitude_ohm", "magnitude_expanded_uncertainty_ohm"),
-                                                      (f"curve at {f:g} Hz, degrees", np.degrees(np.angle(exact)), "phase_deg", "phase_expanded_uncertainty_deg")):
-                        truth[key] = value
-                        found[key] = {"value": curve[column][i], "expanded_uncertainty": curve[doubt][i]}
-                tally.add(found, truth)
-        tally.judge(report, f"impedance, {driver.name}, {jig.topology}", 60)
+    _, driver = CASES[number]
+    random, tally, jig = np.random.default_rng([seed, 200 + number]), Tally(), jigs[number]
+    with program.Workshop(driver_bench.job_text([driver_bench.impedance("free", drive_dbfs=LEVEL_DBFS)]), read_bench(random, jig),
+                          environment=program.WITHOUT_PAGES) as shop:
+        played = driver_bench.Tones().of(shop, "free")
+        clean, _ = driver_bench.record(played, driver.z, jig, Card(RATE, ppm=120.0, start_s=0.4, tail_s=0.4))
+        top = extreme(driver.z, 10.0, 300.0, -1)
+        low = extreme(driver.z, top, 5000.0, 1)
+        z = {name: abs(driver.z(np.array([f]))[0]) for name, f in (("maximum_ohm", top), ("minimum_ohm", low), ("impedance_1khz_ohm", 1000.0))}
+        for _ in range(trials):
+            shop.bench.write_text(read_bench(random, jig))
+            outcome = shop.run({"free": with_noise(clean, random)}, RATE)
+            if outcome.status != 0:
+                report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
+                continue
+            # As in driver_coverage.py: the player's clock is drawn by moving the truth of frequencies.
+            clock = random.uniform(-CLOCK, CLOCK)
+            truth = {**z, "resonance_hz": top * (1 + clock), "minimum_hz": low * (1 + clock), "volts_at_resonance_v": volts_in_octave(played.tone, played.rate_hz, driver, jig, top)}
+            node = outcome.session["tests"]["free"]
+            found, curve = dict(node["quantities"]), node["curves"]["impedance"]
+            for f in POINTS_HZ:
+                i = int(np.argmin(abs(np.log(np.array(curve["frequency_hz"]) / f))))
+                exact = driver.z(np.array([curve["frequency_hz"][i]]))[0]
+                for key, value, column, doubt in ((f"curve at {f:g} Hz, ohm", abs(exact), "magnitude_ohm", "magnitude_expanded_uncertainty_ohm"),
+                                                  (f"curve at {f:g} Hz, degrees", np.degrees(np.angle(exact)), "phase_deg", "phase_expanded_uncertainty_deg")):
+                    truth[key] = value
+                    found[key] = {"value": curve[column][i], "expanded_uncertainty": curve[doubt][i]}
+            tally.add(found, truth)
+    tally.judge(report, f"impedance, {driver.name}, {jig.topology}", 60)
 
 
-def match(report, trials, seed):
+def match(trials, seed, report):
     random, tally = np.random.default_rng([seed, 300]), Tally()
     tests = [{"id": "m", "measure": "match", "drive_dbfs": LEVEL_DBFS}]
     with program.Workshop(driver_bench.job_text(tests), driver_bench.bench_text(Jig(), {"sample_rate_hz": RATE}), environment=program.WITHOUT_PAGES) as shop:
@@ -100,7 +102,7 @@ def match(report, trials, seed):
     tally.judge(report, "match", 60)
 
 
-def meter_power(report, trials, seed):
+def meter_power(trials, seed, report):
     """Meter and resistor as the file states them: limits of a leaflet, evenly likely within."""
     random, tally, ohm = np.random.default_rng([seed, 400]), Tally(), 4.0
     volts = random.uniform(3.0, 25.0, trials)
@@ -116,6 +118,7 @@ def meter_power(report, trials, seed):
     tally.judge(report, "meter-power", 60)
 
 
-def coverage(report, recordings, seed):
-    for name, part, trials in (("impedance", impedance, 4 * recordings), ("match", match, 4 * recordings), ("meter-power", meter_power, 300)):
-        report.guarded(name, lambda part=part, trials=trials: part(report, trials, seed))
+def parts(recordings, seed):
+    """(name, what takes a report), each with a draw of its own."""
+    return [*((f"impedance, driver {number + 1}", partial(impedance, number, 4 * recordings, seed)) for number in (0, 1)),
+            ("match", partial(match, 4 * recordings, seed)), ("meter-power", partial(meter_power, 300, seed))]

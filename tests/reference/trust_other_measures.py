@@ -115,7 +115,7 @@ def at_one_percent(law, limit=0.01):
 
 class Bursts(Case):
     """The rails sag: within a burst they are higher than with a tone that goes on."""
-    name, channels = "burst-power", 10
+    name, channels, share = "burst-power", 10, 0.5
 
     def test(self, bench):
         return [{"id": "c", "measure": "clipping-power", "loads": bench.loads, "from_dbfs": -14.0, "to_dbfs": -1.5},
@@ -154,7 +154,7 @@ def frequency_of(tone, rate, block_s=0.002):
 
 class Bandwidth(Case):
     """A hard clip, then a filter such as output transformers and coupling have."""
-    name, channels = "power-bandwidth", 8
+    name, channels, share = "power-bandwidth", 8, 0.5
     frequencies = [20.0, 30.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 7000.0, 10000.0, 14000.0, 20000.0]
     # A slew rate may limit there below the faintest steps.
     absent_allowed = ("power at 14000 Hz", "power at 20000 Hz")
