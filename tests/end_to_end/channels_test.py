@@ -176,12 +176,9 @@ def swept():
     with program.Workshop(program.job_text(tests), program.bench_text(**TWO)) as shop:
         tone, rate = shop.tone("pair")
         fine = bench.upsample(np.concatenate([tone, np.zeros(rate // 2)]), 4, rate) * program.OUTPUT_V
-        n = 1 << int(np.ceil(np.log2(len(fine) + 4 * rate)))
-        spectrum, f = np.fft.rfft(fine, n), np.fft.rfftfreq(n, 1 / (4 * rate))
-        f[0] = 1e-3
 
         def recorded(transfer, volts, seed):
-            volts_out = np.fft.irfft(spectrum * transfer(f), n)[:len(fine)]
+            volts_out = bench.through(fine, 4 * rate, transfer)
             return bench.Recorder(rate_hz=RATE, noise_dbfs=-110.0, seed=seed).record(bench.Analog(4 * rate, volts_out), volts)
 
         own = recorded(lambda f: 1.0 + 0 * f, REFERENCE_V, 5)

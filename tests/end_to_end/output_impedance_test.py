@@ -9,7 +9,6 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import bench, program  # noqa: E402
@@ -45,12 +44,11 @@ def record(shop, test, loaded, gain=12.0, **settings):
     """Load and reference, two channels."""
     tone, rate = shop.tone(test)
     fine = bench.upsample(np.concatenate([tone, np.zeros(rate // 2)]), 4, rate) * program.OUTPUT_V
-    n = next_fast_len(len(fine) + rate, real=True)
-    f = rfftfreq(n, 1 / (4 * rate))
-    transfer = gain / (1 + 1j * f / 80000)
-    if loaded:
-        transfer = transfer * load_ohm(f) / (load_ohm(f) + source_ohm(f))
-    output = irfft(rfft(fine, n) * transfer, n)[:len(fine)]
+
+    def transfer(f):
+        divider = load_ohm(f) / (load_ohm(f) + source_ohm(f)) if loaded else 1.0
+        return gain / (1 + 1j * f / 80000) * divider
+    output = bench.through(fine, 4 * rate, transfer)
     recorder = bench.Recorder(**{"rate_hz": RATE, "noise_dbfs": -95.0, "seed": 3 + loaded, **settings})
     samples = recorder.record(bench.Analog(4 * rate, output), program.PROBE_V)
     other = bench.Recorder(**{**vars(recorder), "seed": 11 + loaded})

@@ -52,9 +52,7 @@ def run():
     with program.Workshop(program.job_text([test]), program.bench_text(loads=loads)) as shop:
         tone, rate = shop.tone("band")
         clean = bench.amplify(tone, rate, laws.hard_clip(RAIL_V), IDEAL_V)
-        n = 1 << int(np.ceil(np.log2(len(clean.volts) + RATE)))
-        f = np.fft.rfftfreq(n, 1 / clean.rate_hz)
-        output = bench.Analog(clean.rate_hz, np.fft.irfft(np.fft.rfft(clean.volts, n) * transfer(f), n)[:len(clean.volts)])
+        output = bench.Analog(clean.rate_hz, bench.through(clean.volts, clean.rate_hz, transfer))
         samples = bench.Recorder(noise_dbfs=-110.0, ppm=45.0).record(output, program.PROBE_V)
         outcome = shop.run({"band": samples})
         report.check(outcome.status == 0, "accepted", f"exit {outcome.status} {outcome.err.strip()[:300]}")

@@ -13,7 +13,6 @@ import sys
 from pathlib import Path
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import bench, program  # noqa: E402
@@ -45,15 +44,6 @@ def unit(f):
     return high_pass(f, 15.0) * second_order(f, 28000, 0.6) * peak
 
 
-def filtered(fine, rate_hz, transfer):
-    """By FFT: zeros behind the signal hold what rings on."""
-    n = next_fast_len(len(fine) + int(2 * rate_hz), real=True)
-    spectrum = rfft(fine, n)
-    f = rfftfreq(n, 1 / rate_hz)
-    f[0] = 1e-3
-    return irfft(spectrum * transfer(f), n)[:len(fine)]
-
-
 class Played:
     """One tone played through the unit, on a fine grid."""
 
@@ -64,7 +54,7 @@ class Played:
         fine = bench.upsample(tone, 4, rate) * program.OUTPUT_V
         shaped = fine if law is None else law(fine)
         self.input = bench.Analog(4 * rate, fine)
-        self.output = bench.Analog(4 * rate, filtered(GAIN * shaped, 4 * rate, transfer))
+        self.output = bench.Analog(4 * rate, bench.through(GAIN * shaped, 4 * rate, transfer, ring_s=2.0))
 
     def record(self, sign=1.0, reference=False, **settings):
         recorder = bench.Recorder(**{"rate_hz": RATE, "noise_dbfs": -130.0, **settings})

@@ -41,6 +41,14 @@ def upsample(x, factor, rate_hz):
     return whole
 
 
+def through(x, rate_hz, transfer, ring_s=1.0, more_s=0.0):
+    """x through a transfer function, by FFT: zeros behind it hold what rings on, of which `more_s` are kept. `transfer`
+    takes frequencies above zero."""
+    length = next_fast_len(len(x) + int(ring_s * rate_hz), real=True)
+    f = np.maximum(rfftfreq(length, 1 / rate_hz), 1e-3)
+    return irfft(rfft(x, length) * transfer(f), length)[:len(x) + int(more_s * rate_hz)]
+
+
 def every(x, taps, step):
     """filtered(x, taps)[::step], without the work for the frames between. For few taps."""
     half = len(taps) // 2

@@ -21,8 +21,10 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.interpolate import PchipInterpolator
+
+sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+from outside import bench  # noqa: E402
 
 FREQUENCY_HZ = 997.0
 POINTS = 64          # of a cycle
@@ -344,15 +346,12 @@ class Kept:
 
     def swept(self, tone, rate_hz):
         """A faint tone through the small-signal response of both channels."""
-        frames = next_fast_len(len(tone) + int(rate_hz), real=True)
-        hz = rfftfreq(frames, 1 / rate_hz)
-        out = []
-        for side in range(2):
+        first, last = self.parts["hz"][0], self.parts["hz"][-1]
+
+        def transfer_of(side):
             known = PchipInterpolator(np.log(self.parts["hz"]), self.parts["response"][side])
-            transfer = known(np.log(np.clip(hz, self.parts["hz"][0], self.parts["hz"][-1])))
-            transfer[hz < self.parts["hz"][0]] *= (hz / self.parts["hz"][0])[hz < self.parts["hz"][0]]
-            out.append(irfft(rfft(DRIVE_V * tone, frames) * transfer, frames)[:len(tone)])
-        return np.stack(out, 1)
+            return lambda hz: known(np.log(np.clip(hz, first, last))) * np.minimum(hz / first, 1.0)
+        return np.stack([bench.through(DRIVE_V * tone, rate_hz, transfer_of(side)) for side in range(2)], 1)
 
 
 def main():

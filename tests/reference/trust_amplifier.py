@@ -11,7 +11,6 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.optimize import brentq
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
@@ -151,12 +150,6 @@ class Clipping(Case):
         return {"c": samples}, {"c": truth}, {"c": totals}
 
 
-def through(volts, rate_hz, transfer):
-    length = next_fast_len(len(volts) + rate_hz, real=True)
-    f = rfftfreq(length, 1 / rate_hz)
-    return irfft(rfft(volts, length) * transfer(f), length)[:len(volts) + rate_hz // 2]
-
-
 class Response(Case):
     name, channels = "response", 12
 
@@ -173,7 +166,7 @@ class Response(Case):
         parts, truth = [], {}
         for low, high in units:
             transfer, one = self.unit(low, high)
-            parts.append(placed(drifted(through(IDEAL_V * tone, rate, transfer), rate, effect), rate, ear))
+            parts.append(placed(drifted(fine_bench.through(IDEAL_V * tone, rate, transfer, more_s=0.5), rate, effect), rate, ear))
             for key, value in one.items():
                 truth.setdefault(key, []).append(value)
         samples = recorded(bench, parts, ear, random)

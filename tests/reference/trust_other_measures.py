@@ -5,9 +5,8 @@ Truth: circuit laws (a divider of source and load), analytic filters, Fourier in
 """
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft, rfftfreq
 from scipy.optimize import brentq
-from trust_amplifier import GAIN, IDEAL_V, RATE, Case, drawn_ear, drifted, through
+from trust_amplifier import GAIN, IDEAL_V, RATE, Case, drawn_ear, drifted
 
 from outside import bench as fine_bench
 from outside import closed_forms, laws, program
@@ -52,7 +51,7 @@ class Separation(Case):
         def comes_over(f):
             return crosstalk(f) + sum(extra * (abs(f - at) < 5.0) for at, extra in unlike.items())
         # Of one length, or they would be given clocks that differ by a few millionths.
-        driven, over = placed(np.pad(volts, (0, rate // 2)), rate, ear), placed(through(volts, rate, comes_over), rate, ear)
+        driven, over = placed(np.pad(volts, (0, rate // 2)), rate, ear), placed(fine_bench.through(volts, rate, comes_over, more_s=0.5), rate, ear)
         time = np.arange(len(driven)) / ear.rate_hz
         for n, share in hum:
             over = over + size * share * np.sin(2 * np.pi * mains * n * time + random.uniform(0, 6.28))
@@ -96,7 +95,7 @@ class SourceImpedance(Case):
 
             def gain(f):
                 return bench.ohm[0] / (bench.ohm[0] + ohm + 2j * np.pi * f * henry) if test == "l" else np.ones(len(f))
-            heard = recorded(bench, placed(drifted(through(IDEAL_V * tone, rate, gain), rate, effect), rate, ear), ear, random)
+            heard = recorded(bench, placed(drifted(fine_bench.through(IDEAL_V * tone, rate, gain, more_s=0.5), rate, effect), rate, ear), ear, random)
             if self.reference:
                 volts = placed(OUTPUT_V * np.pad(tone, (0, rate // 2)), rate, ear)
                 begin = len(volts) - len(heard)
@@ -204,7 +203,7 @@ class Unit:
         share = self.slew(frequency_of(tone, rate))
         analog = fine_bench.amplify(tone / share, rate, self.law, IDEAL_V)
         self.fine_hz = int(analog.rate_hz)
-        return through(analog.volts * np.repeat(share, len(analog.volts) // len(tone)), self.fine_hz, self.transfer)
+        return fine_bench.through(analog.volts * np.repeat(share, len(analog.volts) // len(tone)), self.fine_hz, self.transfer, more_s=0.5)
 
     def form(self, level, f):
         plain = closed_forms.by_quadrature(self.law, IDEAL_V * 10 ** (level / 20), 61, 1 << 13)
