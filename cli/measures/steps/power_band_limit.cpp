@@ -16,11 +16,14 @@ namespace {
 
 using analysis::Quantity;
 
-constexpr double half_power_db = 3.0;
+// Half to the last digit: 3 dB are 0.0103 dB less, which puts a limit that falls slowly off by more than its
+// doubt.
+constexpr double half_power_db = 10.0 * std::numbers::ln2 / std::numbers::ln10;
 // Shares of the distance between smooth curve and straight lines, k = 1. Downwards the fall is a filter's
-// (coupling, a transformer): first order to resonant second order lie within 0.35 of it. Upwards it may be
-// the corner of a slew rate, which lies as far on the other side: rectangular (JCGM 100, 4.3.7).
-constexpr double share_lower = 0.35;
+// (coupling, a transformer): with first and second order the limit lies within about half of the distance, on
+// either side of the smooth curve. Upwards it may be the corner of a slew rate, which lies by all of it on
+// the other side. Both rectangular (JCGM 100, 4.3.7).
+constexpr double share_lower = 0.5 / std::numbers::sqrt3;
 constexpr double share_upper = 1.0 / std::numbers::sqrt3;
 constexpr double db_per_part = 10.0 / std::numbers::ln10;
 
