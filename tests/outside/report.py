@@ -10,10 +10,11 @@ import time
 
 
 class Report:
-    def __init__(self, title):
+    def __init__(self, title=""):
         self.failed = []
         self.count = 0
-        print(title, flush=True)
+        if title:
+            print(title, flush=True)
 
     def check(self, good, what, figures=""):
         self.count += 1
@@ -44,12 +45,17 @@ class Report:
         except Exception as error:  # a test's own crash is a failure with a name, not the end of the list
             self.check(False, what, f"{type(error).__name__}: {error}")
 
+    def in_a_row(self, parts):
+        """`parts`: (name, what takes a report)."""
+        for name, part in parts:
+            self.guarded(name, lambda part=part: part(self))
+
     def side_by_side(self, parts):
-        """Runs parts that need nothing of each other, as many at a time as there are processors. `parts`: (name, what takes a
-        report). What a part prints appears when it and those before it are done, so that the lines stand as if they had run in a row."""
+        """Runs parts that need nothing of each other, as many at a time as there are processors. What a part prints
+        appears when it and those before it are done, so that the lines stand as if they had run in a row. Not for what runs among
+        other tests: scripts that play in real time need the other processor."""
         def worker(index, pipe):
-            own, text, begin = Report.__new__(Report), io.StringIO(), time.monotonic()
-            own.failed, own.count = [], 0
+            own, text, begin = Report(), io.StringIO(), time.monotonic()
             name, action = parts[index]
             with contextlib.redirect_stdout(text):
                 own.guarded(name, lambda: action(own))

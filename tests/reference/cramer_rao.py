@@ -207,7 +207,7 @@ def main(arguments=None):
     parser.add_argument("--seed", type=int, default=20)
     options = parser.parse_args(arguments)
     report = Report(f"Variance against the Cramér-Rao bound, seed {options.seed}")
-    report.side_by_side(parts(options.sines, options.ratios, options.curves, options.seed))
+    report.in_a_row(parts(options.sines, options.ratios, options.curves, options.seed))
     report.finish()
 
 

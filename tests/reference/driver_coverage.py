@@ -190,7 +190,7 @@ def main(arguments=None):
     parser.add_argument("--seed", type=int, default=20)
     options = parser.parse_args(arguments)
     report = Report(f"Coverage: {options.curves} trials of curves and {options.whole} of recordings for each case, seed {options.seed}")
-    report.side_by_side(parts(options.curves, options.whole, options.seed))
+    report.in_a_row(parts(options.curves, options.whole, options.seed))
     report.finish()
 
 
