@@ -117,6 +117,38 @@ void add_surrounding_causes(const DriverInputs& inputs, const FitInputs& fitted,
         with(&Air::humidity_percent, -u.humidity_percent));
 }
 
+/// Standard uncertainty by the choice of the model.
+ParameterValues doubt_of_model(const ModelChoice& choice, const ParameterValues& center,
+                               const Surroundings& surroundings) {
+    const Fit& fit = choice.best();
+    // Where none of the models describes the data down to its scatter, the truth may lie outside of them all:
+    // the greatest distance of those that fit about as well.
+    constexpr double hangs_together = 3.0;
+    const bool misfit = fit.correlation_length > hangs_together;
+    ParameterValues greatest{};
+    ParameterValues squares{};
+    double weights = 1.0;
+    for (std::size_t m = 1; m < choice.tried.size(); ++m) {
+        const TriedModel& other = choice.tried[m];
+        const bool near = misfit && other.fit.unexplained_residual < 2.0 * fit.unexplained_residual;
+        if (m >= choice.within_reach && !near) continue;
+        const double weight = std::exp(0.5 * (choice.tried.front().criterion - other.criterion));
+        weights += weight;
+        const ParameterValues values = parameter_values(other.fit.layout, other.fit.parameters, surroundings);
+        for (std::size_t i = 0; i < parameter_count; ++i) {
+            const double distance = std::abs(values[i] - center[i]);
+            greatest[i] = std::max(greatest[i], distance);
+            squares[i] += weight * distance * distance;
+        }
+    }
+    if (misfit) return greatest;
+    // Else a model counts by how likely the data make it, exp(-BIC / 2): A. E. Raftery, Sociological
+    // Methodology 25, 1995, and J. A. Hoeting et al., Statistical Science 14, 1999, section 2 (from memory),
+    // about the model that is told.
+    for (double& square : squares) square = std::sqrt(square / weights);
+    return squares;
+}
+
 }  // namespace
 
 ParameterName parameter_name(Parameter parameter) {
@@ -214,24 +246,11 @@ std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& i
         const ParameterValues change = half_difference(step, surroundings, surroundings);
         for (std::size_t i = 0; i < parameter_count; ++i) scatter[i] += change[i] * change[i];
     }
-    // The models that the data do not tell apart: their greatest distance, as the half width of even odds.
-    // Where none of them describes the data down to its scatter, the truth may lie outside of them all.
-    constexpr double hangs_together = 3.0;
-    const bool misfit = fit.correlation_length > hangs_together;
-    ParameterValues model{};
-    for (std::size_t m = 1; m < choice.tried.size(); ++m) {
-        const Fit& other = choice.tried[m].fit;
-        const bool near = misfit && other.unexplained_residual < 2.0 * fit.unexplained_residual;
-        if (m >= choice.within_reach && !near) continue;
-        const ParameterValues values = parameter_values(other.layout, other.parameters, surroundings);
-        for (std::size_t i = 0; i < parameter_count; ++i)
-            model[i] = std::max(model[i], std::abs(values[i] - center[i]));
-    }
+    const ParameterValues model = doubt_of_model(choice, center, surroundings);
     for (std::size_t i = 0; i < parameter_count; ++i) {
         if (scatter[i] > 0.0)
             quantities[i].contributions["test:" + inputs.test + ":scatter"] = std::sqrt(scatter[i]);
-        const double share = misfit ? model[i] : model[i] / std::sqrt(3.0);
-        if (share > 0.0) quantities[i].contributions["test:" + inputs.test + ":model"] = share;
+        if (model[i] > 0.0) quantities[i].contributions["test:" + inputs.test + ":model"] = model[i];
     }
     return quantities;
 }

@@ -65,7 +65,8 @@ struct DoubtCause {
 std::vector<DoubtCause> doubt_causes(const DriverInputs& inputs, const FitInputs& fitted, const Fit& fit,
                                      const Surroundings& surroundings);
 
-/// Values with contributions: the causes, the scatter, and the choice among the models within reach.
+/// Values with contributions: the causes, the scatter, and the choice among the models within reach: by how
+/// likely the data make each, or, where none describes the data, by the one that lies farthest.
 std::array<Quantity, parameter_count> parameter_quantities(const DriverInputs& inputs,
                                                            const FitInputs& fitted, const ModelChoice& choice,
                                                            const Surroundings& surroundings);

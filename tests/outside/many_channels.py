@@ -28,11 +28,12 @@ class Bench:
     rate_hz: int = 48000
     open_loads: bool = False             # a second load at each probe that is no load
     spread: float = 0.3                  # of gains from channel to channel
+    full_scale_v: float = program.PROBE_V  # at the probe's tip
     truth: dict = field(default_factory=dict)
 
     def __post_init__(self):
         count, random = self.channels, self.random
-        self.volts_per_unit = program.PROBE_V * random.uniform(0.9, 1.1, count)
+        self.volts_per_unit = self.full_scale_v * random.uniform(0.9, 1.1, count)
         # Loads alike, or there is no balance between channels to be told.
         self.ohm = random.choice([2.0, 4.0, 8.0]) * random.uniform(0.995, 1.005, count)
         # Evenly spread and shuffled: which channel is the loudest is no matter of chance.

@@ -17,11 +17,9 @@ def chance_limits(count, quantities_in_all):
 
 
 class Tally:
-    def __init__(self, keys=()):
-        self.error = {key: [] for key in keys}
-        self.stated = {key: [] for key in keys}
-        self.truth = {key: [] for key in keys}
-        self.absent = {key: 0 for key in keys}
+    """Errors and stated intervals of one case."""
+    def __init__(self):
+        self.error, self.stated, self.truth, self.absent = {}, {}, {}, {}
 
     def add(self, quantities, truth):
         for key, value in truth.items():
@@ -37,13 +35,14 @@ class Tally:
             self.stated[key].append(quantities[key]["expanded_uncertainty"])
             self.truth[key].append(value)
 
-    def judge(self, report, name, quantities_in_all, absent_allowed=()):
-        """One line a quantity; a failure where one lies outside what the design asks for."""
+    def judge(self, report, name, quantities_in_all, absent_allowed=(), absent_by_chance=0.0):
+        """One line a quantity; a failure where one lies outside what the design asks for. `absent_by_chance`: the share of trials
+        that may be told to be contradictory."""
         print(f"  {name}\n  {'quantity':<34}{'trials':>7}{'absent':>7}{'held %':>8}{'least':>8}{'width re ideal':>16}{'most':>7}{'bias re sigma':>15}{'sigma':>11}")
         bad = []
         for key in self.error:
             error, stated = np.array(self.error[key]), np.array(self.stated[key])
-            if self.absent[key] and key not in absent_allowed:
+            if self.absent[key] > binom.ppf(0.999, len(error) + self.absent[key], absent_by_chance) and key not in absent_allowed:
                 bad.append(f"{key} absent in {self.absent[key]}")
             if len(error) < 2:
                 print(f"  {key:<34}{len(error):>7}{self.absent[key]:>7}")

@@ -3,13 +3,10 @@
 By repetition (frequentist coverage, JCGM 101:2008, 7.9 in spirit): the driver stays what it is; what a person would
 read of it and of the bench (series resistor, scales of both inputs, mass, volume, area, air, resistance by meter) is drawn
 anew for each trial from the uncertainty that the files state, and so are noise and hum. An interval of k = 2 should
-hold the truth in 95.45 % of trials of a normal error; it must in at least 94 %. It is on the mean at most
-1.15 times as wide as the ideal one.
+hold the truth in 95.45 % of trials of a normal error; it must in at least 94 %, and be no wider than need be
+(outside/tally.py).
 
     driver_coverage.py [--curves N] [--whole N] [--seed S]
-
-The ideal one is twice the root of the mean square of the errors that really happened. Limits are moved by what chance
-may do with so few trials and so many quantities (binomial; chi-square; 1 % for all together, after Bonferroni).
 """
 
 import argparse
@@ -18,20 +15,17 @@ from functools import partial
 from pathlib import Path
 
 import numpy as np
-from scipy.stats import binom
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 from outside import curve_files, driver_bench, loudspeakers, program  # noqa: E402
-from outside.driver_bench import Card, Jig  # noqa: E402
+from outside.drawn_jig import CLOCK, JIGS, RATE, STATED, read, read_bench, with_noise  # noqa: E402
+from outside.driver_bench import Card  # noqa: E402
 from outside.loudspeakers import Coil  # noqa: E402
 from outside.report import Report  # noqa: E402
-from outside.tally import chance_limits  # noqa: E402
+from outside.tally import Tally  # noqa: E402
 
 QUANTITIES = ["fs_hz", "re_ohm", "res_ohm", "qms", "qes", "qts", "le_1khz_mh", "mms_g", "cms_mm_per_n", "rms_kg_per_s",
               "bl_tm", "vas_l", "sd_cm2", "efficiency_percent", "sensitivity_1w_db", "sensitivity_2v83_db"]
-# Standard uncertainties that the files state, in per cent.
-STATED = {"series": 0.3, "scale": 0.1, "mass": 0.8, "box": 1.0, "area": 1.5, "meter": 0.4}
-CLOCK = 50e-6  # limits of a crystal as the program takes them: nobody reads them, so no field states them
 AIR = {"temperature_c": 1.0, "pressure_hpa": 3.0, "humidity_percent": 8.0}  # in the units of the fields
 CASES = [
     ("mass", loudspeakers.from_data("Sanderling 5", 58.0, 3.3, 4.4, 0.58, 8.6, 84.0, Coil("L+RL", (0.14e-3, 2.0, 0.2e-3)))),
@@ -52,22 +46,20 @@ def loaded(way, driver):
 
 def drawn_tests(way, driver, random, prefix="", **files):
     """Tests of one trial as a person would write them after reading scales, rulers and meters of stated quality."""
-    def read(value, percent):
-        return float(value * (1 + percent / 100 * random.standard_normal()))
     tests, fields = [], {}
     for ident, where in loaded(way, driver).items():
         more = {"from_file": files[ident]} if files else {"drive_dbfs": -10.0}
         if "added_kg" in where:
-            more["added_mass_g"] = read(where["added_kg"] * 1e3, STATED["mass"])
+            more["added_mass_g"] = read(random, where["added_kg"] * 1e3, STATED["mass"])
             fields["with_mass"] = prefix + ident
         if "box_m3" in where:
-            more["test_box_l"] = read(where["box_m3"] * 1e3, STATED["box"])
+            more["test_box_l"] = read(random, where["box_m3"] * 1e3, STATED["box"])
             fields["in_box"] = prefix + ident
         tests.append(driver_bench.impedance(prefix + ident, **more))
     tests.append(driver_bench.parameters(
         prefix + "parameters", free_air=prefix + "free", **fields,
-        effective_area_cm2=read(driver.sd_m2 * 1e4, STATED["area"]), effective_diameter_uncertainty_percent=STATED["area"] / 2,
-        dc_resistance_ohm=read(driver.re_ohm, STATED["meter"]), dc_resistance_uncertainty_percent=STATED["meter"],
+        effective_area_cm2=read(random, driver.sd_m2 * 1e4, STATED["area"]), effective_diameter_uncertainty_percent=STATED["area"] / 2,
+        dc_resistance_ohm=read(random, driver.re_ohm, STATED["meter"]), dc_resistance_uncertainty_percent=STATED["meter"],
         temperature_c=float(20 + AIR["temperature_c"] * random.standard_normal()), temperature_uncertainty_c=AIR["temperature_c"],
         pressure_hpa=float(1013.25 + AIR["pressure_hpa"] * random.standard_normal()), pressure_uncertainty_hpa=AIR["pressure_hpa"],
         humidity_percent=float(50 + AIR["humidity_percent"] * random.standard_normal()), humidity_uncertainty_percent=AIR["humidity_percent"],
@@ -76,52 +68,23 @@ def drawn_tests(way, driver, random, prefix="", **files):
     return tests
 
 
-class Tally:
-    """Errors and stated intervals of one case."""
+def truth_of(driver, clock=0.0):
+    """clock: by how much the player runs fast. A driver whose resonance lies higher by as much gives the very same samples
+    (the coil apart, at 1e-5), so that the truth of the frequency may be moved in place of the clock."""
+    truth = driver.truth()
+    return {key: truth[key] * (1 + clock if key == "fs_hz" else 1) for key in QUANTITIES}
 
-    def __init__(self, driver):
-        self.truth = driver.truth()
-        self.error = {key: [] for key in QUANTITIES}
-        self.stated = {key: [] for key in QUANTITIES}
-        self.absent = {key: 0 for key in QUANTITIES}
 
-    def add(self, quantities, clock=0.0):
-        """clock: by how much the player runs fast. A driver whose resonance lies higher by as much gives the very same
-        samples (the coil apart, at 1e-5), so that the truth of the frequency may be moved in place of the clock."""
-        for key in QUANTITIES:
-            if key not in quantities:
-                self.absent[key] += 1
-                continue
-            truth = self.truth[key] * (1 + clock if key == "fs_hz" else 1)
-            self.error[key].append(quantities[key]["value"] - truth)
-            self.stated[key].append(quantities[key]["expanded_uncertainty"])
-
-    def judge(self, report, name, both=False):
-        print(f"  {name}\n  {'quantity':<22}{'trials':>7}{'held %':>9}{'least':>8}{'width re ideal':>16}{'most':>8}{'bias re sigma':>15}{'sigma %':>10}")
-        bad = []
-        for key in QUANTITIES:
-            error, stated = np.array(self.error[key]), np.array(self.stated[key])
-            # Mass and box that contradict each other by three times their doubts are told instead of numbers: 0.27 % do so
-            # by chance, where both are there.
-            by_chance = binom.ppf(0.999, len(error) + self.absent[key], 0.0027) if both else 0
-            if self.absent[key] > by_chance or len(error) == 0:
-                bad.append(f"{key} absent in {self.absent[key]}")
-                continue
-            count, held, sigma = len(error), int(np.sum(np.abs(error) <= stated)), np.sqrt(np.mean(error**2))
-            width = np.mean(stated) / (2 * sigma)
-            least, most = chance_limits(count, len(QUANTITIES) * len(CASES))
-            wrong = held / count < least or width > most
-            print(f"  {key:<22}{count:>7}{100 * held / count:>9.2f}{100 * least:>8.2f}{width:>16.3f}{most:>8.3f}{np.mean(error) / sigma:>15.3f}"
-                  f"{100 * sigma / abs(self.truth[key]):>10.4f}{'  <' if wrong else ''}", flush=True)
-            if wrong:
-                bad.append(f"{key} held {100 * held / count:.1f} %, width {width:.2f}")
-        report.check(not bad, f"{name}: every interval holds the truth and is no wider than need be", "; ".join(bad))
+def judge(tally, report, name, way):
+    # Mass and box that contradict each other by three times their doubts are told instead of numbers: 0.27 % do so by
+    # chance, where both are there.
+    tally.judge(report, name, len(QUANTITIES) * len(CASES), absent_by_chance=0.0027 if way == "both" else 0.0)
 
 
 def curves_of(number, trials, seed, report, in_one_job=60):
     """Curves in files: no jig, so that the resistor and the scales stay out; scatter is stated in the file."""
     way, driver = CASES[number]
-    random, tally, done = np.random.default_rng([seed, number]), Tally(driver), 0
+    random, tally, done = np.random.default_rng([seed, number]), Tally(), 0
     while done < trials:
         tests, files, names = [], {}, []
         for trial in range(done, min(done + in_one_job, trials)):
@@ -136,45 +99,30 @@ def curves_of(number, trials, seed, report, in_one_job=60):
         if outcome.status != 0:
             return report.check(False, "the run over curves", f"exit {outcome.status} {outcome.err.strip()[:300]}")
         for name in names:
-            tally.add(driver_bench.quantities(outcome, name))
+            tally.add(driver_bench.quantities(outcome, name), truth_of(driver))
         done += len(names)
-    tally.judge(report, f"curves, {driver.name}, {way}", way == "both")
+    judge(tally, report, f"curves, {driver.name}, {way}", way)
 
 
 def recordings_of(number, trials, seed, report):
     """The whole path: one clean recording of each test, with noise and hum of its own in every trial."""
-    jigs = [Jig("series-high", 22.0, 0.05, 50e3, 0.2), Jig("sense-low", 12.0, 0.05, 50e3, 0.2), Jig("series-high", 47.0, 0.0, generator_ohm=5.0)]
     way, driver = CASES[number]
-    random, tally, jig = np.random.default_rng([seed, 100 + number]), Tally(driver), jigs[number]
-    sound = {"sample_rate_hz": 48000}
-    with program.Workshop(driver_bench.job_text(drawn_tests(way, driver, random)), driver_bench.bench_text(jig, sound),
+    random, tally, jig = np.random.default_rng([seed, 100 + number]), Tally(), JIGS[number]
+    with program.Workshop(driver_bench.job_text(drawn_tests(way, driver, random)), driver_bench.bench_text(jig, {"sample_rate_hz": RATE}),
                           environment=program.WITHOUT_PAGES) as shop:
         tones, clean = driver_bench.Tones(), {}
         for ident, where in loaded(way, driver).items():
             clean[ident], _ = driver_bench.record(tones.of(shop, ident), lambda f, where=where: driver.z(f, **where), jig,
-                                                  Card(48000, ppm=120.0, start_s=0.4, tail_s=0.4))
+                                                  Card(RATE, ppm=120.0, start_s=0.4, tail_s=0.4))
         for _ in range(trials):
-            def read(value, percent):
-                return float(value * (1 + percent / 100 * random.standard_normal()))
-            scale = {"uncertainty_percent": STATED["scale"]}
-            shop.bench.write_text(driver_bench.bench_text(
-                jig, sound, {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
-                {"volts_at_full_scale": read(driver_bench.INPUT_V, STATED["scale"]), **scale},
-                {"series_ohm": read(jig.series_ohm, STATED["series"]), "uncertainty_percent": STATED["series"]}))
+            shop.bench.write_text(read_bench(random, jig))
             shop.job.write_text(driver_bench.job_text(drawn_tests(way, driver, random)))
-            recordings = {}
-            for ident, samples in clean.items():
-                loud = np.sqrt(np.mean(samples[:, 0] ** 2))
-                noise = loud * 10 ** (-66 / 20) * random.standard_normal(samples.shape)
-                time = np.arange(len(samples)) / 48000
-                hum = loud * 10 ** (-50 / 20) * np.sin(2 * np.pi * random.uniform(49.95, 50.05) * time + random.uniform(0, 6.28))
-                recordings[ident] = samples + noise + hum[:, None] * [0.4, 1.0]
-            outcome = shop.run(recordings, 48000)
+            outcome = shop.run({ident: with_noise(samples, random) for ident, samples in clean.items()}, RATE)
             if outcome.status != 0:
                 report.check(False, "a run over recordings", f"exit {outcome.status} {outcome.err.strip()[:300]}")
                 continue
-            tally.add(driver_bench.quantities(outcome), random.uniform(-CLOCK, CLOCK))
-    tally.judge(report, f"recordings, {driver.name}, {way}", way == "both")
+            tally.add(driver_bench.quantities(outcome), truth_of(driver, random.uniform(-CLOCK, CLOCK)))
+    judge(tally, report, f"recordings, {driver.name}, {way}", way)
 
 
 def parts(curves, whole, seed):

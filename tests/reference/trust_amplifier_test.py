@@ -19,5 +19,5 @@ pair.repeats = 3
 report.guarded("two channels", lambda: trust_amplifier.coverage(report, 1, 7, [pair]))
 report.guarded("meter", lambda: trust_jig.meter_power(60, 7, report))
 report.guarded("all quantities", lambda: trust_quantities.check(report))
-report.guarded("effects", lambda: trust_tables.under_effect(0, 1, 7, report, trust_amplifier.CASES[:1]))
+report.guarded("effects", lambda: (trust_tables.heading_of_effects(1, report), trust_tables.under_effect(0, 1, 7, report, trust_amplifier.CASES[:1])))
 report.finish()

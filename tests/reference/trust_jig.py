@@ -7,34 +7,16 @@ of the two inputs; volts squared over ohms. What a person would read of resistor
 from functools import partial
 
 import numpy as np
-from driver_coverage import CASES, CLOCK, STATED
+from driver_coverage import CASES
 from scipy.optimize import minimize_scalar
 
 from outside import driver_bench, program
+from outside.drawn_jig import CLOCK, JIGS, RATE, read_bench, with_noise
 from outside.driver_bench import Card, Jig
 from outside.tally import Tally
 
-RATE, LEVEL_DBFS = 48000, -10.0
+LEVEL_DBFS = -10.0
 POINTS_HZ = (20.0, 200.0, 2000.0, 15000.0)  # of the curve: the nearest line to each
-
-
-def with_noise(clean, random, noise_db=-66.0, hum_db=-50.0):
-    """Noise of each input's own, hum that a loop brings into both unlike."""
-    loud = np.sqrt(np.mean(clean[:, 0] ** 2))
-    time = np.arange(len(clean)) / RATE
-    hum = loud * 10 ** (hum_db / 20) * np.sin(2 * np.pi * random.uniform(49.95, 50.05) * time + random.uniform(0, 6.28))
-    return clean + loud * 10 ** (noise_db / 20) * random.standard_normal(clean.shape) + hum[:, None] * [0.4, 1.0]
-
-
-def read(random, value, percent):
-    return float(value * (1 + percent / 100 * random.standard_normal()))
-
-
-def read_bench(random, jig):
-    scale = {"uncertainty_percent": STATED["scale"]}
-    return driver_bench.bench_text(jig, {"sample_rate_hz": RATE}, {"volts_at_full_scale": read(random, driver_bench.INPUT_V, STATED["scale"]), **scale},
-                                   {"volts_at_full_scale": read(random, driver_bench.INPUT_V, STATED["scale"]), **scale},
-                                   {"series_ohm": read(random, jig.series_ohm, STATED["series"]), "uncertainty_percent": STATED["series"]})
 
 
 def volts_in_octave(tone, rate_hz, driver, jig, centre_hz):
@@ -55,9 +37,8 @@ def extreme(z, low, high, sign):
 
 
 def impedance(number, trials, seed, report):
-    jigs = [Jig("series-high", 22.0, 0.05, 50e3, 0.2), Jig("sense-low", 12.0, 0.05, 50e3, 0.2)]
     _, driver = CASES[number]
-    random, tally, jig = np.random.default_rng([seed, 200 + number]), Tally(), jigs[number]
+    random, tally, jig = np.random.default_rng([seed, 200 + number]), Tally(), JIGS[number]
     with program.Workshop(driver_bench.job_text([driver_bench.impedance("free", drive_dbfs=LEVEL_DBFS)]), read_bench(random, jig),
                           environment=program.WITHOUT_PAGES) as shop:
         played = driver_bench.Tones().of(shop, "free")

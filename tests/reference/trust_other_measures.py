@@ -5,6 +5,7 @@ Truth: circuit laws (a divider of source and load), analytic filters, Fourier in
 """
 
 import numpy as np
+from scipy.ndimage import uniform_filter1d
 from scipy.optimize import brentq
 from trust_amplifier import GAIN, IDEAL_V, RATE, Case, drawn_ear, drifted
 
@@ -141,22 +142,42 @@ class Bursts(Case):
         return samples, {"b": truth}, {}
 
 
-def frequency_of(tone, rate, block_s=0.002):
-    """At each frame, by counting zeros block by block; no more than 250 Hz where the tone is too slow or silent for that. A block
-    that holds the end of a step is shorter than what the program leaves out there, or the trial itself would make the level jump."""
-    block = int(block_s * rate)
+def frequency_of(tone, rate, block_s=0.002, shortest_s=0.008):
+    """At each frame: by counting zeros block by block where a block holds some, else by the time between two of them. What lies
+    between two stretches of one frequency is cut where the tone is faintest, or the trial itself would make the level jump."""
+    known, block = np.array(Bandwidth.frequencies), int(block_s * rate)
+
+    def nearest(f):
+        return known[np.argmin(abs(np.log(f[:, None] / known)), 1)]
     whole = len(tone) // block * block
     counts = np.sum(np.diff(np.signbit(tone[:whole]).reshape(-1, block).astype(np.int8), axis=1) != 0, axis=1)
-    nearest = np.array(Bandwidth.frequencies)[np.argmin(abs(np.log(np.maximum(counts, 1)[:, None] / (2 * block_s * np.array(Bandwidth.frequencies)))), 1)]
-    return np.concatenate([np.repeat(nearest, block), np.full(len(tone) - whole, 1.0)])
+    by_count = np.concatenate([np.repeat(nearest(np.maximum(counts, 1) / (2 * block_s)), block), np.full(len(tone) - whole, known[0])])
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(np.signbit(tone))) + 1, [len(tone)]])
+    by_gap = np.repeat(nearest(rate / (2 * np.diff(edges))), np.diff(edges))
+    found = np.where(by_count > 500.0, by_count, by_gap)
+    edges = np.concatenate([[0], np.flatnonzero(np.diff(found)) + 1, [len(tone)]])
+    loud = uniform_filter1d(np.abs(tone), block // 4)
+    end, last = 0, None
+    for begin, stop in zip(edges, edges[1:]):
+        if stop - begin < shortest_s * rate:
+            continue
+        if last is not None:
+            cut = end + np.argmin(loud[end:begin + 1])
+            found[end:cut], found[cut:begin] = last, found[begin]
+        end, last = stop, found[begin]
+    return found
 
 
 class Bandwidth(Case):
-    """A hard clip, then a filter such as output transformers and coupling have."""
+    """A hard clip, then a filter such as coupling and output have, or a sharper limit at either end: a core's, a slew rate's."""
     name, channels, share = "power-bandwidth", 8, 0.5
     frequencies = [20.0, 30.0, 50.0, 100.0, 200.0, 500.0, 1000.0, 2000.0, 5000.0, 7000.0, 10000.0, 14000.0, 20000.0]
-    # A slew rate may limit there below the faintest steps.
-    absent_allowed = ("power at 14000 Hz", "power at 20000 Hz")
+    # A core or a slew rate may limit there below the faintest steps.
+    absent_allowed = tuple(f"power at {f} Hz" for f in (20, 30, 14000, 20000))
+
+    def bench(self, random):
+        # A high-pass filter tilts a clipped wave to twice its rails.
+        return Bench(self.channels, random, RATE, full_scale_v=45.0)
 
     def test(self, bench):
         return [{"id": "b", "measure": "power-bandwidth", "loads": bench.loads, "to_dbfs": -3.0}]
@@ -183,24 +204,31 @@ class Bandwidth(Case):
 
 
 class Unit:
-    """What bounds the power of one channel: rails, coupling, and a filter or a slew rate."""
+    """What bounds the power of one channel: rails; a filter or a transformer's core downwards, a filter or a slew rate upwards."""
     def __init__(self, random):
         self.law, self.low, self.high = laws.hard_clip(random.uniform(13.0, 16.0)), random.uniform(22.0, 80.0), random.uniform(7500.0, 17000.0)
-        self.order, self.slews = random.integers(1, 3), random.random() < 0.5
+        self.order, self.slews, self.core = random.integers(1, 3), random.random() < 0.5, random.random() < 0.5
         self.at_1khz = self.level_at(1000.0)
 
     def transfer(self, f):
-        """Of first order, or Butterworth's of second; without its upper part where a slew rate makes the limit."""
-        below, above = 1j * self.low / np.maximum(np.asarray(f, float), 1e-9), 1j * np.asarray(f, float) / self.high * (not self.slews)
+        """Of first order, or Butterworth's of second; without its part at an end where something else makes the limit."""
+        below = 1j * self.low / np.maximum(np.asarray(f, float), 1e-9) * (not self.core)
+        above = 1j * np.asarray(f, float) / self.high * (not self.slews)
         return 1 / ((1 - below) * (1 + above)) if self.order == 1 else 1 / ((1 - np.sqrt(2) * below + below**2) * (1 + np.sqrt(2) * above + above**2))
 
-    def slew(self, f):
-        """The peak that a slew rate allows falls with the frequency beyond a corner."""
-        return np.minimum(1.0, self.high / np.sqrt(2) / f) if self.slews else np.ones_like(f)
+    def ceiling(self, f):
+        """Share of the rails that a peak can reach: a slew rate's falls with the frequency beyond a corner; a core's with its
+        inverse, since the flux that saturates it is the integral of the voltage (Faraday)."""
+        share = np.ones_like(np.asarray(f, float))
+        if self.slews:
+            share = np.minimum(share, self.high / np.sqrt(2) / f)
+        if self.core:
+            share = np.minimum(share, f / (self.low * np.sqrt(2)))
+        return share
 
     def played(self, tone, rate):
         # A rail that is lower by a share is the same as a louder tone into the same rail, made smaller afterwards.
-        share = self.slew(frequency_of(tone, rate))
+        share = self.ceiling(frequency_of(tone, rate))
         analog = fine_bench.amplify(tone / share, rate, self.law, IDEAL_V)
         self.fine_hz = int(analog.rate_hz)
         return fine_bench.through(analog.volts * np.repeat(share, len(analog.volts) // len(tone)), self.fine_hz, self.transfer, more_s=0.5)
@@ -218,7 +246,7 @@ class Unit:
     def watts(self, f):
         # Where the third harmonic lies beyond the band, the fall of gain that goes with the limit at 1 kHz tells it.
         level = self.at_1khz if 3 * f > 20000.0 else self.level_at(f)
-        return self.slew(f) ** 2 * np.sum(self.form(level, f)[1:] ** 2) / 2
+        return self.ceiling(f) ** 2 * np.sum(self.form(level, f)[1:] ** 2) / 2
 
     def limits(self):
         half = self.watts(1000.0) / 2

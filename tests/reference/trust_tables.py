@@ -30,12 +30,14 @@ CASES = trust_amplifier.CASES + trust_other_measures.CASES
 UNTOUCHED = 0.7  # of an interval: the median error of a normal one is a third of its interval of k = 2
 
 
+def heading_of_effects(recordings, report):
+    print(f"\nUnder effects that the model does not have ({recordings} recordings each), reported only. What is moved by more than "
+          f"{UNTOUCHED:g} of its interval:\n  {'quantity':<44}{'trials':>7}{'absent':>7}{'held %':>8}{'|error| / U':>13}{'error':>12}{'of':>11}   (medians)")
+
+
 def under_effect(number, recordings, seed, report, cases=CASES):
     """Only what an effect moves is a line of its own: the rest is told in one."""
     effect = trust_amplifier.EFFECTS[number]
-    if number == 0:
-        print(f"\nUnder effects that the model does not have ({recordings} recordings each), reported only. What is moved by more than "
-              f"{UNTOUCHED:g} of its interval:\n  {'quantity':<44}{'trials':>7}{'absent':>7}{'held %':>8}{'|error| / U':>13}{'error':>12}{'of':>11}   (medians)")
     for case in cases:
         if effect.only and case.name not in effect.only:
             continue
@@ -60,6 +62,7 @@ def main(arguments=None):
     parts += trust_amplifier.parts_of_coverage(options.recordings, options.seed, CASES)
     parts += trust_jig.parts(options.recordings, options.seed)
     if options.effect_recordings:
+        parts += [("heading of the effects", partial(heading_of_effects, options.effect_recordings))]
         parts += [(f"under effects: {effect.name}", partial(under_effect, number, options.effect_recordings, options.seed)) for number, effect in enumerate(trust_amplifier.EFFECTS)]
     parts += driver_coverage.parts(options.curves, options.whole, options.seed)
     parts += cramer_rao.parts(5000, 1000, options.bound_curves, options.seed)

@@ -19,12 +19,10 @@ using analysis::Quantity;
 // Half to the last digit: 3 dB are 0.0103 dB less, which puts a limit that falls slowly off by more than its
 // doubt.
 constexpr double half_power_db = 10.0 * std::numbers::ln2 / std::numbers::ln10;
-// Shares of the distance between smooth curve and straight lines, k = 1. Downwards the fall is a filter's
-// (coupling, a transformer): with first and second order the limit lies within about half of the distance, on
-// either side of the smooth curve. Upwards it may be the corner of a slew rate, which lies by all of it on
-// the other side. Both rectangular (JCGM 100, 4.3.7).
-constexpr double share_lower = 0.5 / std::numbers::sqrt3;
-constexpr double share_upper = 1.0 / std::numbers::sqrt3;
+// Share of the distance between smooth curve and straight lines, k = 1. A filter's limit lies within about
+// half of the distance, on either side of the smooth curve. That of a sharp corner may lie by all of it on
+// the other side: a slew rate's upwards, a transformer core's downwards. Rectangular (JCGM 100, 4.3.7).
+constexpr double share_of_distance = 1.0 / std::numbers::sqrt3;
 constexpr double db_per_part = 10.0 / std::numbers::ln10;
 
 /// What the powers at the limit and in the middle do not share, as a shift of the limit. Noise, and what the
@@ -68,7 +66,7 @@ std::optional<Quantity> half_power_limit(const std::vector<PowerPoint>& points, 
     const auto smooth = analysis::refined(*straight, [&](double hz) { return curve.at(std::log2(hz)); });
     Quantity limit_hz{smooth.frequency_hz, "Hz", {}};
     add_doubt(limit_hz, source + "curve",
-              (lower ? share_lower : share_upper) * std::abs(smooth.frequency_hz - straight->frequency_hz));
+              share_of_distance * std::abs(smooth.frequency_hz - straight->frequency_hz));
     const double db_per_hz = straight->db_per_octave / (smooth.frequency_hz * std::numbers::ln2);
     const auto point_at = [&](double hz) { return std::ranges::find(points, hz, &PowerPoint::frequency_hz); };
     if (db_per_hz > 0.0)

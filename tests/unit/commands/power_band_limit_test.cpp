@@ -2,22 +2,29 @@
 
 #include <gtest/gtest.h>
 
+#include <algorithm>
 #include <cmath>
+#include <functional>
 
 namespace assay::cli {
 namespace {
 
+/// Watts from 1 kHz downwards and upwards, so that 1 kHz itself is a point.
+std::vector<PowerPoint> measured(const std::function<double(double)>& watts, double points_an_octave) {
+    std::vector<PowerPoint> points;
+    for (int i = 0; i <= static_cast<int>(10.0 * points_an_octave); ++i) {
+        const double octaves = (i - std::round(6.0 * points_an_octave)) / points_an_octave;
+        const double hz = 1000.0 * std::exp2(octaves);
+        points.push_back({hz, {watts(hz), "W", {}}});
+    }
+    return points;
+}
+
 /// Power behind a filter of first or second order (Butterworth), by the closed form 1 / (1 + (fc / f)^(2 n)):
 /// half at fc.
 std::vector<PowerPoint> high_passed(double corner_hz, int order, double points_an_octave) {
-    std::vector<PowerPoint> points;
-    for (int i = 0; i <= static_cast<int>(10.0 * points_an_octave); ++i) {
-        // From 1 kHz downwards and upwards, so that 1 kHz itself is a point.
-        const double octaves = (i - std::round(6.0 * points_an_octave)) / points_an_octave;
-        const double hz = 1000.0 * std::exp2(octaves);
-        points.push_back({hz, {100.0 / (1.0 + std::pow(corner_hz / hz, 2.0 * order)), "W", {}}});
-    }
-    return points;
+    return measured([&](double hz) { return 100.0 / (1.0 + std::pow(corner_hz / hz, 2.0 * order)); },
+                    points_an_octave);
 }
 
 /// Where that power is half of what it is at 1 kHz: first order takes some of it away there as well.
@@ -44,6 +51,20 @@ TEST(PowerBandLimit, TruthLiesWithinItsDoubtOfPointsAnOctaveApart) {
             EXPECT_LE(std::abs(limit->value - exact), limit->expanded_uncertainty())
                 << order << ' ' << corner_hz;
         }
+    }
+}
+
+/// What a core bears is the integral of the voltage (Faraday), so that below a corner the volts fall with the
+/// frequency: half the power at its 0.707.
+TEST(PowerBandLimit, TruthLiesWithinItsDoubtBelowTheCornerOfACore) {
+    for (double corner_hz = 35.0; corner_hz < 110.0; corner_hz *= 1.03) {
+        const auto watts = [corner_hz](double hz) {
+            return 100.0 * std::pow(std::min(1.0, hz / corner_hz), 2.0);
+        };
+        const auto limit = half_power_limit(measured(watts, 1.0), 1000.0, true, "test:");
+        ASSERT_TRUE(limit);
+        EXPECT_LE(std::abs(limit->value - corner_hz / std::sqrt(2.0)), limit->expanded_uncertainty())
+            << corner_hz;
     }
 }
 
