@@ -83,5 +83,58 @@ TEST(DistortionLimit, RailsBetweenTwoStepsLieWithinTheDoubt) {
     }
 }
 
+/// The same rails, their harmonics weighed by a high-pass filter (Butterworth) as in a power band's lowest
+/// steps. Peak of the n-th harmonic, n odd, by elementary integrals: 4/pi (a/2 (sin((n-1) phi)/(n-1) -
+/// sin((n+1) phi)/(n+1)) + cos(n phi)/n).
+StepReading behind_high_pass(double level_dbfs, double corner_re_tone, int order) {
+    const double a = std::pow(10.0, level_dbfs / 20.0);
+    const double phi = a <= 1.0 ? 0.5 * std::numbers::pi : std::asin(1.0 / a);
+    double fundamental = 0.0;
+    double harmonics = 0.0;
+    for (int n = 1; n < 400; n += 2) {
+        const double slope = n == 1 ? phi - 0.5 * std::sin(2.0 * phi)
+                                    : std::sin((n - 1) * phi) / (n - 1) - std::sin((n + 1) * phi) / (n + 1);
+        const double peak = 4.0 / std::numbers::pi * (0.5 * a * slope + std::cos(n * phi) / n);
+        const double square = 0.5 * peak * peak / (1.0 + std::pow(corner_re_tone / n, 2.0 * order));
+        (n == 1 ? fundamental : harmonics) += square;
+    }
+    return step(level_dbfs, std::sqrt(fundamental + harmonics),
+                std::max(std::sqrt(harmonics / fundamental), 1e-6));
+}
+
+TEST(DistortionLimit, RailsBehindAFilterLieWithinTheDoubt) {
+    constexpr double limit = 0.01;
+    for (const int order : {1, 2}) {
+        for (const double corner_re_tone : {1.0, 2.0, 4.0}) {
+            double low = -1.0;
+            double high = 6.0;
+            while (high - low > 1e-10) {
+                const double middle = 0.5 * (low + high);
+                (behind_high_pass(middle, corner_re_tone, order).thd < limit ? low : high) = middle;
+            }
+            const double truth_v = behind_high_pass(low, corner_re_tone, order).total_v;
+            constexpr int trials = 40;
+            int held = 0;
+            double mean = 0.0;
+            for (int k = 0; k < trials; ++k) {
+                std::vector<StepReading> readings;
+                for (int n = -6; n <= 6; ++n) {
+                    const double level_dbfs = 0.5 * (n + static_cast<double>(k) / trials);
+                    readings.push_back(behind_high_pass(level_dbfs, corner_re_tone, order));
+                }
+                const auto found = find_limit_crossing(readings, limit, DistortionKind::thd);
+                const auto& crossing = std::get<LimitCrossing>(found);
+                const double error = crossing.total_v - truth_v;
+                mean += error / truth_v / trials;
+                if (std::abs(error) <= 2.0 * crossing.interpolation_doubt_v) ++held;
+            }
+            std::printf("order %d, corner at %g: held %d of %d, mean error %.2f %% of volts\n", order,
+                        corner_re_tone, held, trials, 100.0 * mean);
+            EXPECT_GE(held, trials * 9 / 10) << order << ' ' << corner_re_tone;
+            EXPECT_LT(std::abs(mean), 0.005) << order << ' ' << corner_re_tone;
+        }
+    }
+}
+
 }  // namespace
 }  // namespace assay::analysis
