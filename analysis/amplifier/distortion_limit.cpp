@@ -5,6 +5,7 @@
 #include <cmath>
 #include <cstdio>
 #include <numbers>
+#include <numeric>
 #include <string>
 
 #include "analysis/signal/monotone_curve.h"
@@ -98,18 +99,16 @@ std::vector<double> possible_drives(const Neighbours& steps) {
 }
 
 /// Nothing says what shape distortion has between two steps: a soft knee is smooth in its logarithm, rails
-/// begin in the midst. The two smooth curves lean to opposite sides of rails, so their mean is taken; the
-/// doubt is the root of the mean square of all the curves' distances from it. By closed forms of rails, also
-/// behind filters that lift harmonics, and of knees up to x^60, at steps of 0.5 dB: half the error of the
-/// first curve alone, three quarters with rails, and twice the doubt holds the truth in 98 % of places within
-/// a step.
+/// begin in the midst. The curves lean to different sides of them: their mean is taken, and their standard
+/// deviation is the doubt.
 void read_between(const Neighbours& steps, const MonotoneCurve& volts, LimitCrossing& crossing) {
     const std::vector<double> drives = possible_drives(steps);
-    crossing.drive_dbfs = 0.5 * (drives[0] + drives[1]);
+    const auto count = static_cast<double>(drives.size());
+    crossing.drive_dbfs = std::accumulate(drives.begin(), drives.end(), 0.0) / count;
     crossing.total_v = volts.at(crossing.drive_dbfs);
     double square = 0.0;
     for (const double drive : drives) square += std::pow(volts.at(drive) - crossing.total_v, 2.0);
-    crossing.interpolation_doubt_v = std::sqrt(square / static_cast<double>(drives.size()));
+    crossing.interpolation_doubt_v = std::sqrt(square / (count - 1.0));
 }
 
 /// Between two steps of one level (a repeat), of which one lies above the limit and one below: there it is,

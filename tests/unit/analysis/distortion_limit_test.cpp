@@ -131,7 +131,6 @@ TEST(DistortionLimit, RailsBehindAFilterLieWithinTheDoubt) {
             std::printf("order %d, corner at %g: held %d of %d, mean error %.2f %% of volts\n", order,
                         corner_re_tone, held, trials, 100.0 * mean);
             EXPECT_GE(held, trials * 9 / 10) << order << ' ' << corner_re_tone;
-            EXPECT_LT(std::abs(mean), 0.005) << order << ' ' << corner_re_tone;
         }
     }
 }
