@@ -3,7 +3,7 @@
 // The crossing is the last upward one in the order of the steps: crossover distortion at low level does not
 // count, and where the protection folds the volts back the steps still rise. Between steps, distortion and
 // volts are both read from curves over drive, at one and the same drive. The doubt of interpolation is what
-// other curves through the same steps would give.
+// several curves through the same steps differ by.
 #pragma once
 
 #include <span>
